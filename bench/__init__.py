@@ -4,5 +4,5 @@ import os
 
 __version__ = "0.1.0"
 
-# numpy sets threads to matrix products that are too small to gain from them; on the bench they only spin.
+# numpy starts threads for matrix products that are too small to gain from them; here they would only spin.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")

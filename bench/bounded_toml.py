@@ -1,4 +1,4 @@
-"""TOML from outside, within bounds: what no file of this program needs is refused or cleaned here, and nowhere else."""
+"""Bounds for TOML from outside: what no file of this program needs is refused or cleaned here, and nowhere else."""
 
 from __future__ import annotations
 
@@ -10,17 +10,17 @@ from typing import Any
 LARGEST_NUMBER = 1e15
 FIRST_YEAR, LAST_YEAR = 1970, 2200
 MOST_PARTS = 16
-"""Parts of a dotted key. The parser needs time and memory by the square of them."""
+"""Maximum number of parts of a dotted key. The parser's time and memory grow with their square."""
 
 _PART = r"""(?:[A-Za-z0-9_-]+|"(?:[^"\\\n]|\\.)*"|'[^'\n]*')"""
 _DOTTED = rf"(?:[ \t]*{_PART}[ \t]*\.){{{MOST_PARTS}}}"
 _LONG_KEY = re.compile(rf"(?m)^[ \t]*\[{{0,2}}{_DOTTED}|[{{,]{_DOTTED}")
 _ACTS = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff]")
-"""Characters that a terminal or a page acts on, and halves of characters."""
+"""Characters that act on a terminal or a page, and lone surrogates."""
 
 
 class OutOfBoundsError(ValueError):
-    """What is wrong, as the end of a sentence; `at` is its key."""
+    """What is wrong, as the end of a sentence; `at` is the key."""
 
     def __init__(self, message: str, at: tuple[str | int, ...] = (), line: int | None = None) -> None:
         super().__init__(message)
@@ -32,7 +32,7 @@ def parse(text: str) -> dict[str, Any]:
     """Parse a text.
 
     Raises:
-        OutOfBoundsError: a key, a number or a date that nothing here needs.
+        OutOfBoundsError: a key, a number or a date that no file needs.
         tomllib.TOMLDecodeError: it is not TOML.
     """
     if found := _LONG_KEY.search(text):
@@ -47,14 +47,14 @@ def parse(text: str) -> dict[str, Any]:
 
 
 def clean(text: str) -> str:
-    """A text in which each character that acts on a terminal or a page is replaced; lines end as they do here."""
+    """The text with characters that act on a terminal or a page replaced, and line ends normalised."""
     if "\r" in text:
         text = text.replace("\r\n", "\n").replace("\r", "\n")
     return _ACTS.sub("\N{REPLACEMENT CHARACTER}", text)
 
 
 def cleaned(value: Any) -> Any:
-    """A parsed value with all its texts, its keys too, clean."""
+    """A parsed value with all its texts and keys clean."""
     match value:
         case str():
             return clean(value)

@@ -1,4 +1,4 @@
-"""Every mistake in procedures and sheets, those included that only a practice machine or an exercise shows."""
+"""Every mistake in procedures and sheets, including those that only a practice machine or an exercise shows."""
 
 from __future__ import annotations
 
@@ -27,11 +27,11 @@ def check_files(paths: Sequence[Path], workspace: Workspace) -> list[Finding]:
     """
     found = validate.check_files(paths, workspace)
     broken = {f.file for f in found}
-    return [*found, *(f for path in paths if path not in broken for f in _further(path, workspace))]
+    return [*found, *(f for path in paths if path not in broken for f in _mistakes_in_use(path, workspace))]
 
 
-def _further(path: Path, workspace: Workspace) -> list[Finding]:
-    """The mistakes of a sheet that is right by itself."""
+def _mistakes_in_use(path: Path, workspace: Workspace) -> list[Finding]:
+    """The mistakes of a sheet that appear only when a practice machine or an exercise uses it."""
     document = read_document(path)
     if isinstance(document, Finding):
         return []
@@ -39,7 +39,7 @@ def _further(path: Path, workspace: Workspace) -> list[Finding]:
     try:
         if kind == "exercise":
             place = "faults"
-            load_exercise(Library(_around(path, workspace)), load_sheet(path, "exercise"))
+            load_exercise(Library(_workspace_of(path, workspace)), load_sheet(path, "exercise"))
         else:
             of_interface = path.resolve().parent.name == "interface"
             for table in (document.data, *document.data.get("setting", ())):
@@ -51,7 +51,7 @@ def _further(path: Path, workspace: Workspace) -> list[Finding]:
     return []
 
 
-def _around(path: Path, workspace: Workspace) -> Workspace:
-    """The workspace that a sheet lies in; the given one where it lies in none."""
+def _workspace_of(path: Path, workspace: Workspace) -> Workspace:
+    """The workspace that contains a sheet; the given one where none does."""
     folder = path.resolve().parent.parent.parent
     return Workspace(folder.parent) if folder.name == "procedures" else workspace

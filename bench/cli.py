@@ -1,7 +1,7 @@
-"""The command line: which command, and with which exit code it ends.
+"""The command line: selects the command and returns its exit code.
 
-stdout is data, stderr is narration. 0 done; 1 done and something is out; 2 bad usage or input; 3 a fault of
-ours; 130 interrupted.
+stdout is data, stderr is narration. Exit codes: 0 done; 1 done and something is out; 2 bad usage or input; 3 a fault of
+the program; 130 interrupted.
 """
 
 from __future__ import annotations
@@ -108,7 +108,7 @@ def _dispatch(argv: list[str]) -> int:
     parser.add_argument("--version", action="version", version=f"tapebench {__version__}")
     parser.add_argument("--workspace", metavar="DIR", help="folder that holds procedures/ and sessions/")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND")
-    # Where a command comes first no other can be meant, nor the list of all be asked for.
+    # When the first argument is a command, no other parser is needed.
     for name in (argv[0],) if argv[:1] and argv[0] in COMMANDS else COMMANDS:
         sub = commands.add_parser(name, help=HELP[name], description=HELP[name])
         if name == named or name in argv:

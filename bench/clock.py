@@ -8,10 +8,10 @@ from typing import Protocol
 
 
 class Clock(Protocol):
-    """Tells the time and waits."""
+    """Gives the time, and waits."""
 
     def now(self) -> float:
-        """Monotonic seconds, from any start."""
+        """Monotonic seconds, from an arbitrary start."""
 
     def wall(self) -> datetime:
         """Date and time of day, with time zone."""

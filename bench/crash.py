@@ -13,10 +13,10 @@ from bench import __version__
 
 @lru_cache(maxsize=1)
 def crash_file(fault: BaseException) -> str:
-    """Write what is needed to mend a fault, once for each fault.
+    """Write a file with what is needed to fix a fault, once for each fault.
 
     Returns:
-        "please send us" and the file, or why there is none: the disk may be what is wrong.
+        "please send us" and the file, or why there is none, because the disk itself may be the fault.
     """
     text = "".join(traceback.format_exception(fault))
     try:
@@ -29,6 +29,6 @@ def crash_file(fault: BaseException) -> str:
 
 
 def fault_words(fault: BaseException) -> str:
-    """A fault in one line: what it is, what its notes say is safe, and the file to send."""
+    """A fault in one line: what it is, what is safe according to its notes, and the file to send."""
     what = f"a fault of this program ({type(fault).__name__}: {fault})"
     return "; ".join([what, *getattr(fault, "__notes__", ()), crash_file(fault)])

@@ -14,7 +14,7 @@ from bench.words.readings import judged_text, phase_text
 from bench.words.sentences import inert
 
 GAUGE_EVERY = 20
-"""Snapshots between two lines of a gauge that only moves: about a second."""
+"""Snapshots between two lines of a gauge on which only the figure changes: about a second."""
 
 HINTS = ("think", "look", "do")
 
@@ -168,7 +168,7 @@ class Narrator:
         self._hinted = hinted
 
     def why(self, s: Snapshot) -> None:
-        """Print why, and what to do if the result is not right."""
+        """Print the reason for the step, and what to do if the result is not right."""
         if s.step is not None:
             self._reasons(s.step)
 

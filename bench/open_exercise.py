@@ -30,7 +30,7 @@ from bench.training.truth import Truth
 IN_ADJUSTMENT = 0.02
 """Misadjustment of the trimmers in an exercise: within every tolerance, as after a line-up."""
 OUT_OF_ADJUSTMENT = 0.5
-"""The same where the trimmers are out of adjustment: small enough that a fault stands out."""
+"""Misadjustment where the trimmers are out of adjustment: small enough that a fault stands out."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,9 +38,9 @@ class Exercise:
     """A practice machine with something hidden in it; apart from that it is in order."""
 
     sheet: ExerciseSheet
-    """With the name of every fault that is hidden."""
+    """The exercise sheet, with the name of every hidden fault."""
     job: Job
-    """Its job, including what the owner says and the closing question."""
+    """The job, including the owner's complaint and the closing question."""
     faults: Mapping[str, Fault]
     """The machine's faults, by the names of their sheets."""
     causes: tuple[Cause, ...]
@@ -48,7 +48,7 @@ class Exercise:
 
     @property
     def machine(self) -> Machine:
-        """The machine's sheet: with clean heads, unless the exercise says that it is dirty."""
+        """The machine sheet, with clean heads unless the exercise makes them dirty."""
         return self.job.machine if self.sheet.dirty else in_order(self.job.machine)
 
     @property
@@ -95,7 +95,7 @@ def make_exercise(sheet: ExerciseSheet, job: Job, faults: Mapping[str, Fault]) -
     """An exercise on a job, whose machine has the faults of the sheet and no others.
 
     Args:
-        sheet: what the exercise is; its draws are made.
+        sheet: the exercise sheet, with its draws already made.
         job: the trainee's job.
         faults: all possible faults, by the names of their sheets.
     """
@@ -105,10 +105,10 @@ def make_exercise(sheet: ExerciseSheet, job: Job, faults: Mapping[str, Fault]) -
 
 
 def with_draws(sheet: ExerciseSheet, job: Job, faults: Mapping[str, Fault]) -> ExerciseSheet:
-    """The sheet with the name of every fault that its machine has, those included that its seed draws.
+    """The sheet with the name of every fault of its machine, including those that its seed draws.
 
     Args:
-        sheet: what the exercise is.
+        sheet: the exercise sheet.
         job: the trainee's job.
         faults: all possible faults, by the names of their sheets.
 
@@ -146,12 +146,12 @@ def load_exercise(library: Library, sheet: ExerciseSheet, paths: Mapping[str, Pa
     """The exercise of a sheet.
 
     Args:
-        library: where what it names lies.
-        sheet: what the exercise is.
-        paths: all possible fault sheets, as `find_fault_sheets` gives them; those of the library without it.
+        library: library with the files that it names.
+        sheet: the exercise sheet.
+        paths: all possible fault sheets, from `find_fault_sheets`; by default those of the library.
 
     Raises:
-        Problem: as `with_draws`, or where something that it names is broken.
+        Problem: as for `with_draws`, or where a file that it names is broken.
     """
     job = library.load_job(sheet.procedure, sheet.machine, sheet.tape, sheet.reference_tape)
     if job.further:
@@ -172,11 +172,11 @@ def find_fault_sheets(library: Library, chosen: Sequence[str]) -> dict[str, Path
 
 
 def sheet_of(inputs: Path, facts: JobFacts) -> ExerciseSheet:
-    """The exercise of a session, with the name of every fault that is hidden.
+    """The exercise of a session, with the name of every hidden fault.
 
     Args:
-        inputs: where the session's copies lie. Those of some sessions hold the exercise too, before its draws.
-        facts: of the session.
+        inputs: folder with the session's copies, which in some sessions include the exercise before its draws.
+        facts: facts of the session.
     """
     kept = unveiled(facts.exercise) if facts.exercise else {}
     if "procedure" in kept:
@@ -184,6 +184,6 @@ def sheet_of(inputs: Path, facts: JobFacts) -> ExerciseSheet:
     hidden = {"faults": tuple(kept.get("faults", ())), "draws": 0}
     for copy in sorted((inputs / "sheets" / "exercises").glob("*.toml")):
         return load_sheet(copy, "exercise").model_copy(update=hidden)
-    # Without a copy it is of a time when every machine was dirty and out of adjustment.
+    # Sessions without a copy come from a version in which every machine was dirty and out of adjustment.
     named = ExerciseSheet(format=1, sheet="exercise", name=facts.procedure, procedure=facts.procedure_id)
     return named.model_copy(update={**hidden, "seed": facts.seed, "dirty": True, "out_of_adjustment": True})

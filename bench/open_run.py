@@ -65,7 +65,7 @@ class OpenRun:
     def end(self) -> str:
         """Store the debrief of a finished exercise, save a calibration, close the session; returns a sentence about it.
 
-        While the bench thread still writes, the session stays open and locked, and the sentence tells so.
+        While the bench thread is still writing, the session stays open and locked, and the sentence says so.
         """
         if self.writing:
             return f"{self.store.folder}: still being written; what was accepted last may not be on disk"
@@ -80,7 +80,7 @@ class OpenRun:
         return " ".join(said for said in (calibration_text, rescued) if said)
 
     def end_after(self, stopped: BaseException) -> str:
-        """Likewise when something stopped the run. Says where what was accepted is, and notes it on what stopped it."""
+        """End the run after an exception. Returns where the accepted readings are, and notes it on the exception."""
         safe = self.end() or f"what was accepted is safe in {self.store.folder}"
         stopped.add_note(safe)
         return safe
@@ -187,7 +187,7 @@ def resume_run(
 
 
 def _named(folder: Path, kind: Literal["tape", "reference-tape"], names: Sequence[str]) -> list[Path]:
-    """The sheets with these names, each once, in this order; those that are not there are left out."""
+    """The sheets with these names, each once, in this order; missing ones are left out."""
     by_name: dict[str, Path] = {}
     for path in sorted(folder.glob("*.toml")):
         sheet: SheetBase = read_sheet(path, kind).whole()
@@ -270,7 +270,7 @@ def replay_events(port: Port, job: Job, events: tuple[Event, ...]) -> None:
             case Acted(act, lot):
                 perform(hands, act, job.lot_index(lot))
             case Switched(control, position):
-                with suppress(Problem):  # one that only the person reaches
+                with suppress(Problem):  # a control that only the person can reach
                     hands.switch(control, position)
             case Turned(trimmer, turns):
                 for degrees in turns:

@@ -121,7 +121,7 @@ class LineCommands:
         if word in ("stop", "leave"):
             self._count.stop()
         else:
-            self._count.wait()  # what was typed ahead comes after it
+            self._count.wait()  # lines typed ahead follow the count-down
             latest = self._desk.latest
         if (
             latest is not None
@@ -142,7 +142,7 @@ class LineCommands:
             self._desk.post(command)
 
     def _diagnose(self, named: str, *, start: bool) -> None:
-        """Print what is wrong, or make the suggested test; a trainee names causes first."""
+        """Print what is wrong, or do the suggested test; a trainee names causes first."""
         if self._wrong is None and start:
             self._desk.post(say.RunTest())
             return
@@ -222,7 +222,7 @@ def run_plain(
     commands = LineCommands(desk, narrator, line, beat_s, wrong)
 
     def listen() -> None:
-        first_snapshot.wait()  # what was typed ahead answers the first step, not nothing
+        first_snapshot.wait()  # so that a line typed ahead answers the first step
         for text in typed:
             commands.handle(text)
         commands.ended()

@@ -69,7 +69,7 @@ def build_practice_machine(
             equalisation_us=reference.equalisation_us,
             sections=tuple(
                 facts.SectionFacts(
-                    s.id, s.purpose, s.hz, s.db + _beside_db(machine, reference, s), s.seconds, s.recorded_error_db
+                    s.id, s.purpose, s.hz, s.db + _added_db(machine, reference, s), s.seconds, s.recorded_error_db
                 )
                 for s in reference.section
             ),
@@ -81,8 +81,8 @@ def build_practice_machine(
     )
 
 
-def _beside_db(machine: Machine, tape: ReferenceTape, section: Section) -> float:
-    """Level of a section beside what its sheet says of it: its own flux, and what a narrower head collects more."""
+def _added_db(machine: Machine, tape: ReferenceTape, section: Section) -> float:
+    """What adds to the level of a section in its sheet: its own flux, and the fringing on a narrower head."""
     from bench.tape.fluxivity import Fluxivity, convert_method, ratio_db
     from bench.tape.losses import fringing_rise_db
 
@@ -163,8 +163,8 @@ def check_practice_table(kind: str, table: Mapping[str, Any], *, of_interface: b
     """Check the figures for the practice machine in a sheet.
 
     Args:
-        kind: of sheet: machine, tape or fault.
-        table: its `[practice]`.
+        kind: kind of sheet: machine, tape or fault.
+        table: its `[practice]` table.
         of_interface: whether it is a fault of an interface.
 
     Raises:
@@ -190,7 +190,7 @@ def in_order(machine: Machine) -> Machine:
 
 
 def causes_of(machine: Machine, faults: Sequence[Fault]) -> tuple[Cause, ...]:
-    """What can be wrong with a machine, by name: the fault sheets, and each kind of trimmer out of adjustment."""
+    """Named causes of what is wrong with a machine: the fault sheets, and each kind of trimmer out of adjustment."""
     from bench.practice.trimmers import KNOBS, trimmers_of
     from bench.training.causes import Cause, out_of_adjustment, trimmer_kind
 

@@ -19,11 +19,11 @@ class RunRequest:
     tape: str | None = None
     reference_tape: str | None = None
     other_tapes: tuple[str, ...] = ()
-    """Further tapes that the machine is lined up for, and"""
+    """Further tapes that the machine is lined up for; those of the procedure apply only with its own first tape."""
     other_reference_tapes: tuple[str, ...] = ()
-    """further reference tapes; those of the procedure count only with its own first one."""
+    """Further reference tapes, by the same rule."""
     interface: str | None = None
-    """None: the newest sheet of the device, if there is one."""
+    """The interface sheet; None for the newest sheet of the device, if there is one."""
     port: str = "practice"
     """`practice`, `live`, `live:DEVICE`, or the name of a file."""
     faults: tuple[str, ...] = ()
@@ -31,8 +31,8 @@ class RunRequest:
     evidence: bool = False
     """Whether to keep the sound of each reading with the session."""
     after: Path | None = None
-    """The practice machine starts with its trimmers where this session left them."""
+    """An earlier session; the practice machine starts with its trimmers as that session left them."""
     exercise: Exercise | None = None
-    """The exercise that it is, whose procedure, sheets and seed count instead of those above; None for none."""
+    """The exercise, whose procedure, sheets and seed replace those above; None for none."""
     trainee: str = ""
     """Name of the trainee of an exercise."""

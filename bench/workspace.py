@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from bench.problem import Problem
+from bench.renewal import list_copies, renew
 
 _HERE = Path(__file__).resolve().parent
 WORKED_SESSIONS = (
@@ -45,24 +46,17 @@ class Workspace:
 def find_workspace(folder: str | Path | None = None) -> Workspace:
     """Find the workspace: the named folder, else the current folder, else the person's data folder.
 
-    The current folder counts only if it has `procedures/`. The data folder, and a named folder that is empty, receive
-    a copy of the shipped procedures; existing files are never changed. The data folder receives the worked sessions
-    too.
+    The current folder is used only if it has `procedures/`. The data folder, and a named folder that is empty, receive
+    a copy of the shipped procedures, which is brought up to date where nobody has changed it. The data folder also
+    receives the worked sessions.
 
     Raises:
         Problem: the named folder is missing, or has other contents and no procedures; or it can't be written.
     """
-    if folder:
-        return _named(Path(folder))
-    here = Path.cwd()
-    if (here / "procedures").is_dir():
-        return Workspace(here)
-    import platformdirs
-
-    home = platformdirs.user_data_path("tapebench", appauthor=False)
-    if not (home / "procedures").is_dir():
-        _seed(home, shipped_sessions())
-    return Workspace(home)
+    found = Workspace(_named(Path(folder)) if folder else _usual())
+    with suppress(Problem):  # what was copied before serves without what is shipped
+        renew(found.procedures, shipped_procedures())
+    return found
 
 
 def shipped_procedures() -> Path:
@@ -89,10 +83,10 @@ def write_new(folder: Path, stem: str, text: str, *, most: int = 1000) -> Path:
     """Write a file under a free name: `stem.toml`, else `stem-2.toml` and so on. No existing file is ever changed.
 
     Args:
-        folder: made if it is not there.
+        folder: the folder, which is created if missing.
         stem: the name without a number and without `.toml`.
-        text: what it holds.
-        most: how many names are tried.
+        text: content of the file.
+        most: maximum number of names to try.
 
     Raises:
         Problem: it can't be written, or none of the names is free.
@@ -109,7 +103,20 @@ def write_new(folder: Path, stem: str, text: str, *, most: int = 1000) -> Path:
     raise Problem(f"{folder}: too many files called {stem}; rename some, or move them away")
 
 
-def _named(root: Path) -> Workspace:
+def _usual() -> Path:
+    """The current folder if it has procedures, else the person's data folder, filled at the first start."""
+    here = Path.cwd()
+    if (here / "procedures").is_dir():
+        return here
+    import platformdirs
+
+    home: Path = platformdirs.user_data_path("tapebench", appauthor=False)
+    if not (home / "procedures").is_dir():
+        _seed(home, shipped_sessions())
+    return home
+
+
+def _named(root: Path) -> Path:
     if not root.exists():
         raise Problem(f"{root}: no such folder; make it first, and an empty one is filled with the shipped procedures")
     if not root.is_dir():
@@ -118,7 +125,7 @@ def _named(root: Path) -> Workspace:
         if any(root.iterdir()):
             raise Problem(f"{root}: has no procedures/ folder; name one that has, or an empty folder")
         _seed(root)
-    return Workspace(root)
+    return root
 
 
 def _seed(root: Path, sessions: Sequence[Path] = ()) -> None:
@@ -138,6 +145,7 @@ def _seed(root: Path, sessions: Sequence[Path] = ()) -> None:
                     copied.rename(root / "sessions" / session.name)
             copy = Path(scratch) / "procedures"
             shutil.copytree(shipped, copy)
+            list_copies(copy)
             try:
                 copy.rename(root / "procedures")
             except OSError:

@@ -1,6 +1,6 @@
-"""How Hypothesis runs here: the same cases each time, and nothing judged by the clock, for the computer may be busy.
+"""Settings of Hypothesis: the same cases each time, and no deadlines, because the computer may be busy.
 
-`--hypothesis-profile=search` looks for cases that nobody has tried.
+`--hypothesis-profile=search` tries new cases.
 """
 
 from __future__ import annotations

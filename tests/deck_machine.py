@@ -1,11 +1,11 @@
-"""A tape machine as a process of its own, between two sound devices, for tests with real sound.
+"""A tape machine in its own process, between two sound devices, for tests with real sound.
 
-It replays what it is fed, as a recorder with three heads does, or a reference tape it was given. Lines on stdin
-turn its screws while it runs, each answered by a line on stdout:
+It replays its input, as a recorder with three heads does, or a reference tape. Lines on stdin turn its screws while
+it runs; each is answered by a line on stdout:
 
     set NAME VALUE      gain_db, left_db, right_db, delay, skew (frames, right late), taps, noise_db, speed_percent
     tape [[HZ, DBFS, SECONDS], …]   play a reference tape from its start; HZ 0 is a gap
-    eject               replay what it is fed again
+    eject               return to replaying the input
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ BLOCK = 960
 
 
 class Machine:
-    """What is between input and output."""
+    """The processing between input and output."""
 
     def __init__(self) -> None:
         self.screws: dict[str, float] = {

@@ -1,8 +1,8 @@
-"""Real full-duplex sound without a sound card: a private sound server in a folder of its own, and a tape machine.
+"""Real full-duplex sound without a sound card: a private sound server in its own folder, and a tape machine.
 
-PortAudio, ALSA's pulse plug-in and PulseAudio with a null sink, whose monitor is the input. Nothing touches the
-home folder, and several can run side by side. What uses sound must be started with `PrivateSound.env`, because
-PortAudio looks for its devices once, when it is imported.
+PortAudio, ALSA's pulse plug-in and PulseAudio with a null sink, whose monitor is the input. The home folder is not
+touched, and several servers can run side by side. A process that uses sound must be started with `PrivateSound.env`,
+because PortAudio looks for devices once, when it is imported.
 
     with PrivateSound("deck") as sound, Deck(sound) as deck:
         deck.set("gain_db", -6)
@@ -25,10 +25,10 @@ from pathlib import Path
 from typing import Literal
 
 Kind = Literal["loop", "deck", "none"]
-"""`loop`: what is played comes back at once. `deck`: it goes through a `Deck`. `none`: no server at all."""
+"""`loop`: the output comes back at once. `deck`: it goes through a `Deck`. `none`: there is no server."""
 
-# `norewinds`: without it the loop loses or inserts samples and says nothing. One sink of four channels carries
-# both legs of the deck, so that there is one clock.
+# `norewinds`: without it the loop silently loses or inserts samples. One sink of four channels carries both legs of
+# the deck, so that they share a clock.
 _SINK = "load-module module-null-sink rate=48000 format=float32le norewinds=1"
 _FRONT, _REAR = "front-left,front-right", "rear-left,rear-right"
 _LOOP = f"""\
@@ -70,7 +70,7 @@ pcm.deck_out { type pulse device deck_play }
 
 
 def missing() -> str | None:
-    """Why there can be no private sound here; None when there can."""
+    """Why private sound is impossible here; None when it is possible."""
     for program in ("pulseaudio", "pactl"):
         if shutil.which(program) is None:
             return f"{program} is not installed"
@@ -78,11 +78,11 @@ def missing() -> str | None:
 
 
 class PrivateSound:
-    """A sound server of our own."""
+    """A private sound server."""
 
     def __init__(self, kind: Kind = "loop") -> None:
         self.kind = kind
-        self.folder = Path(tempfile.mkdtemp(prefix="tb-"))  # short: a socket's path holds 107 bytes
+        self.folder = Path(tempfile.mkdtemp(prefix="tb-"))  # short, because a socket path has at most 107 bytes
         self.env = os.environ | {
             "PULSE_RUNTIME_PATH": f"{self.folder}/run",
             "PULSE_STATE_PATH": f"{self.folder}/state",
@@ -91,7 +91,7 @@ class PrivateSound:
             "PULSE_CONFIG": f"{self.folder}/daemon.conf",
             "ALSA_CONFIG_PATH": f"{self.folder}/asound.conf",
         }
-        """The environment in which PortAudio finds this server and nothing else."""
+        """The environment in which PortAudio finds only this server."""
         self._server: subprocess.Popen[bytes] | None = None
         for name in ("run", "state"):
             (self.folder / name).mkdir(mode=0o700)
@@ -112,12 +112,12 @@ class PrivateSound:
 
     @property
     def pid(self) -> int:
-        """The server's process, for who must kill or freeze it from elsewhere."""
+        """Process id of the server, for killing or freezing it from another process."""
         assert self._server is not None
         return self._server.pid
 
     def restart(self) -> None:
-        """Start the server, again after a `kill`; returns once it answers."""
+        """Start the server, also after a `kill`; returns once it answers."""
         self._server = subprocess.Popen(
             ["pulseaudio", "-n", "-F", f"{self.folder}/start.pa", "--daemonize=no", "--use-pid-file=no"],
             env=self.env,
@@ -134,30 +134,30 @@ class PrivateSound:
         raise RuntimeError("the private sound server does not start")
 
     def kill(self) -> None:
-        """The device is gone: the server ends at once, frozen or not."""
+        """Remove the device: the server ends at once, even if frozen."""
         if self._server is not None:
             self._server.kill()
             self._server.wait()
         self._server = None
 
     def freeze(self) -> None:
-        """The device hangs: no sound, no error."""
+        """Make the device hang: no sound and no error."""
         assert self._server is not None
         self._server.send_signal(signal.SIGSTOP)
 
     def thaw(self) -> None:
-        """It goes on."""
+        """Let a frozen server go on."""
         assert self._server is not None
         self._server.send_signal(signal.SIGCONT)
 
     def suspend(self) -> None:
-        """The device gives no sound, although its server answers."""
+        """Stop the sound of the device, although its server still answers."""
         subprocess.run(
             ["pactl", "suspend-sink", "bus" if self.kind == "deck" else "rec", "1"], env=self.env, check=True
         )
 
     def python(self, *args: str | Path, limit_s: float = 60.0) -> subprocess.CompletedProcess[str]:
-        """Run this Python with these arguments where the sound is."""
+        """Run this Python with these arguments on the private sound server."""
         return subprocess.run(
             [sys.executable, *args], env=self.env, capture_output=True, text=True, timeout=limit_s, check=False
         )
@@ -179,7 +179,7 @@ class Deck:
         self.close()
 
     def restart(self) -> None:
-        """Switch it on, again after the server was killed; its screws stand where they stood."""
+        """Switch it on, also after the server was killed; its screws keep their positions."""
         for _ in range(5):  # a stream sometimes ends just after its start on a busy computer
             self.close()
             self._process = subprocess.Popen(
@@ -206,7 +206,7 @@ class Deck:
         self._tell(f"tape {json.dumps(tones)}")
 
     def eject(self) -> None:
-        """Replay what it is fed again."""
+        """Return to replaying the input."""
         self._tell("eject")
 
     def close(self) -> None:

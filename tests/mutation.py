@@ -1,9 +1,9 @@
 """Mutation testing: small faults are planted in a module, one at a time, and its nearest tests must find them.
 
-    python -m tests.mutation bench/signals/leader.py tests/signals/test_leader.py
+    python -m tests.mutation bench/signals/start_mark.py tests/signals/test_start_mark.py
 
 It needs `pip install -e ".[test,mutation]"`. It works on a copy, prints each fault that no test found, and ends with
-the share that was found. The tool plants faults inside functions only: figures outside them want tests of their own.
+the share that was found. The tool plants faults only inside functions; constants outside them need their own tests.
 """
 
 from __future__ import annotations
@@ -18,18 +18,18 @@ from pathlib import Path
 
 ROOT = Path(__file__).parent.parent
 ENOUGH = 0.85
-"""A smaller share found is a failure. Our own choice: some faults change nothing that anyone could see."""
+"""A smaller share is a failure. A choice: some faults change nothing that can be observed."""
 
 
 def survivors(module: str, tests: list[str]) -> Iterator[tuple[str, str]]:
-    """Plant each fault in a copy of the project, and say what became of it.
+    """Plant each fault in a copy of the project, and report the result.
 
     Args:
         module: its path from the project's folder.
         tests: paths of test files, also from there. Each fault costs one run of those that reach its function.
 
     Yields:
-        The fault as changed lines, empty where it was found, and the tool's word for what happened.
+        The fault as changed lines, empty where it was found, and the tool's word for the result.
     """
     options = {
         "source_paths": ["bench"],
@@ -46,7 +46,7 @@ def survivors(module: str, tests: list[str]) -> Iterator[tuple[str, str]]:
             copy(ROOT / path, folder / path)
         lines = [f"{key} =\n" + "".join(f"    {value}\n" for value in values) for key, values in options.items()]
         (folder / "setup.cfg").write_text("[mutmut]\n" + "".join(lines), encoding="utf-8")
-        # The copy's modules are to be imported, not those of the folder that this is run from.
+        # Import the modules of the copy, not those of the current folder.
         environment = {key: value for key, value in os.environ.items() if key != "PYTHONPATH"}
 
         def mutmut(*arguments: str) -> str:
@@ -64,7 +64,7 @@ def survivors(module: str, tests: list[str]) -> Iterator[tuple[str, str]]:
 
 
 def main(module: str, tests: list[str]) -> int:
-    """Print what was not found, and how much was. The exit code is 0 when it was enough."""
+    """Print the faults that were not found, and the share that was. The exit code is 0 when the share is enough."""
     faults = list(survivors(module, tests))
     missed = [f"{shown}\n" for shown, _ in faults if shown]
     share = 1.0 - len(missed) / len(faults)

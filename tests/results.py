@@ -1,4 +1,4 @@
-"""Measurement results as tests make and expect them: a reading, or none."""
+"""Helpers to make and to check measurement results."""
 
 from __future__ import annotations
 
@@ -8,13 +8,13 @@ from bench.measure.reading import Channel, NoReading, Reading, Result
 
 
 def a_reading(result: Result | None) -> Reading:
-    """The reading. Fails with the reason where there is none."""
+    """The result as a `Reading`. Fails with the reason where it is none."""
     assert isinstance(result, Reading), result.reason if result else "there is nothing at all"
     return result
 
 
 def no_reading(result: Result | None) -> NoReading:
-    """Its absence. Fails where there is a reading."""
+    """The result as a `NoReading`. Fails where it is a reading."""
     assert isinstance(result, NoReading), result
     return result
 
@@ -28,7 +28,7 @@ def result(
     reason: str = "it was silent",
     **more: Any,
 ) -> Result:
-    """A reading, or none where there is no value; `more` of what both may say."""
+    """A `Reading`, or a `NoReading` where there is no value; `more` are fields that both have."""
     if value is None:
         return NoReading(quantity, channel, reason, **more)
     return Reading(quantity, channel, value, uncertainty, **more)

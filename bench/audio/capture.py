@@ -16,13 +16,13 @@ from bench.audio.standard_error import stderr_silenced
 from bench.problem import Problem
 
 LOWEST_RATE, HIGHEST_RATE = 8000, 768_000
-"""Hz. A damaged header states any rate; time would pass thousands of times too slowly, or too fast."""
+"""Hz. A damaged header may state any rate, which would scale time by a factor of thousands."""
 _SHORTER = re.compile(r": (\d+) \(should be (\d+)\)")
 """How libsndfile reports a header that states more bytes than the file holds."""
 _UNKNOWN_LENGTH = 2**31 - 2**20
 """Programs that write to a pipe state about 2³¹ or 2³² bytes, because they cannot go back and write the true length."""
 _MOST_SAMPLES = 2**22
-"""Most samples decoded at a time, so that a thousand channels do not fill the memory."""
+"""Most samples decoded at a time, so that a file with a thousand channels does not fill the memory."""
 _NO_LENGTH = 2**60
 """libsndfile reports 2⁶³ - 1 frames if the header does not state the length."""
 _LOSSY = {"VORBIS", "OPUS", "MPEG_LAYER_I", "MPEG_LAYER_II", "MPEG_LAYER_III"}
@@ -84,7 +84,7 @@ class Capture:
 
     @property
     def warnings(self) -> tuple[str, ...]:
-        """What is unusual about the file, one sentence each. Reading its blocks can add more."""
+        """Warnings about the file, one sentence each. Reading its blocks can add more."""
         return tuple(self._warnings)
 
     def blocks(self, frames: int = 65536) -> Generator[NDArray[np.float64], None, None]:
@@ -162,11 +162,11 @@ class Capture:
         return os.fsencode(self.path) if os.name == "posix" else str(self.path)
 
     def _read(self, sound: Any, frames: int) -> NDArray[np.float64]:
-        """Up to so many frames; none at the end, or where a damaged file can't be decoded any further."""
+        """Up to `frames` frames; none at the end, or if a damaged file can't be decoded any further."""
         import soundfile
 
         pieces: list[NDArray[np.float64]] = []
-        # A decoder that fails returns nothing from that call: small calls keep what came before.
+        # A call that fails returns nothing, so small calls preserve the frames before the damage.
         step = 1024 if self._damaged else frames
         try:
             with stderr_silenced() if self._chatters else contextlib.nullcontext():

@@ -61,8 +61,8 @@ def choose(devices: tuple[Device, ...], wanted: str | None) -> tuple[Device, Dev
 
     Args:
         devices: the available devices.
-        wanted: a name, or enough of it; "IN / OUT" for two devices, as Windows lists input and output of one
-            interface; None for the system's default.
+        wanted: a name, or a unique part of it; "IN / OUT" for two devices, as Windows lists the input and output of
+            one interface; None for the system's default.
 
     Raises:
         Problem: no device, none or several of this name, or one with too few channels.
@@ -102,5 +102,5 @@ def _quoted_names(devices: list[Device]) -> str:
 
 
 def _plain(text: str) -> str:
-    """Without control characters: the name comes from outside and is shown on a terminal."""
+    """The text without control characters, because the name comes from outside and is shown on a terminal."""
     return "".join(c if c.isprintable() else " " for c in str(text)).strip()

@@ -45,10 +45,10 @@ class FilePort:
         )
 
     def open(self) -> None:
-        """Start at the beginning of the file, once it was read through.
+        """Check the whole file, then start at its beginning.
 
         Raises:
-            Problem: it holds NaN or infinite samples, or an automatic gain was in its way.
+            Problem: it holds NaN or infinite samples, or was recorded with automatic gain control.
         """
         watch = GainWatch(self._capture.sample_rate)
         for block in self._capture.blocks():

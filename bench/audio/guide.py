@@ -1,6 +1,6 @@
-"""The audible guide: two tones in turn, the target's and the reading's, which become one as the reading closes in.
+"""The audible guide: alternating tones for the target and the reading, whose pitches converge as the reading does.
 
-It sounds on an output of its own, never on one that may lead to the machine: what is sent to be recorded stays clean.
+It sounds on a separate output, never on one that may lead to the machine, so that it is not recorded.
 """
 
 from __future__ import annotations
@@ -18,23 +18,23 @@ from bench.audio.live import DROP_S, OPEN_S, devices, library, on_portaudio
 from bench.problem import Problem
 
 TARGET_HZ = 880.0
-"""Pitch of the target, where the ear tells pitches apart best and a small loudspeaker still sounds. A choice."""
+"""Pitch of the target, where pitch discrimination is good and small loudspeakers are still effective. A choice."""
 OCTAVE_AT = 8.0
-"""So many tolerances away the reading sounds an octave from the target: one tolerance is a semitone and a half, and
-nothing further away sounds more than an octave off. A choice."""
+"""Error, in tolerances, at which the pitch of the reading is an octave from the target; one tolerance is a semitone and
+a half, and an octave is the limit. A choice."""
 AMPLITUDE = 0.03
-"""Of full scale, −30 dBFS: quiet. A choice."""
+"""Amplitude, full scale 1: −30 dBFS is quiet. A choice."""
 TARGET_S, READING_S, GAP_S, FADE_S = 0.12, 0.25, 0.06, 0.01
 
 ROUTES = ("default", "pulse", "pipewire", "jack", "dmix", "sound mapper", "primary sound", "primary audio")
-"""Devices by which the sound system leads to whatever output it is set to."""
+"""Names of devices that the sound system routes to whatever output is selected."""
 
 
 class GuideSound:
-    """The sound, made as it is needed.
+    """The sound, generated on demand.
 
     Args:
-        rate: frames a second.
+        rate: frames per second.
     """
 
     def __init__(self, rate: float) -> None:
@@ -64,7 +64,7 @@ class GuideSound:
 
 
 def pitch_hz(off: float) -> float:
-    """The pitch of a reading so many tolerances off: higher where it reads too much."""
+    """The pitch of a reading with this error in tolerances: higher if it reads high."""
     return float(TARGET_HZ * 2.0 ** (max(-OCTAVE_AT, min(OCTAVE_AT, off)) / OCTAVE_AT))
 
 
@@ -73,7 +73,7 @@ def guide_device(listed: Sequence[Device], used: Sequence[Device]) -> Device:
 
     Args:
         listed: the available devices.
-        used: those that are connected to the machine; none on the practice machine.
+        used: devices that are connected to the machine; none for the practice machine.
 
     Raises:
         Problem: every output may lead to the machine, or there is none.
@@ -106,7 +106,7 @@ def _same_card(one: Device, other: Device) -> bool:
 
 
 def _card(name: str) -> str:
-    """The card in a device's name: in brackets after the socket's name, or ahead of the first colon."""
+    """The card in a device's name: in brackets after the name of the socket, or before the first colon."""
     inside = [part for part in re.findall(r"\(([^)]*)", name) if not part.startswith("hw:")]
     return (inside[-1] if inside else name.partition(":")[0].partition("(")[0]).strip().casefold()
 
@@ -127,7 +127,7 @@ class AudibleGuide:
         self._stream: Any = on_portaudio(lambda: self._start(device), OPEN_S)
 
     def show(self, off: float | None) -> None:
-        """Sound a reading that is so many tolerances off; None is silence. From any thread."""
+        """Sound a reading with this error in tolerances; None is silence. Callable from any thread."""
         self._sound.off = off
 
     def close(self) -> None:
@@ -166,7 +166,7 @@ def open_guide(used: Sequence[Device]) -> AudibleGuide:
     """The guide, on an output that does not lead to the machine.
 
     Args:
-        used: devices that are connected to the machine; none on the practice machine.
+        used: devices that are connected to the machine; none for the practice machine.
 
     Raises:
         Problem: there is no such output, or it can't be opened.

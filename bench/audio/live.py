@@ -21,10 +21,10 @@ from bench.problem import Problem
 from bench.signals.source import Source
 
 QUEUE_S = 20.0
-"""How much sound the queue holds while the bench thread is held up, before any is lost and no tone is sent any more."""
+"""Capacity of the queue while the bench thread is held up; after that, input is lost and the tone is stopped."""
 STALLED_S = 0.5
 JITTER_S = 0.01
-"""Smallest gap in the input's clock that counts as lost sound: the clock errs by up to 3 ms (measured)."""
+"""Least gap in the input's clock that counts as lost sound; the clock has errors of up to 3 ms (measured)."""
 START_S = 0.3
 """A stream sometimes ends just after it starts; one that has run for this long has started."""
 FIRST_SOUND_S = 3.0
@@ -56,7 +56,7 @@ def devices() -> tuple[Device, ...]:
 
 
 def on_portaudio(call: Callable[[], T], limit_s: float) -> T:
-    """Call PortAudio on its thread. Raises `Problem` where it does not answer in time."""
+    """Call PortAudio on its thread. Raises `Problem` if it does not answer in time."""
     try:
         return portaudio_thread.call(call, limit_s)
     except NoAnswer:
@@ -122,7 +122,7 @@ class _StreamRun:
         self.error: Exception | None = None
         self.last_callback_s = time.monotonic()
         self.round_trip_s = 0.0
-        """The computer's own delay from output to input, as the sound system estimates it."""
+        """The sound system's estimate of the computer's delay from output to input."""
         self.stream: Any = None
 
     def callback(self, indata: Any, outdata: Any, frames: int, times: Any, status: Any) -> None:
@@ -152,14 +152,14 @@ class _StreamRun:
 
     def _keep_time(self, frames: int, times: Any, status: Any) -> None:
         now, rate = time.monotonic(), self._port.sample_rate
-        # No output buffer lasts through such a pause, and its flag is not always set.
+        # No output buffer outlasts such a pause, and the flag for it is not always set.
         held_up = self.began.is_set() and now - self.last_callback_s > STALLED_S
         flagged = bool(status) and bool(status.input_overflow or status.input_underflow)
         self._port.underflows += held_up or (bool(status) and bool(status.output_underflow))
         self._port.overflows += flagged
         if self.began.is_set() and (flagged or held_up):
-            # How much is missing, by the input's clock. The clock does not jump if this program was held up and the
-            # sound system kept what came in meanwhile.
+            # The missing length, by the input's clock, which does not jump if this program was held up but the sound
+            # system buffered the input meanwhile.
             missing = max(int(flagged), round((times.inputBufferAdcTime - self._adc_s) * rate))
             if flagged or missing > JITTER_S * rate:
                 self.lost += missing
@@ -173,7 +173,7 @@ class LivePort:
     """A sound device, input and output at once.
 
     Args:
-        device: its name or enough of it, "IN / OUT" for two devices; None for the system's default.
+        device: its name or a unique part of it, "IN / OUT" for two devices; None for the system's default.
         sample_rate: frames per second.
         block: frames per block; 20 ms is the shortest that proved reliable.
     """
@@ -182,21 +182,21 @@ class LivePort:
         self.sample_rate = sample_rate
         self.outgoing = OutputBuffer(sample_rate, block)
         self.overflows = 0
-        """How often incoming sound was lost."""
+        """Number of times that incoming sound was lost."""
         self.underflows = 0
-        """How often outgoing sound was interrupted."""
+        """Number of times that outgoing sound was interrupted."""
         self._wanted_name = device
         self._block = block
         self._name = device or "sound device"
         self.connected: tuple[Device, ...] = ()
-        """The input and the output, once it was opened."""
+        """The input and the output device, after opening."""
         self._channels = 2
         self._incoming: queue.SimpleQueue[tuple[NDArray[np.float32], int, int]] = queue.SimpleQueue()
         self._queue_limit = int(QUEUE_S * sample_rate / block)
         self._run: _StreamRun | None = None
         self._open = False
         self._held_up = False
-        """Whether a tone was stopped because nobody read what came in."""
+        """Whether a tone was stopped because the input was not read."""
 
     @property
     def status(self) -> PortStatus:
@@ -265,15 +265,15 @@ class LivePort:
         """Send this source, with a fade wherever it is cut.
 
         Returns:
-            The input frame at which it begins, by the sound system's estimate of its own delay; any delay outside the
-            computer comes on top. While the device is lost this is an estimate, and the source begins when sound runs
-            again.
+            The input frame at which it begins, by the sound system's estimate of its own delay, to which any delay
+            outside the computer is added. While the device is lost this is an estimate, and the source begins when
+            sound runs again.
         """
         round_trip_s = self._run.round_trip_s if self._run is not None else 0.0
         return self.outgoing.send(source) + round(round_trip_s * self.sample_rate)
 
     def mute(self, muted: bool) -> None:
-        """Send silence from the next block on, or let out again what is sent."""
+        """Send silence from the next block on, or resume the source."""
         self.outgoing.muted = muted
 
     def read(self, timeout_s: float) -> Block | None:
@@ -302,7 +302,7 @@ class LivePort:
     def enqueue(self, samples: NDArray[np.float32], start: int, lost: int) -> bool:
         """Queue a block for the bench thread; False if the queue is full and the block is lost.
 
-        Then nobody is minding the tone that is being sent, and what comes back is lost, so it is stopped.
+        In that case the tone being sent is unsupervised and its return is lost, so it is stopped.
         """
         if self._incoming.qsize() >= self._queue_limit:
             self.overflows += 1

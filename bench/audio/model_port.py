@@ -1,4 +1,4 @@
-"""A port in front of a simulation: what is sent passes through a model and comes back in time."""
+"""A port in front of a simulation: the output passes through a model and returns as input."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from bench.signals.source import Source
 
 Floats = NDArray[np.float64]
 LATEST_S = 10.0
-"""A reader delayed by more than this need not catch up: the model pauses meanwhile."""
+"""A reader delayed by more than this need not catch up, because the model pauses meanwhile."""
 
 
 class SoundModel(Protocol):
@@ -22,7 +22,7 @@ class SoundModel(Protocol):
     rate: int
 
     def process(self, sent: Floats) -> Floats:
-        """The input for an output; both of shape (frames, 2)."""
+        """The input for an output, both of shape (frames, 2)."""
 
 
 class ModelPort:
@@ -30,8 +30,8 @@ class ModelPort:
 
     Args:
         name: the port's name.
-        model: what the sound passes through.
-        clock: a `RehearsalClock` advances as sound is made.
+        model: the model.
+        clock: a `RehearsalClock` advances as sound is generated.
         real_time: True for sound in real time by the clock, False for sound as fast as it is read.
         block: frames per block.
     """
@@ -71,7 +71,7 @@ class ModelPort:
         return self._frames
 
     def mute(self, muted: bool) -> None:
-        """Send silence to the model from the next block on, or what it is to be sent again."""
+        """Send silence to the model from the next block on, or resume the source."""
         self._muted = muted
 
     def read(self, timeout_s: float) -> Block | None:

@@ -1,4 +1,4 @@
-"""The output buffer: sound is rendered ahead, so that the audio callback only fetches a block that is ready."""
+"""The output buffer: sound is rendered ahead, so that the audio callback only fetches a finished block."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from bench.signals.source import Source
 
 AHEAD_S = 1.0
-"""How far ahead it renders: longer than garbage collection, a compilation or a slow disk delays a thread."""
+"""Time rendered ahead: longer than garbage collection, a compilation or a slow disk can delay a thread."""
 GUARD_BLOCKS = 3
 """Blocks that a change of source leaves unchanged, because the callback may be about to fetch them."""
 FADE_S = 0.005
@@ -49,11 +49,11 @@ class OutputBuffer:
         self._rendered_to = 0
         self._faded_out = False
         self.muted = False
-        """While True, silence goes out whatever is sent. May be set from any thread."""
+        """While True, silence is sent instead of the source. May be set from any thread."""
         self.underruns = 0
         """Blocks that were not ready when they were due."""
         self.error: Exception | None = None
-        """What the source raised while it was rendered."""
+        """The exception that the source raised during rendering."""
 
     def take(self) -> NDArray[np.float32] | None:
         """The next block, shape (block, 2); None for silence."""
@@ -80,7 +80,7 @@ class OutputBuffer:
         return self._source is not None
 
     def begin(self, base: int) -> None:
-        """Start a stream whose first block has this frame number. A source that was being sent continues."""
+        """Start a stream whose first block has this frame number. The present source continues."""
         with self._lock:
             never_began = self._begins >= self._base + self._next * self._block
             self._next = 0
@@ -113,7 +113,7 @@ class OutputBuffer:
             self._source, self.error = source, None
             while True:
                 first = self._next + GUARD_BLOCKS
-                ready = {} if self.muted else self._ready_blocks  # what was muted must not sound later
+                ready = {} if self.muted else self._ready_blocks  # muted blocks must not sound later
                 kept = {k: v for k, v in list(ready.items()) if k < first}
                 tail = ready.get(first)
                 self._begins = self._fade_from = self._base + first * self._block + self._fade
@@ -133,7 +133,7 @@ class OutputBuffer:
                 self._fill(self._ready_blocks)
 
     def _fill(self, plan: dict[int, NDArray[np.float32]]) -> tuple[int, float]:
-        """Render what is missing of the next second; return the range of blocks in which sound is due."""
+        """Render the missing blocks of the next second; return the range of blocks in which sound is due."""
         first = max(self._rendered_to, self._next)
         if self._source is None:
             return first, first

@@ -28,10 +28,10 @@ Act = Literal[
     "turn-back",
     "output-to-mark",
 ]
-"""What a step's `does` may state as done to the machine."""
+"""Acts that a step's `does` may name."""
 
 LOADS: tuple[Act, ...] = ("load-reference-tape", "load-work-tape", "load-owners-tape")
-"""Those that put a tape in."""
+"""The acts that load a tape."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +40,7 @@ class Block:
 
     samples: Samples
     start: int
-    """Frames since the port was opened, lost ones included."""
+    """Frames since the port was opened, including lost ones."""
     lost: int = 0
     """Frames lost just before this block."""
 
@@ -50,7 +50,7 @@ class PortStatus:
     """State of a port, for the screen and the session."""
 
     name: str
-    """Its name for a person: that of the device or the file, or "practice machine"."""
+    """The displayed name: that of the device or the file, or "practice machine"."""
     kind: Literal["practice", "live", "file"]
     sample_rate: int
     channels: int
@@ -64,7 +64,7 @@ class PortStatus:
 
 
 class Port(Protocol):
-    """Where sound comes from and goes to. All calls but `mute` are made from one thread, the bench thread."""
+    """A source and destination of sound. All calls except `mute` are made from one thread, the bench thread."""
 
     @property
     def status(self) -> PortStatus:
@@ -83,7 +83,7 @@ class Port(Protocol):
         """
 
     def mute(self, muted: bool) -> None:
-        """Send silence at once, whatever `send` was given, until it is unmuted. From any thread; never blocks."""
+        """Send silence at once instead of the source, until unmuted. Callable from any thread; never blocks."""
 
     def read(self, timeout_s: float) -> Block | None:
         """The next block; None if none came in time or the port is `lost` or `ended` (see `status`)."""
@@ -94,7 +94,7 @@ class Port(Protocol):
 
 @runtime_checkable
 class Hands(Protocol):
-    """What can be done to a machine by hand. None of it reveals the machine's state: only readings do."""
+    """Manual operation of a machine. None of it reveals the machine's state; only readings do."""
 
     def clean(self) -> None:
         """Clean heads, capstan, pinch roller and guides."""
@@ -103,10 +103,10 @@ class Hands(Protocol):
         """Demagnetise heads and guides."""
 
     def load(self, tape: LoadedTape, lot: int = 0) -> None:
-        """Load a tape, or none; `lot` is its number where several can be recorded on, or the side of the owner's."""
+        """Load a tape, or none; `lot` is the number of the recordable tape, or the side of the owner's tape."""
 
     def rewind(self, section: str | None = None) -> None:
-        """Rewind to the start, or to a section of the reference tape or a tone of the owner's, which then repeats."""
+        """Rewind to the start, or to a section of the reference or owner's tape, which then repeats."""
 
     def switch(self, control: str, position: str) -> None:
         """Set a control.
@@ -119,7 +119,7 @@ class Hands(Protocol):
         """Turn the output control to its mark."""
 
     def turn(self, trimmer: str, degrees: float) -> None:
-        """Turn a trimmer by so many degrees, positive clockwise. Raises `Problem` for an unknown trimmer."""
+        """Turn a trimmer by an angle, positive clockwise. Raises `Problem` for an unknown trimmer."""
 
     def trimmers(self) -> tuple[TrimmerPosition, ...]:
         """The trimmers this machine has."""
@@ -127,23 +127,23 @@ class Hands(Protocol):
 
 @runtime_checkable
 class Instruments(Protocol):
-    """Instruments that a person reads: at the simulated loopback, and at the practice machine."""
+    """External instruments: at the simulated loopback and at the practice machine."""
 
     def reading_in(self, unit: str, at: str = "") -> float | None:
         """Present reading of the instrument with this unit; None if there is none.
 
         Args:
-            unit: of the reading.
-            at: where it is read: "meter left", "encoder right"; "" for the interface.
+            unit: unit of the reading.
+            at: test point: "meter left", "encoder right"; "" for the interface.
         """
 
 
 @runtime_checkable
 class Visible(Protocol):
-    """A machine whose parts can be looked at: only the practice machine needs words for it."""
+    """A machine whose parts can be inspected; only the practice machine describes them in words."""
 
     def look(self, part: str) -> str:
-        """What a part looks like, in a sentence."""
+        """The look of a part, in a sentence."""
 
 
 def hands_of(port: Port) -> Hands | None:
@@ -157,7 +157,7 @@ def perform(hands: Hands, act: str, lot: int = 0) -> None:
     Args:
         hands: the hands of the machine.
         act: what to do.
-        lot: number of the tape, where several can be recorded on, or the side of the owner's.
+        lot: number of the recordable tape, or the side of the owner's tape.
     """
     match act:
         case "clean":

@@ -10,11 +10,11 @@ from bench.practice.switched import AnyMachine
 
 
 class PracticePort(ModelPort):
-    """A port in front of a practice machine, and its hands.
+    """A port in front of a practice machine, which also implements `Hands`.
 
     Args:
         machine: the practice machine.
-        clock: a `RehearsalClock` advances as sound is made.
+        clock: a `RehearsalClock` advances as sound is generated.
         real_time: True for sound in real time by the clock, False for sound as fast as it is read.
         block: frames per block.
     """
@@ -38,7 +38,7 @@ class PracticePort(ModelPort):
         self._machine.clean()
 
     def look(self, part: str) -> str:
-        """What a part looks like: swab, roller, selector, shell or meters."""
+        """The look of a part: swab, roller, selector, shell or meters."""
         return self._machine.look(part)
 
     def demagnetise(self) -> None:
@@ -46,7 +46,7 @@ class PracticePort(ModelPort):
         self._machine.demagnetise()
 
     def load(self, tape: LoadedTape, lot: int = 0) -> None:
-        """Load a tape, or none; `lot` is its number where several can be recorded on."""
+        """Load a tape, or none; `lot` is the number of the recordable tape."""
         self._machine.load(tape, lot)
 
     def rewind(self, section: str | None = None) -> None:
@@ -58,7 +58,7 @@ class PracticePort(ModelPort):
         self._machine.switch(control, position)
 
     def reading_in(self, unit: str, at: str = "") -> float | None:
-        """Present reading of a meter of the machine, or of a voltmeter at a test point; None where there is none."""
+        """Present reading of a meter of the machine, or of a voltmeter at a test point; None if there is none."""
         return self._machine.reading_at(at) if at else None
 
     def output_to_mark(self) -> None:

@@ -14,7 +14,7 @@ class LoopbackPort(ModelPort):
 
     Args:
         loopback: the simulated interface.
-        clock: a `RehearsalClock` advances as sound is made.
+        clock: a `RehearsalClock` advances as sound is generated.
         real_time: True for sound in real time by the clock, False for sound as fast as it is read.
         block: frames per block.
     """

@@ -1,4 +1,4 @@
-"""Keeps what C libraries write to file descriptor 2 off a full-screen program: they bypass Python's stderr."""
+"""Keeps output of C libraries to file descriptor 2, which bypasses Python's stderr, off a full-screen program."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from pathlib import Path
 
 @contextlib.contextmanager
 def stderr_silenced() -> Iterator[None]:
-    """Discard what is written to file descriptor 2, for short calls into a noisy library."""
+    """Discard output to file descriptor 2 during short calls into a noisy library."""
     try:
         kept = os.dup(2)
     except OSError:  # no descriptor 2 exists, so nothing can be written to it
@@ -29,7 +29,7 @@ def stderr_silenced() -> Iterator[None]:
 
 @contextlib.contextmanager
 def stderr_to_file(log: Path) -> Iterator[None]:
-    """Redirect file descriptor 2 to `log`, while what Python writes to stderr still reaches the terminal.
+    """Redirect file descriptor 2 to `log`, while Python's own output to stderr still reaches the terminal.
 
     Enter it before sounddevice is imported and before a full-screen program starts: such a program draws on
     `sys.__stderr__` (Linux and macOS), which gets a descriptor of its own here.

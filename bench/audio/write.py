@@ -21,13 +21,13 @@ _LONGEST_WAV = 2**32 - 2**20
 
 
 def write_source(path: Path, source: Source, sample_rate: int, bits: int, *, force: bool = False) -> None:
-    """Write a source, two channels, with triangular dither (common practice: no distortion of quiet tones).
+    """Write a source in two channels with triangular dither (common practice: it avoids distortion of quiet tones).
 
     The file appears complete or not at all.
 
     Args:
-        path: the file; its suffix decides the format.
-        source: what is written; must have an end.
+        path: the file; its suffix determines the format.
+        source: the signal, which must have an end.
         sample_rate: frames per second.
         bits: 16 or 24.
         force: overwrite an existing file.
@@ -86,7 +86,7 @@ def write_sound(
         sample_rate: frames per second.
         channels: channels in each block.
         bits: 16 or 24.
-        frames: approximate total length: a WAV of 4 GB or more needs a longer header (RF64).
+        frames: approximate total length; a WAV file of 4 GB or more needs a longer header (RF64).
 
     Returns:
         The highest peak of the blocks; above 1, samples were clipped.
@@ -114,7 +114,7 @@ def write_sound(
 def quantised(samples: NDArray[np.float64], bits: int, rng: np.random.Generator) -> NDArray[np.int32]:
     """Samples of `bits` bits in the top bits of 32, with triangular dither; full scale ±1 is ±2**(bits - 1)."""
     full = 2.0 ** (bits - 1)
-    dither = np.diff(rng.random((*samples.shape, 2)))[..., 0]  # drawn frame by frame: the same however it is split
+    dither = np.diff(rng.random((*samples.shape, 2)))[..., 0]  # drawn frame by frame, so independent of block size
     steps = np.clip(np.rint(samples * full + dither), -full, full - 1)
     return steps.astype(np.int32) << (32 - bits)
 

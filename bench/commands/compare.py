@@ -62,7 +62,7 @@ def _side(side: Side) -> dict[str, Any]:
 
 
 def subject_json(subject: Subject) -> dict[str, Any]:
-    """What a reading is of, as fields."""
+    """The subject of a reading, as fields."""
     return {
         "quantity": subject.quantity,
         "channel": subject.channel,

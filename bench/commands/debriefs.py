@@ -22,7 +22,7 @@ from bench.training.debrief import minutes
 from bench.workspace import find_workspace
 
 COLUMNS = ("hidden", "named", "argued", "mended", "still there", "named wrongly", "timers cut", "answers", "minutes")
-"""Columns with a figure; the names are the keys of `--json` too."""
+"""Columns with a figure; their names are also the keys of `--json`."""
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -73,7 +73,7 @@ def _sessions(folders: list[Path]) -> list[Path]:
 
 
 def _answers(session: SessionRecord) -> list[bool]:
-    """Whether each answer to a question of the instructor was right, the first answer to each counting."""
+    """Whether the first answer to each question from the instructor was right."""
     first: dict[str, bool] = {}
     for answered in of_kind(session.events, Answered):
         if answered.right:
@@ -82,7 +82,7 @@ def _answers(session: SessionRecord) -> list[bool]:
 
 
 def _row(session: SessionRecord) -> dict[str, object]:
-    """The facts of a session. What is hidden in an exercise that is not over is not among them."""
+    """The facts of a session, without what is hidden in an exercise that is not over."""
     debrief = next(of_kind(session.events, Debriefed), None)
     answers = _answers(session)
     faults = debrief.faults if debrief else ()

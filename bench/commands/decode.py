@@ -1,4 +1,4 @@
-"""`tapebench decode`: a transfer made with noise reduction out, its errors taken off, decoded."""
+"""`tapebench decode`: corrects and decodes a transfer that was made with noise reduction out."""
 
 from __future__ import annotations
 

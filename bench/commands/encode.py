@@ -1,4 +1,4 @@
-"""`tapebench encode`: a file as an encoder records it, with errors put on if asked: for tests and check tapes."""
+"""`tapebench encode`: encodes a file, with errors added on request, for tests and check tapes."""
 
 from __future__ import annotations
 

@@ -43,7 +43,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Open the exercise on the screen or as text; its debrief is kept in the session and its report."""
+    """Open the exercise on the screen or as text; its debrief goes into the session and the report."""
     workspace = find_workspace(args.workspace)
     sheet = _prepared(args, workspace) or _drawn(args)
     request = replace(run_request(args, "practice"), seed=sheet.seed, exercise=sheet, trainee=args.trainee.strip())
@@ -56,7 +56,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _prepared(args: argparse.Namespace, workspace: Workspace) -> Exercise | None:
-    """The exercise file that is named, by name or path; None where a procedure is named."""
+    """The exercise file, given by name or path; None where a procedure is given."""
     named = {s.name: s.path for s in Library(workspace).sheets("exercise")}.get(args.procedure)
     path = named or (Path(args.procedure) if Path(args.procedure).parent.name == "exercises" else None)
     if path is None or not path.exists():

@@ -45,7 +45,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _one_session(args: argparse.Namespace) -> int:
-    """Tapes of a machine as it was found, on the same machine as it was left."""
+    """Show how tapes that a machine recorded as found play on it as left."""
     from bench.commands.report import session_folder
     from bench.session.compare.earlier_tapes import earlier_tapes
     from bench.session.compare.earlier_tapes_text import choice_lines, earlier_tapes_lines

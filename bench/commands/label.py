@@ -1,4 +1,4 @@
-"""`tapebench label`: the text of the sticker inside the lid."""
+"""`tapebench label`: prints the text of the sticker inside the lid."""
 
 from __future__ import annotations
 

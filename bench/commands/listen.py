@@ -26,7 +26,7 @@ Floats = NDArray[np.float64]
 GAP_S = 1.0
 """Silence between passages."""
 LONGEST_S = 540.0
-"""What fits on a practice tape of ten minutes, with room at both ends."""
+"""Longest music that fits on a ten-minute practice tape, with room at both ends."""
 SHORTEST_S = 0.5
 LISTED_HZ = (1000.0, 2000.0, 4000.0, 8000.0, 16000.0)
 HIGHEST_PEAK = 0.98

@@ -21,7 +21,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Write report.html and readings.csv again, or print the same as text."""
+    """Write report.html and readings.csv again, or print the report as text."""
     folder = session_folder(args.session, args.workspace)
     if args.note:
         from bench.session.record.notes import add_notes

@@ -18,7 +18,7 @@ from bench.problem import Problem
 from bench.procedure.state.outcome import last_attempts
 from bench.procedure.state.snapshot import Outcome
 from bench.run_request import RunRequest
-from bench.session.compare.diagnosis import worth_telling
+from bench.session.compare.diagnosis import diagnosis_to_show
 from bench.session.record.reader import read_session
 from bench.session.report.debrief_text import debrief_lines
 
@@ -86,7 +86,7 @@ def run_and_report(opened: OpenRun, run: Callable[[], Outcome], *, as_json: bool
 
 
 def _report(opened: OpenRun) -> None:
-    from bench.session.report.report import write_report  # only now: it brings matplotlib along
+    from bench.session.report.report import write_report  # late, because it imports matplotlib
 
     try:
         write_report(opened.store.folder)
@@ -114,9 +114,9 @@ def _print_result(opened: OpenRun, outcome: Outcome, *, as_json: bool) -> int:
 
 
 def _diagnosis(folder: Path) -> Diagnosis | None:
-    """The diagnosis of a session on disk; None where it can't be read, or tells too little."""
+    """The diagnosis of a session on disk; None where it can't be read, or has too few readings."""
     try:
-        return worth_telling(read_session(folder))
+        return diagnosis_to_show(read_session(folder))
     except Problem:
         return None
 

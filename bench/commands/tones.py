@@ -63,7 +63,7 @@ def _of_list(args: argparse.Namespace) -> list[Tone | Gap | Source]:
 
 
 def _of_procedure(args: argparse.Namespace) -> list[Tone | Gap | Source]:
-    """Each set of tones once, although a line-up sends it both as found and as left."""
+    """The tones of a procedure; each set once, although a line-up sends it both as found and as left."""
     from bench.procedure.load.library import Library
     from bench.workspace import find_workspace
 

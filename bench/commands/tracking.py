@@ -29,7 +29,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 
 def decibels(text: str) -> float:
-    """A figure with either minus sign, since both are in print. Raises `ValueError`."""
+    """A figure with a hyphen or a true minus sign, because both are printed. Raises `ValueError`."""
     return float(text.replace("−", "-"))
 
 
@@ -45,7 +45,7 @@ def add_error_options(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Compute and print what is heard; 1 unless all of it is in tolerance."""
+    """Compute and print what is heard; returns 1 unless all of it is in tolerance."""
     from bench.tape.mistracking_map import mistracking_map, worst_map
 
     if args.session is not None:
@@ -70,7 +70,7 @@ def typed_errors(args: argparse.Namespace) -> ReplayErrors:
 
 
 def _point(item: str) -> tuple[float, float]:
-    """Frequency and error as they are typed: "10000:-3"."""
+    """Frequency and error as typed: "10000:-3"."""
     hz, _, db = item.partition(":")
     try:
         return float(hz), decibels(db)

@@ -23,7 +23,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Print each problem on a line: `file:line: key: message; remedy`. 0 clean, 1 with problems, 2 missing files."""
+    """Print each problem on a line, `file:line: key: message; remedy`. 0: none; 1: problems; 2: missing files."""
     workspace = find_workspace(args.workspace)
     files = files_in(args.files)
     findings = check_files(files, workspace)

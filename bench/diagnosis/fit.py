@@ -7,6 +7,7 @@ Gauss-Newton with Levenberg's damping; the evidence by Laplace's approximation. 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from copy import copy
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -52,6 +53,14 @@ class Problemset:
                 self.sign[n, k], self.median[n, k], self.precision[n, k] = m.sign, np.log(m.median), m.spread**-2
             self.columns[n, :, : more.shape[1]] = more
 
+    def some(self, which: NDArray[np.int64]) -> Problemset:
+        """These of the sets, padded as they are."""
+        out = copy(self)
+        out.sets = [self.sets[n] for n in which]
+        for name in ("figure", "sign", "median", "precision", "columns"):
+            setattr(out, name, getattr(self, name)[which])
+        return out
+
 
 @dataclass(frozen=True, slots=True)
 class Fitted:
@@ -69,6 +78,11 @@ class Fitted:
     """What each set says the rows read."""
     slopes: Values
     """d(rows)/dx of settings and amounts, shape (sets, rows, ·)."""
+
+    def some(self, which: NDArray[np.int64]) -> Fitted:
+        """The result for these of the sets."""
+        arrays = (self.log_evidence, self.x, self.spread, self.read, self.slopes)
+        return Fitted(self.problem.some(which), self.settings, *(a[which] for a in arrays))
 
     def joined(self, pairs: Sequence[tuple[int, int]]) -> Values:
         """A start for sets of two from two sets of one: settings half way, amounts as they were."""
@@ -105,8 +119,6 @@ class Fitter:
     def __init__(self, rows: Rows, covariance: Values) -> None:
         self.rows = rows
         self.mean, width, _ = usual(lined_up_before=rows.machine.lined_up_before)
-        self.whiten = np.linalg.inv(np.linalg.cholesky(covariance))
-        self.log_det = 2 * float(np.log(np.diag(self.whiten)).sum())
         runs, weights = rows.runs(), rows.channel_weights()
         present = sorted(set(runs.tolist()))
         self.settings: list[int] = []
@@ -122,8 +134,21 @@ class Fitter:
                 self._colour.append(colour)
                 share.append(of_run * (weights[:, at[1]] if len(shape) > 1 else 1.0))
         self._share = np.array(share)
-        self.precision = width[self.settings] ** -2.0
         self._azimuth = width[self.settings] * np.array(["azimuth" in BENT[colour] for colour in self._colour])
+        self.weigh_by(covariance, 1.0)
+
+    def graded(self, covariance: Values, adjusted: float) -> Fitter:
+        """The same for another grade of machine."""
+        out = copy(self)
+        out.weigh_by(covariance, adjusted)
+        return out
+
+    def weigh_by(self, covariance: Values, adjusted: float) -> None:
+        """Take the covariance of the rows and the spread of settings from a grade of machine."""
+        _, width, _ = usual(lined_up_before=self.rows.machine.lined_up_before, adjusted=adjusted)
+        self.precision = width[self.settings] ** -2.0
+        self.whiten = np.linalg.inv(np.linalg.cholesky(covariance))
+        self.log_det = 2 * float(np.log(np.diag(self.whiten)).sum())
 
     def figures(self, variants: tuple[Variant, ...], x: Values) -> Values:
         """The figures of one set."""
@@ -219,6 +244,21 @@ class Fitter:
         residual = start.residual - (white @ step[..., None])[..., 0]
         cost = (residual**2).sum(axis=1) + self._weights(start.x + step, prior, precision)[1]
         return self._laplace(np.minimum(cost, start.cost), precision, normal)
+
+    def step(self, problem: Problemset, x: Values, residual: Values, slopes: Values) -> tuple[Values, Values, Values]:
+        """One step from sets that were fitted with another covariance or prior.
+
+        Args:
+            problem: the sets.
+            x: where they stand.
+            residual: of the rows there, whitened.
+            slopes: d(rows)/dx of settings and amounts there.
+
+        Returns:
+            The step, the whitened slopes of all of `x`, and the matrix of the normal equations.
+        """
+        at = _State(x, residual, residual, np.zeros(len(x)))
+        return self._aim(problem, at, (slopes, self.whiten @ problem.columns), np.zeros(len(x)))
 
     def _state(self, problem: Problemset, x: Values, read: Values | None = None) -> _State:
         prior, precision = self._prior(problem)

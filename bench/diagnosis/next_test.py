@@ -18,7 +18,13 @@ from bench.diagnosis.options import STRANGE
 from bench.diagnosis.readings.finding import STAGES, Finding, Source, Stage
 from bench.diagnosis.readings.looks import shown
 from bench.diagnosis.rows import Place, Rows, place
-from bench.diagnosis.spread import curve_columns, rough_columns, scatter_covariance, straight_columns
+from bench.diagnosis.spread import (
+    curve_columns,
+    rough_columns,
+    scatter_covariance,
+    straight_columns,
+    straight_scale,
+)
 from bench.diagnosis.weighing import TEMPER, Weighed, Weighing
 
 Values = NDArray[np.float64]
@@ -296,8 +302,9 @@ def _expected(weighing: Weighing, doubt: _Doubt, new: list[Place], machine: Mach
     rows = Rows([*old.places, *new], machine)
     order = {id(p): n for n, p in enumerate(rows.places)}
     was, now = [order[id(p)] for p in old.places], [order[id(p)] for p in new]
-    rough, repeats = weighing.grade
-    straight, roughness = straight_columns(rows, fitter.mean), rough_columns(rows)
+    rough, repeats, adjusted = weighing.grade
+    straight = straight_columns(rows, fitter.mean) * straight_scale(adjusted)
+    roughness = rough_columns(rows)
     shared = straight @ straight.T + rough**2 * (roughness @ roughness.T)
     covariance = shared + scatter_covariance(rows, repeats)
     through = np.linalg.solve(covariance[np.ix_(was, was)], covariance[np.ix_(was, now)]).T

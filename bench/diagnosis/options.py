@@ -13,7 +13,14 @@ from bench.diagnosis.fit import Problemset
 from bench.diagnosis.machine import PARTS
 from bench.diagnosis.parameters import usual
 from bench.diagnosis.rows import Rows
-from bench.diagnosis.spread import curve_columns, rough_columns, scatter_covariance, straight_columns
+from bench.diagnosis.spread import (
+    Grade,
+    curve_columns,
+    rough_columns,
+    scatter_covariance,
+    straight_columns,
+    straight_scale,
+)
 
 Values = NDArray[np.float64]
 
@@ -67,20 +74,28 @@ class Session:
         self._mean = usual()[0]
         rough = rough_columns(rows)
         self._rough2 = rough @ rough.T
-        self.straight = straight_columns(rows, self._mean)
-        self._straight2 = self.straight @ self.straight.T
+        self._straight = straight_columns(rows, self._mean)
         self.columns: dict[int, Values] = {}
         """Those of the curves of each variant, by its identity."""
 
-    def covariance(self, rough: float, repeats: float, grown: Values) -> Values:
+    def straight(self, adjusted: float) -> Values:
+        """By how much rows move with each figure that they follow in a straight line, for its spread.
+
+        Args:
+            adjusted: how far trimmers stand out as found, of what is usual.
+        """
+        return np.asarray(self._straight * straight_scale(adjusted))
+
+    def covariance(self, grade: Grade, grown: Values) -> Values:
         """Of the rows, for a grade of machine; `grown` is what rows that nothing explains scatter more."""
-        out = scatter_covariance(self.rows, repeats) + self._straight2 + rough**2 * self._rough2
+        straight = self.straight(grade.adjusted)
+        out = scatter_covariance(self.rows, grade.repeats) + straight @ straight.T + grade.rough**2 * self._rough2
         return np.asarray(out + np.diag(grown))
 
     def visible(self, causes: Sequence[Cause], ratios: Mapping[str, float]) -> tuple[list[Option], list[Cause]]:
         """The ways that would move these readings, and the causes that would not."""
         kinds = {p.kind for p in self.rows.places}
-        usual_spread = np.linalg.cholesky(self.covariance(1.0, 1.2, np.zeros(len(self.rows))))
+        usual_spread = np.linalg.cholesky(self.covariance(Grade(1.0, 1.2), np.zeros(len(self.rows))))
         whiten = np.linalg.inv(usual_spread)
         pairs = [(c, v) for c in (*causes, STRANGE) for v in c.variants if not c.shown_by or c.shown_by in kinds]
         none = np.zeros((len(self.rows), 0))
@@ -96,6 +111,7 @@ class Session:
         for size, (cause, v) in zip(moved, pairs, strict=True):
             if size > SEEN or self.columns[id(v)].shape[1]:
                 weight = cause.odds * v.share * ratios.get(cause.name, 1.0)
+                weight *= 1.0 if self.rows.machine.cassette else cause.reels
                 type_one = self.rows.machine.t1_us >= TYPE_ONE_US
                 weight *= UNUSUAL if v.type_one is not None and v.type_one != type_one else 1.0
                 options.append(Option(cause, v, weight))

@@ -128,11 +128,12 @@ WHERE, COUNT = _layout()
 """Where each figure stands in the vector, and how long that is."""
 
 
-def usual(*, lined_up_before: bool = False) -> tuple[Values, Values, NDArray[np.bool_]]:
+def usual(*, lined_up_before: bool = False, adjusted: float = 1.0) -> tuple[Values, Values, NDArray[np.bool_]]:
     """Mean and standard deviation of the vector on a machine without a fault, and which figures are straight lines.
 
     Args:
         lined_up_before: whether an earlier visit set its trimmers right, so that they have only drifted since.
+        adjusted: how far the trimmers of this machine stand out as found, of what is usual.
     """
     mean, width, straight = np.zeros(COUNT), np.zeros(COUNT), np.ones(COUNT, dtype=bool)
     for figure in FIGURES:
@@ -140,8 +141,8 @@ def usual(*, lined_up_before: bool = False) -> tuple[Values, Values, NDArray[np.
         mean[at], width[at] = figure.mean, figure.usual
         if figure.left != 1.0:
             width[(at.start + at.stop) // 2 : at.stop] *= figure.left
-        if figure.trimmer and lined_up_before:
-            width[at.start : (at.start + at.stop) // 2] *= DRIFTED
+        if figure.trimmer:
+            width[at.start : (at.start + at.stop) // 2] *= adjusted * (DRIFTED if lined_up_before else 1.0)
         straight[WHERE[figure.name]] = figure.straight
     return mean, width, straight
 

@@ -1,4 +1,8 @@
-"""How far each trimmer is out, from all likely sets of causes together."""
+"""How far each trimmer is out, from all likely sets of causes together.
+
+A machine that is kept in line may have one trimmer far out, so that the spread of trimmers is the usual one here,
+whatever was found of the others.
+"""
 
 from __future__ import annotations
 
@@ -13,14 +17,15 @@ from bench.diagnosis.parameters import FIGURES, SETTINGS, index, usual
 from bench.diagnosis.tones import settings_of as run_of
 
 if TYPE_CHECKING:
-    from bench.diagnosis.weighing import Weighing
+    from bench.diagnosis.weighing import Weighed, Weighing
 
 Values = NDArray[np.float64]
 
-LIKELY = 0.02
-"""Sets less likely than that do not count."""
 TOLD = 0.7
 """Share of the usual spread that may remain of a setting which readings tell."""
+WORTH_TURNING = 0.25
+"""Share of its usual spread by which a trimmer is out before anybody would turn it. Common practice, no source."""
+_USUAL = {figure.trimmer: figure.usual for figure in FIGURES if figure.trimmer}
 LAW = {"replay_equalisation": 0.25, "record_equalisation": 0.3, "bias": 0.15}
 """Share by which a trimmer's effect differs from the law that its error is stated by: an equaliser may be a shelf or a
 resonance, and bias acts by its own curve on each tape. Common practice, no source."""
@@ -41,15 +46,19 @@ class Setting:
     unit: str
     uncertainty: float
 
+    @property
+    def out(self) -> bool:
+        """Whether it is out of adjustment: for sure, and by so much that somebody would turn it."""
+        return abs(self.value) > max(self.uncertainty, WORTH_TURNING * _USUAL[self.name])
+
 
 def settings_of(weighing: Weighing) -> tuple[Setting, ...]:
-    """Every trimmer's error that the readings tell, mixed over the likely sets."""
-    fitter = weighing.fitter
-    _, width, straight = usual(lined_up_before=fitter.rows.machine.lined_up_before)
-    sets = [s for s in weighing.sets[:12] if s.probability >= LIKELY] or list(weighing.sets[:1])
-    weights = np.array([s.probability for s in sets])
+    """Every trimmer's error that the readings tell, mixed over the sets."""
+    rows = weighing.fitter.rows
+    _, width, straight = usual(lined_up_before=rows.machine.lined_up_before)
+    weights = np.array([s.probability for s in weighing.sets])
     weights /= weights.sum()
-    found = [_of_set(weighing, n) for n in range(len(sets))]
+    found = _of_sets(weighing)
     columns = np.flatnonzero(straight & (width > 0))
     out = []
     for figure in FIGURES:
@@ -59,11 +68,10 @@ def settings_of(weighing: Weighing) -> tuple[Setting, ...]:
             which = index(figure.name, *at)
             if figure.straight:
                 k = int(np.searchsorted(columns, which))
-                means = np.array([f.straight[k] for f in found]) * width[which]
-                variances = np.array([f.straight_variance[k] for f in found]) * width[which] ** 2
-            elif which in fitter.settings:
-                k = fitter.settings.index(which)
-                means, variances = np.array([f.bent[k] for f in found]), np.array([f.bent_variance[k] for f in found])
+                means, variances = (v[:, k] for v in (found.straight, found.straight_variance))
+            elif which in weighing.fitter.settings:
+                k = weighing.fitter.settings.index(which)
+                means, variances = (v[:, k] for v in (found.bent, found.bent_variance))
             else:
                 continue
             if figure.name in SIDELESS and not _delay_read(weighing, SIDELESS[figure.name], at[0]):
@@ -77,13 +85,12 @@ def settings_of(weighing: Weighing) -> tuple[Setting, ...]:
     return tuple(out)
 
 
-class _OfSet(NamedTuple):
-    """Settings as one set of causes has them."""
+class _OfSets(NamedTuple):
+    """Settings as each set of causes has them, shape (sets, ·): those fitted one by one, and those summed over."""
 
     bent: Values
     bent_variance: Values
     straight: Values
-    """In units of the usual spread."""
     straight_variance: Values
 
 
@@ -92,17 +99,35 @@ def _delay_read(weighing: Weighing, source: str, run: int) -> bool:
     return any(p.kind == "delay" and (p.finding.source, run_of(p.finding.stage)) == (source, run) for p in places)
 
 
-def _of_set(weighing: Weighing, n: int) -> _OfSet:
-    s, fitter = weighing.sets[n], weighing.fitter
-    problem = Problemset([tuple(o.variant for o in s.options)], weighing.session.columns, fitter.rows)
-    slopes = fitter.whiten @ np.hstack([fitter.slopes(problem, s.x[None])[0], problem.columns[0]])
-    precision = np.concatenate(
-        [fitter.precision, problem.precision[0], np.ones(problem.columns.shape[2])],
+def _of_sets(weighing: Weighing) -> _OfSets:
+    """One step from where each set was fitted."""
+    rows, sets = weighing.fitter.rows, weighing.sets
+    grade = weighing.grade._replace(adjusted=1.0)
+    fitter = weighing.fitter.graded(weighing.session.covariance(grade, weighing.grown), grade.adjusted)
+    problem = Problemset([tuple(o.variant for o in s.options) for s in sets], weighing.session.columns, rows)
+    x, count = _padded(problem, sets), sets[0].settings
+    residual = (rows.values - np.array([s.read for s in sets])) @ fitter.whiten.T
+    step, white, normal = fitter.step(problem, x, residual, fitter.slopes(problem, x))
+    residual = residual - (white @ step[..., None])[..., 0]
+    spread = np.linalg.inv(normal)
+    _, width, straight = usual(lined_up_before=rows.machine.lined_up_before)
+    scale = width[straight & (width > 0)]
+    columns = fitter.whiten @ weighing.session.straight(1.0)
+    through = columns.T @ white
+    variances = 1 - (columns**2).sum(axis=0) + np.einsum("ncx,nxy,ncy->nc", through, spread, through)
+    return _OfSets(
+        (x + step)[:, :count],
+        np.diagonal(spread, axis1=1, axis2=2)[:, :count],
+        residual @ columns * scale,
+        np.maximum(variances, 1e-6) * scale**2,
     )
-    spread = np.linalg.inv(slopes.T @ slopes + np.diag(precision))
-    columns = fitter.whiten @ weighing.session.straight
-    means = columns.T @ (fitter.whiten @ (fitter.rows.values - s.read))
-    through = columns.T @ slopes
-    variances = 1 - (columns**2).sum(axis=0) + np.einsum("cx,xy,cy->c", through, spread, through)
-    count = s.settings
-    return _OfSet(s.x[:count], np.diag(spread)[:count], means, np.maximum(variances, 1e-6))
+
+
+def _padded(problem: Problemset, sets: tuple[Weighed, ...]) -> Values:
+    """The figures of all sets in one array: settings, amounts, coefficients of curves."""
+    count, most, widest = sets[0].settings, problem.figure.shape[1], problem.columns.shape[2]
+    out = np.zeros((len(sets), count + most + widest))
+    for n, s in enumerate(sets):
+        out[n, : len(s.x)] = s.x
+        out[n, count + most :][: len(s.curves)] = s.curves[:widest]
+    return out

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from functools import cache
+from typing import NamedTuple
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -11,6 +14,18 @@ from bench.diagnosis.rows import Rows
 from bench.diagnosis.tones import Tones
 
 Values = NDArray[np.float64]
+
+
+class Grade(NamedTuple):
+    """What a machine is like, re what is usual: none of it is known beforehand."""
+
+    rough: float
+    """Roughness of its responses."""
+    repeats: float
+    """Scatter of its readings."""
+    adjusted: float = 1.0
+    """How far its trimmers stand out as found."""
+
 
 GRID = np.linspace(np.log2(15.0), np.log2(24e3), 48)
 OCTAVES = 1.0
@@ -112,3 +127,12 @@ def straight_columns(rows: Rows, base: Values) -> Values:
     sets[np.arange(len(which)), which] += 0.5 * width[which]
     read = rows.predict(sets)
     return np.asarray(2 * (read[:-1] - read[-1]).T)
+
+
+@cache
+def straight_scale(adjusted: float) -> Values:
+    """Of the columns of `straight_columns`, the factor for trimmers that stand out so far of what is usual."""
+    _, width, straight = usual()
+    scaled = usual(adjusted=adjusted)[1]
+    which = np.flatnonzero(straight & (width > 0))
+    return np.asarray(scaled[which] / width[which])

@@ -1,7 +1,7 @@
 """The probability of each set of causes: every cause alone, those that matter in pairs, none, and something else.
 
-How rough a machine's responses are and how well its readings repeat is not known beforehand: a few grades of each are
-gone through, and weigh by how well they explain what was read.
+How rough a machine's responses are, how well its readings repeat and how far its trimmers stand out is not known
+beforehand: a few grades of each are gone through, and weigh by how well they explain what was read.
 """
 
 from __future__ import annotations
@@ -18,27 +18,29 @@ from bench.diagnosis.causes.cause import Cause
 from bench.diagnosis.fit import Fitted, Fitter, Problemset
 from bench.diagnosis.options import STRANGE, Option, Session
 from bench.diagnosis.rows import Rows
+from bench.diagnosis.spread import Grade
 
 Values = NDArray[np.float64]
 Set = tuple[Option, ...]
 
 NOTHING, SINGLES, PAIRS = 0.35, 0.47, 0.1
 """Prior weights; "not in the list" has the rest."""
-ROUGH, REPEATS = (0.6, 1.2, 2.2), (0.8, 1.8, 3.5)
-"""Grades of a machine: roughness of its responses, and scatter of its readings, re the usual ones."""
-GRADE_WEIGHTS = (0.4, 0.4, 0.2)
-GRADES = tuple(
-    (rough, repeats, math.log(a * b))
-    for (rough, a), (repeats, b) in itertools.product(
-        zip(ROUGH, GRADE_WEIGHTS, strict=True), zip(REPEATS, GRADE_WEIGHTS, strict=True)
-    )
-)
+ROUGH, REPEATS = {0.6: 0.4, 1.2: 0.4, 2.2: 0.2}, {0.8: 0.4, 1.8: 0.4, 3.5: 0.2}
+"""Roughness of a machine's responses and scatter of its readings, re the usual ones, with their weights."""
+ADJUSTED = {0.3: 0.4, 1.0: 0.6}
+"""How far its trimmers stand out as found: a machine that is kept in line, or any."""
+GRADES = {
+    Grade(rough, repeats, adjusted): math.log(ROUGH[rough] * REPEATS[repeats] * ADJUSTED[adjusted])
+    for rough, repeats, adjusted in itertools.product(ROUGH, REPEATS, ADJUSTED)
+}
 UNSEEN = 0.5
 """Share of its odds that a cause keeps which these readings can't show: a bench measures first what it suspects."""
 TEMPER = 0.9
 """Of what the readings say, since the model is not the machine."""
 NEAR = 6.0
 """Grades less likely than the best one by more than this, a logarithm, do not count."""
+LEADING = 16
+"""Sets by which the grades are told."""
 BEST_SINGLES, MOST_PAIRS = 9, 30
 OUTLIER, TOLD_OUTLIER = 3.5, 4.5
 """Standard deviations by which a reading stands alone whatever is wrong: it then counts less, and is told."""
@@ -51,12 +53,15 @@ class Weighed:
     options: Set
     probability: float
     x: Values
+    """Settings, and logarithms of the amounts of its causes."""
+    curves: Values
+    """Coefficients of its curves."""
     spread: Values
-    """Of `x` as it was fitted among others, which may have more figures between."""
+    """Of `x`, and of figures of other sets behind it."""
     read: Values
     """What it says the rows read."""
     settings: int
-    """How many of `x` are settings; amounts of causes and coefficients of curves follow."""
+    """How many of `x` are settings."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,16 +70,20 @@ class Weighing:
 
     sets: tuple[Weighed, ...]
     """Most likely first; the empty set is "nothing wrong"."""
+    alone: tuple[Weighed, ...]
+    """Every cause alone, however unlikely."""
     invisible: tuple[Cause, ...]
     """What these readings can't show at all."""
     unseen: tuple[Weighed, ...]
     """Those causes as sets: what "nothing wrong" leaves open."""
     fitter: Fitter
     session: Session
-    grade: tuple[float, float]
-    """Roughness and scatter that explain the readings best, re the usual ones."""
+    grade: Grade
+    """The one that explains the readings best."""
+    grown: Values
+    """By how much the variance of each row grows, because no set explains it."""
     outliers: tuple[int, ...]
-    """Rows that no set explains."""
+    """Rows that no set explains by far."""
 
 
 def weigh(rows: Rows, causes: Sequence[Cause], ratios: Mapping[str, float]) -> Weighing:
@@ -89,19 +98,22 @@ def weigh(rows: Rows, causes: Sequence[Cause], ratios: Mapping[str, float]) -> W
     options, invisible = session.visible(causes, ratios)
     prior = _prior(options, invisible)
     singles: list[Set] = [(), *((o,) for o in options)]
-    usual = Fitter(rows, session.covariance(1.0, 1.5, np.zeros(len(rows))))
+    usual = Fitter(rows, session.covariance(Grade(1.0, 1.5), np.zeros(len(rows))))
     first = _fit(usual, singles, session, rounds=4)
     grown, outliers = _outliers(usual, first.read)
-    fitters = [Fitter(rows, session.covariance(rough, repeats, grown)) for rough, repeats, _ in GRADES]
-    at_first = np.array([TEMPER * f.evidence(first) + g[2] for f, g in zip(fitters, GRADES, strict=True)])
-    of_grade = np.logaddexp.reduce(at_first + prior, axis=1)
+    grades, weights = list(GRADES), list(GRADES.values())
+    fitters = [usual.graded(session.covariance(g, grown), g.adjusted) for g in grades]
+    leading = np.argsort(first.log_evidence + prior)[-LEADING:]
+    some = first.some(leading)
+    at_first = np.array([TEMPER * f.evidence(some) + w for f, w in zip(fitters, weights, strict=True)])
+    of_grade = np.logaddexp.reduce(at_first + prior[leading], axis=1)
     best = int(np.argmax(of_grade))
     near = [int(n) for n in np.flatnonzero(of_grade > of_grade[best] - NEAR)]
     fitter = fitters[best]
 
     def graded(fit: Fitted) -> Values:
         """Evidence of each set, summed over the grades that are likely."""
-        logs = [TEMPER * (fit.log_evidence if n == best else fitters[n].evidence(fit)) + GRADES[n][2] for n in near]
+        logs = [TEMPER * (fit.log_evidence if n == best else fitters[n].evidence(fit)) + weights[n] for n in near]
         return np.asarray(np.logaddexp.reduce(logs, axis=0))
 
     fitted = _fit(fitter, singles, session, start=first.x, rounds=3)
@@ -112,8 +124,7 @@ def weigh(rows: Rows, causes: Sequence[Cause], ratios: Mapping[str, float]) -> W
         chosen: list[Set] = [(options[a], options[b]) for a, b in pairs]
         both = _fit(fitter, chosen, session, start=fitted.joined([(a + 1, b + 1) for a, b in pairs]), rounds=4)
         at = np.array(pairs)
-        weights = np.exp(prior[at + 1]).prod(axis=1) * 2 * PAIRS / SINGLES**2
-        more = graded(both) + np.log(weights)
+        more = graded(both) + prior[at + 1].sum(axis=1) + math.log(2 * PAIRS / SINGLES**2)
         scores, sets = np.concatenate([scores, more]), sets + chosen
     probability = np.exp(scores - np.logaddexp.reduce(scores))
     out: list[Weighed] = []
@@ -121,10 +132,18 @@ def weigh(rows: Rows, causes: Sequence[Cause], ratios: Mapping[str, float]) -> W
         if probability[n] < 1e-4 and len(out) > 8 and sets[n]:
             continue  # "nothing wrong" always stays, for comparison
         fit, at_set = (fitted, int(n)) if n < len(singles) or both is None else (both, int(n) - len(singles))
-        x, spread, read = fit.x[at_set], fit.spread[at_set], fit.read[at_set]
-        out.append(Weighed(sets[n], float(probability[n]), x, spread, read, len(fitter.settings)))
+        out.append(_weighed(sets[n], float(probability[n]), fit, at_set))
+    order = 1 + np.argsort(-scores[1 : len(singles)])
+    alone = tuple(_weighed(singles[n], float(probability[n]), fitted, int(n)) for n in order)
     unseen = [one for s in out if not s.options for one in _unseen(s, invisible, options)]
-    return Weighing(tuple(out), tuple(invisible), tuple(unseen), fitter, session, GRADES[best][:2], outliers)
+    return Weighing(tuple(out), alone, tuple(invisible), tuple(unseen), fitter, session, grades[best], grown, outliers)
+
+
+def _weighed(options: Set, probability: float, fit: Fitted, n: int) -> Weighed:
+    fitted, most = fit.settings, fit.problem.figure.shape[1]
+    own = fitted + sum(len(o.variant.moves) for o in options)
+    curves = fit.x[n, fitted + most :]
+    return Weighed(options, probability, fit.x[n, :own], curves, fit.spread[n], fit.read[n], fitted)
 
 
 def _prior(options: Sequence[Option], invisible: Sequence[Cause]) -> Values:
@@ -149,7 +168,7 @@ def _unseen(nothing: Weighed, invisible: Sequence[Cause], options: Sequence[Opti
         x = np.concatenate([nothing.x[: nothing.settings], [math.log(m.median) for m in variant.moves]])
         set_ = (Option(cause, variant, cause.odds),)
         chance = nothing.probability * share * cause.odds
-        out.append(Weighed(set_, chance, x, nothing.spread, nothing.read, nothing.settings))
+        out.append(Weighed(set_, chance, x, np.zeros(0), nothing.spread, nothing.read, nothing.settings))
     return out
 
 

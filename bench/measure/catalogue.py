@@ -1,6 +1,6 @@
-"""What is known of each quantity, of each unit and of each meter: the one place to look, and the one to add to.
+"""The one table of quantities, units and meters: everything that the program knows about each.
 
-Imports nothing heavy: a file is checked, and a first screen drawn, before any meter is loaded.
+Imports nothing heavy, so that files are checked and the first screen is drawn before any meter is loaded.
 """
 
 from __future__ import annotations
@@ -14,15 +14,15 @@ class Unit:
     """How figures in a unit are written."""
 
     decimals: int = 2
-    """Of a kept figure that has no uncertainty."""
+    """Decimals of a stored figure that has no uncertainty."""
     live_decimals: int = 1
-    """The fewest that a moving figure has."""
+    """The fewest decimals of a live figure."""
     of_a_difference: str = ""
-    """The unit of the difference of two figures, where that is another one."""
+    """The unit of the difference of two figures, where it is a different one."""
     heading: str = ""
-    """What a column is headed, where that is not the unit itself."""
+    """A column's heading, where that is not the unit itself."""
     finest: float = 1e-5
-    """No uncertainty is written smaller than this: nothing made of parts is known so well."""
+    """The smallest uncertainty that is written: no built hardware is known better."""
 
 
 UNITS: dict[str, Unit] = {
@@ -38,7 +38,7 @@ UNITS: dict[str, Unit] = {
     "V": Unit(),
     "ppm": Unit(),
 }
-"""Units by their sign; "1" is that of a count."""
+"""Units by symbol; "1" is the unit of a count."""
 
 WEIGHTED_PEAK, TWO_SIGMA = "IEC 60386 weighted quasi-peak", "IEC 60386 weighted two-sigma"
 WEIGHTED_RMS, UNWEIGHTED_RMS, UNWEIGHTED_PEAK = "weighted rms", "unweighted rms", "unweighted quasi-peak"
@@ -58,12 +58,12 @@ LEFT = "left channel"
 
 @dataclass(frozen=True, slots=True)
 class RisingTone:
-    """The tone by which a limit of level is found."""
+    """The rising tone with which a maximum level is found."""
 
     hz: float
-    """Where a step names none."""
+    """Its frequency, where a step names none."""
     from_db: float
-    """The level at which it begins, re the machine's reference level."""
+    """Its starting level, re the machine's reference level."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,41 +71,41 @@ class Quantity:
     """The facts of one quantity."""
 
     title: str
-    """Its name, as a heading."""
+    """Its name, written as a heading."""
     unit: str
     """A key of `UNITS`."""
     meter: str = ""
-    """The meter that gives it, a key of `METERS`; "" where it is worked out from other readings."""
+    """The meter that measures it, a key of `METERS`; "" where it is derived from other readings."""
     of_programme: str = ""
-    """The meter that gives it from music or speech; "" where only tones do."""
+    """The meter that measures it from music or speech; "" where that takes tones."""
     step: Literal["measure", "adjust", "interface", ""] = "measure"
-    """The kind of step that names it; `adjust` and `interface` where no `measure` step can; "" where none does."""
+    """The kind of step that may name it: `adjust` or `interface` where a `measure` step cannot, "" where none can."""
     methods: tuple[str, ...] = ()
-    """Those that distinguish its readings, as its meter names them; none if there is only one."""
+    """The methods that distinguish its readings, as its meter names them; empty if there is only one."""
     usual_method: str = ""
-    """The one that is judged where a step names none. Where there are several and none is usual, one must be named."""
+    """The method that is judged where a step names none. If several methods have no usual one, a step must name one."""
     bound: Literal["at least", "at most"] | None = None
-    """What a reading can still claim where noise hides it or the sound ends too early; None where nothing can."""
+    """What a reading can still claim where noise masks it or the signal ends too early; None for nothing."""
     relative_to: str = ""
-    """What its values are relative to, where that is always the same; else each reading says it."""
+    """The reference of its values, where that is always the same; otherwise each reading has its own."""
     frequency: Literal["asked", "found"] = "asked"
-    """`found`: the frequency of a reading is where the worst lay, so that two visits compare whatever it is."""
+    """`found`: the frequency of a reading is where the worst value lay, so two visits compare even if it differs."""
     event: bool = False
-    """A reading is of one thing that happened to be there, and has no counterpart at another visit."""
+    """A reading is of a single event, which has no counterpart at another visit."""
     judged: Literal["each", "largest"] = "each"
-    """Of many readings on a channel, which are judged."""
+    """Which of many readings on a channel are judged."""
     both_passes: bool = False
-    """Of a machine's own recording it is of recording and replay together."""
+    """Measured on a machine's own recording, it includes both recording and replay."""
     kept_beside: str = ""
-    """Another quantity of the same meter that is kept with it and not judged."""
+    """Another quantity of the same meter, stored with it but not judged."""
     drawn: Literal["row", "curve", "lines"] = "row"
-    """In a report: a row of a table; a curve over frequency, where there are several tones; lines, one for each."""
+    """In a report: a table row; a curve over frequency, if there are several tones; or a line for each reading."""
     rising: RisingTone | None = None
-    """The tone that it is measured by, where that rises."""
+    """The rising tone with which it is measured, if any."""
     live: str = ""
-    """What a gauge calls it, where that is not its title."""
+    """Its name on a gauge, where that is not its title."""
     live_window_s: float = 0.5
-    """How much of the last sound a live figure is read over: flutter moves speed, and weave azimuth."""
+    """Averaging time of a live figure, seconds: flutter makes speed fluctuate, and weave azimuth."""
 
 
 QUANTITIES: dict[str, Quantity] = {
@@ -128,7 +128,7 @@ QUANTITIES: dict[str, Quantity] = {
         title="Speed error", unit="%", meter="speed", of_programme="programme_speed", live_window_s=2.0
     ),
     "speed_drift": Quantity(title="Speed drift", unit="%", meter="speed"),
-    # Methods of flutter differ by a factor of two and more (IEC 60386), those of noise by 10 dB: none is usual.
+    # Flutter methods differ by a factor of two or more (IEC 60386), noise methods by 10 dB, so none is the usual one.
     "wow_and_flutter": Quantity(
         title="Wow and flutter",
         unit="%",
@@ -177,7 +177,7 @@ QUANTITIES: dict[str, Quantity] = {
         usual_method=OF_FUNDAMENTAL,
         bound="at most",
     ),
-    # 315 Hz on cassette and slow reel (IEC 60094, data sheets); what a fast reel has instead is said where it is sent.
+    # 315 Hz on cassette and slow reel (IEC 60094, data sheets); the step that sends the tone says what fast reel uses.
     "maximum_output_level": Quantity(
         title="Maximum output level",
         unit="dB",
@@ -236,7 +236,7 @@ QUANTITIES: dict[str, Quantity] = {
 """Every quantity that a reading can hold, in the order in which a report lists them."""
 
 CURVES = ("response", "record_replay_level", "level")
-"""The quantities drawn as curves: of the tones of one step the first of these that they gave."""
+"""The quantities drawn as curves; a step's tones are drawn as the first of these that was measured."""
 
 METERS: dict[str, str] = {
     "level": "bench.measure.quantities.level:LevelMeter",
@@ -256,4 +256,4 @@ METERS: dict[str, str] = {
     "dropouts": "bench.measure.quantities.dropouts:DropoutMeter",
     "everything": "bench.measure.quantities.everything:EverythingMeter",
 }
-"""Module and class of each meter: made with (sample_rate, channels, options). Their names are those of `measure`."""
+"""Module and class of each meter, constructed with (sample_rate, channels, options). `measure` uses these names."""

@@ -1,4 +1,4 @@
-"""Meters by name, and their options. Importing this imports none of them: scipy and numba stay out."""
+"""Meters by name, and their options. This module imports no meter, so scipy and numba are not loaded with it."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from bench.problem import Problem
 
 @dataclass(frozen=True, slots=True)
 class Options:
-    """The options of a measurement; each quantity uses those that concern it."""
+    """The options of a measurement; each quantity uses those that apply to it."""
 
     frequency: float | None = None
     """The tone to measure, Hz."""
@@ -25,26 +25,26 @@ class Options:
     reference_frequency: float | None = None
     """The tone a response is relative to, Hz."""
     sheet: tuple[tuple[float, float], ...] = ()
-    """The tones of a reference tape in their order: Hz and nominal dB."""
+    """The tones of a reference tape, in order: Hz and nominal dB."""
     nominal: float | None = None
-    """What was recorded, for speed and flutter, Hz."""
+    """The recorded frequency, for speed and flutter, Hz."""
     known_percent: float | None = None
-    """How well that is known, expanded (k = 2), %."""
+    """Expanded uncertainty (k = 2) of the recorded frequency, %."""
     speed: float | None = None
-    """Of the tape, mm/s, for the azimuth angle."""
+    """Tape speed, mm/s, for the azimuth angle."""
     track_spacing: float | None = None
     """Between the centres of the two tracks, mm."""
     reference_level: float | None = None
-    """What noise, headroom and erasure are relative to, dBFS."""
+    """The reference level for noise, headroom and erasure, dBFS."""
     fundamental: float | None = None
-    """Of a distorted tone, Hz."""
+    """Fundamental frequency of a distorted tone, Hz."""
     driven: Literal["left", "right"] | None = None
     """The channel that carries the tone when separation is measured."""
     parts: tuple[tuple[str, float], ...] = ()
-    """What turns in the machine, and how often in a second: components of flutter are laid to it."""
+    """The machine's rotating parts and their rates in turns per second, to which flutter components are attributed."""
 
     def check(self) -> None:
-        """Raises `Problem` at the first option that no capture could satisfy, by its name on the command line."""
+        """Raises `Problem` for the first option that no capture could satisfy, by its name on the command line."""
         for field in fields(self):
             value = getattr(self, field.name)
             flag = "--" + field.name.replace("_", "-")
@@ -72,28 +72,28 @@ def _flat(value: Any) -> list[Any]:
 
 
 class Meter(Protocol):
-    """Measures one quantity of a stream, fed with blocks of any length."""
+    """Measures one quantity of a stream; accepts blocks of any length."""
 
     def feed(self, samples: Samples) -> None:
-        """Take in frames of shape (frames, channels), full scale ±1."""
+        """Process samples of shape (frames, channels), full scale ±1."""
 
     def finish(self) -> Measured:
-        """The stream is over: the readings. Nothing can be fed after it."""
+        """End the stream and return the readings. Nothing can be fed afterwards."""
 
 
 def make_meter(
     quantity: str, sample_rate: float, channels: int, options: Options | Mapping[str, Any] | None = None
 ) -> Meter:
-    """A meter of a quantity.
+    """Make the meter of a quantity.
 
     Args:
         quantity: a key of `METERS`.
-        sample_rate: frames a second.
+        sample_rate: frames per second.
         channels: 1 or 2.
-        options: as `Options`, or its fields by name.
+        options: an `Options`, or its fields by name.
 
     Raises:
-        Problem: no such quantity, or an impossible option.
+        Problem: there is no such quantity, or an option is impossible.
     """
     if quantity not in METERS:
         raise Problem(f"there is no quantity {quantity}; there are {', '.join(METERS)}")

@@ -1,4 +1,4 @@
-"""How a quantity was measured: the name of the method, and each further fact as a field."""
+"""How a quantity was measured: the name of the method, with every further fact as a field."""
 
 from __future__ import annotations
 
@@ -21,9 +21,9 @@ def _fact(say: Say, *, kept: bool = True, none: Any = None) -> Any:
     """A fact that most methods do not have.
 
     Args:
-        say: its words after those before it: a format string, or a function of the value.
-        kept: whether two readings that differ in it are by different methods.
-        none: its value in a method without it.
+        say: its text, appended to that of the facts before it: a format string, or a function of the value.
+        kept: whether readings that differ in it count as measured by different methods.
+        none: its value in a method that lacks it.
     """
     return field(default=none, metadata={"say": say, "kept": kept})
 
@@ -37,7 +37,7 @@ ZERO_DBU_V = math.sqrt(0.6)
 
 
 def dbu_text(volts: float) -> str:
-    """A voltage as a level: "−3.4 dBu"."""
+    """A voltage written as a level: "−3.4 dBu"."""
     return f"{_Figure(20.0 * math.log10(volts / ZERO_DBU_V)):.1f} dBu"
 
 
@@ -55,13 +55,13 @@ def _lines(hz: tuple[float, ...]) -> str:
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Method:
-    """A method by its name, with the facts that belong to it; `str` says it whole."""
+    """A method: its name and the facts that belong to it; `str` gives the full text."""
 
     name: str
-    """"A-weighted rms"; "" where nothing is said."""
+    """For example "A-weighted rms"; "" if unstated."""
     _: KW_ONLY
 
-    # What was set beside what.
+    # What was compared with what.
     difference: Difference | None = _fact(", {}")  # noqa: RUF009 - it makes a field
     driven: Literal["left", "right"] | None = _fact(", {} driven")
     mean_of_channels: bool = _fact(", mean of the channels", none=False)
@@ -69,27 +69,27 @@ class Method:
     assumed_hz: float | None = _fact("; nominal {:g} Hz assumed, the usual one nearest to the tone")
     positions: int | None = _fact(", by a ladder of {} positions")
     level_db: float | None = _fact(", at {:+.3g} dB", kept=False)
-    """Of the tone in a noise-reduction circuit, re its reference level."""
+    """Level of the tone in a noise-reduction circuit, re its reference level."""
 
     # Azimuth.
     tones: int | None = _fact(", {} tones, whole-cycle ambiguity resolved with all of them")
-    """Where there are several."""
+    """Number of tones, if there are several."""
     inverted: bool = _fact(", inverted polarity taken out", none=False)
-    """One channel is the wrong way round."""
+    """One channel has inverted polarity."""
     insertions: int | None = _fact(", mean of {} insertions of the cassette", kept=False)
     speed_mm_s: float | None = _fact(_speed)
     track_spacing_mm: float | None = _fact(", {:g} mm between tracks")
 
-    # What was found on the way, and differs each time.
+    # What was found during the measurement, and differs each time.
     seconds: float | None = _fact("; over {:.1f} s of tone", kept=False)
     lines_hz: tuple[float, ...] = _fact(_lines, kept=False, none=())
-    """Of hum: those that its total is made of."""
+    """The components of hum that make up its total."""
     every_s: float | None = _fact(_period)
-    """The period of a component of flutter."""
+    """The period of a flutter component."""
     part: str | None = _fact(", as the {} does")
-    """The part of the machine that turns at this rate, or"""
+    """The part of the machine that turns at this rate, or at this rate divided by `per_turn`."""
     per_turn: int | None = _fact(", {} times a turn")
-    """at this rate divided by `per_turn`."""
+    """Cycles per turn of `part`; None for one."""
     worst_level_db: float | None = _fact(": worst of 0 to −50 dB, at {:g} dB", kept=False)
     held_beyond_hz: float | None = _fact("; errors held beyond {:g} Hz", kept=False)
     level_sent_db: float | None = _fact("; level sent at {:+g} dB", kept=False)
@@ -97,7 +97,7 @@ class Method:
     """Level of the source at the output, where a replayed level is relative to it."""
     response_sent_db: float | None = _fact(", response sent at {:+g} dB", kept=False)
 
-    # An instrument that a person reads, and what it is connected to.
+    # An external instrument that a person reads, and what it is connected to.
     instrument_percent: float | None = _fact(" ±{:g} %")
     instrument_ppm: float | None = _fact(" ±{:g} ppm")
     sent_hz: float | None = _fact(", {:g} Hz sent")
@@ -116,7 +116,7 @@ class Method:
     replay_known_db: float | None = _fact("; reference tape known to ±{:g} dB")
     replay_unproved: bool = _fact("; replay was not proved in this session", none=False)
 
-    # What the interface does, taken out or included.
+    # The interface's contribution, corrected for or included.
     interface_db: float | None = _fact("; interface {:+.2f} dB")
     half_of_loop: bool = _fact(", half of its loop", none=False)
     interface_volts: float | None = _fact(_volts, kept=False)
@@ -126,7 +126,7 @@ class Method:
         "; the interface's own noise is {:g} dBFS, so that this is the most it can be"
     )
 
-    # What the reference tape leaves uncertain, and what its certificate moves: that is in the target.
+    # Uncertainty of the reference tape, and the shift of the target that its certificate makes.
     tape_db: float | None = _fact("; reference tape ±{:g} dB")
     tape_percent: float | None = _fact("; reference tape ±{:g} %")
     tape_arcmin: float | None = _fact("; reference tape ±{:g}'")
@@ -134,7 +134,7 @@ class Method:
     certificate_db: float | None = _fact(", its certificate moves the target by {:+.2g} dB", kept=False)
 
     def __str__(self) -> str:
-        """In words, as a report prints it: "A-weighted rms; of tape recorded with nothing sent"."""
+        """The text that a report prints: "A-weighted rms; of tape recorded with nothing sent"."""
         return self.name + "".join(self._said(f.metadata["say"], v) for f, v in self._facts())
 
     def __repr__(self) -> str:
@@ -142,7 +142,7 @@ class Method:
 
     @property
     def kind(self) -> Method:
-        """What two readings must share to be by the same method: all but the figures that differ each time."""
+        """What readings by the same method have in common: everything but the figures that differ each time."""
         return replace(self, **{f.name: f.default for f, _ in self._facts() if not f.metadata["kept"]})
 
     def _facts(self) -> list[tuple[Any, Any]]:

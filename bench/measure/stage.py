@@ -3,4 +3,4 @@
 from typing import Literal
 
 Stage = Literal["found-dirty", "found-clean", "left"]
-"""As found before cleaning, as found after cleaning, as left."""
+"""As found, before cleaning; as found, after cleaning; as left."""

@@ -1,4 +1,4 @@
-"""What a reading is judged to be, and against what."""
+"""The verdict on a reading, with the target that it was judged against."""
 
 from __future__ import annotations
 
@@ -13,29 +13,29 @@ WORST_FIRST: tuple[VerdictWord, ...] = ("out", "too close to call", "no reading"
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """A reading judged."""
+    """The verdict on a reading."""
 
     word: VerdictWord
     target: float
     """In the reading's unit."""
     tolerance: float | None = None
-    """Plus or minus, in the same unit; None for a limit."""
+    """± tolerance, in the same unit; None for a limit."""
     source: str = ""
-    """Where the target comes from."""
+    """Source of the target."""
     limit: Literal["", "at least", "at most"] = ""
-    """Set where `target` is a limit on one side and there is no tolerance."""
+    """Set if `target` is a one-sided limit, which has no tolerance."""
 
     @property
     def says_nothing(self) -> bool:
-        """Whether the target asks nothing at this frequency."""
+        """Whether the target sets no requirement at this frequency."""
         return self.word == "no reading" and self.tolerance is None and not self.limit
 
 
 def rank(verdict: Verdict | None) -> int:
-    """Where a verdict stands among others, 0 for the worst; none at all comes last."""
+    """Rank of a verdict, 0 for the worst; no verdict ranks last."""
     return WORST_FIRST.index(verdict.word) if verdict is not None else len(WORST_FIRST)
 
 
 def off_target(reading: Result, verdict: Verdict | None) -> float | None:
-    """Reading minus target, in the unit of the reading; None where there is no reading or nothing is asked of it."""
+    """Reading minus target, in the unit of the reading; None without a reading or a verdict."""
     return None if isinstance(reading, NoReading) or verdict is None else reading.value - verdict.target

@@ -22,20 +22,20 @@ class Compander:
     """Encoder, decoder and their switch.
 
     Args:
-        machine: its `noise_reduction` gives the system.
-        iec_type: the tape type, which decides the reference level of the noise reduction.
+        machine: the recorder; `noise_reduction` is its system.
+        iec_type: the tape type, which determines the reference level of the noise reduction.
     """
 
     def __init__(self, machine: MachineFacts, iec_type: str) -> None:
         self._system = machine.noise_reduction
         self._reference = 10 ** (reference_level_db(machine.fluxivity, iec_type) / 20)
         self._at_encoder = self._at_decoder = self._reference
-        """Level that each circuit takes for its reference."""
+        """Level that each circuit treats as its reference."""
         self._encoder: NoiseReduction | None = None
         self._decoder: NoiseReduction | None = None
 
     def switch(self, position: str, physics: MachinePhysics) -> None:
-        """Set the switch; the figures give the errors of the circuits."""
+        """Set the switch; `physics` has the errors of the circuits."""
         if self._system == "none":
             return
         self._encoder = self._decoder = None
@@ -48,7 +48,7 @@ class Compander:
 
     @property
     def reference_db(self) -> float:
-        """Its reference level, re that of the machine, dB."""
+        """Reference level of the noise reduction, re that of the machine, dB."""
         return float(20 * np.log10(self._reference))
 
     def encode(self, source: Floats) -> Floats:
@@ -56,7 +56,7 @@ class Compander:
         return self._through(self._encoder, source, self._at_encoder)
 
     def decode(self, replayed: Floats) -> Floats:
-        """The machine's output, likewise, from the output of the replay amplifier."""
+        """The machine's output from that of the replay amplifier, in the same shape and unit."""
         return self._through(self._decoder, replayed, self._at_decoder)
 
     @staticmethod

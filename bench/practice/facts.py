@@ -1,4 +1,4 @@
-"""What the practice machine needs from the sheets, independent of their file format."""
+"""The facts from the sheets that the practice machine needs, independent of the file format."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ Table = Mapping[str, float | str | bool]
 """A `[practice]` table of a sheet."""
 
 LoadedTape = Literal["none", "reference", "work", "owners"]
-"""The tape on the machine; `work` is one that is recorded on."""
+"""The tape on the machine; `work` is a tape that may be recorded on."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,25 +45,25 @@ class MachineFacts:
     send_dbfs: float
     """The input that records the reference level."""
     noise_reduction: Literal["none", "type-b", "type-a"] = "none"
-    """The system that its switch puts in."""
+    """The system that its switch selects."""
     encoder_mv: float = 0.0
     """Voltage at the encoder's test point at the reference level of the noise reduction; 0 for none."""
     decoder_mv: float = 0.0
     erase_mv: float = 0.0
     bias_mv: float = 0.0
-    """Voltages at the test points of erase and bias current, when both are right."""
+    """Voltages at the test points of erase and bias current if both are correct."""
     meter_zero_db: float = 0.0
     """Level that the meters show as 0, re the reference level."""
     practice: Table = field(default_factory=dict)
     setting: str = ""
-    """The setting of its switches that these facts are of, and"""
+    """The setting of its switches to which these facts apply."""
     own_trimmers: tuple[str, ...] = ()
-    """trimmers, by their usual names, that only this setting has."""
+    """Trimmers, by their usual names, that only this setting has."""
 
 
 @dataclass(frozen=True, slots=True)
 class TapeFacts:
-    """A tape that is recorded on."""
+    """A tape that may be recorded on."""
 
     name: str
     iec_type: str
@@ -106,4 +106,4 @@ class FaultFacts:
     changes: Table
     """Keys of the machine's `[practice]` table and their new values."""
     mended_by: tuple[str, ...] = ()
-    """What removes it: `clean`, `demagnetise`."""
+    """Remedies that remove it: `clean`, `demagnetise`."""

@@ -14,24 +14,24 @@ Floats = NDArray[np.float64]
 
 RATE = 48000
 CHUNK = 1920
-"""Frames that the machine processes at a time, whatever the size of the input blocks: 40 ms."""
+"""Frames per processing step, whatever the size of the input blocks: 40 ms."""
 FFT = 3072
-"""Frames that a running filter transforms at a time."""
+"""Transform length of a running filter."""
 _DESIGN = 8192
 LONG, SHORT = 1024, 256
-"""Taps. A filter holds 1089: one long response, or a zero-phase and a minimum-phase one convolved."""
+"""Numbers of taps. A filter has up to 1089: one long response, or a zero-phase and a minimum-phase one convolved."""
 FREQUENCIES = np.maximum(np.fft.rfftfreq(_DESIGN, 1 / RATE), 1e-3)
 """The frequencies of a design response, Hz."""
 
 
 def zero_phase(response_db: Floats, taps: int = LONG) -> Floats:
-    """Taps of this magnitude at `FREQUENCIES` and linear phase: they delay by half their number."""
+    """Linear-phase taps with this magnitude at `FREQUENCIES`; the delay is half their number."""
     impulse = np.fft.irfft(10 ** (np.maximum(response_db, -200) / 20), _DESIGN)
     return np.asarray(np.roll(impulse, taps // 2)[: taps + 1])
 
 
 def response_of(taps: Sequence[Floats]) -> NDArray[np.complex128]:
-    """Response of each channel's taps, at most 1089 each, as a running filter multiplies by it."""
+    """Frequency response of the taps of each channel, at most 1089, for a running filter."""
     padded = np.zeros((len(taps), FFT))
     for channel, row in enumerate(taps):
         padded[channel, : row.size] = row
@@ -39,7 +39,7 @@ def response_of(taps: Sequence[Floats]) -> NDArray[np.complex128]:
 
 
 def level_db(sound: Floats) -> tuple[float, float]:
-    """Level of each channel of a chunk as that of a sine, dB re 1."""
+    """Level of each channel of a chunk, dB re a sine of amplitude 1."""
     left, right = 10 * np.log10(2 * np.mean(sound**2, axis=1) + 1e-20)
     return float(left), float(right)
 

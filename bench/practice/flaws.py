@@ -21,7 +21,7 @@ class Echo:
     Args:
         distance: samples on the tape.
         gain: amplitude of each of the two echoes.
-        corner_hz: above this frequency they fall off.
+        corner_hz: frequency above which they fall off.
     """
 
     def __init__(self, distance: float, gain: float, corner_hz: float) -> None:
@@ -30,14 +30,14 @@ class Echo:
         self._state = np.zeros((2, 2))
 
     def run(self, read: Callable[[Floats, Floats], Floats], left: Floats, right: Floats) -> Floats:
-        """The two echoes of a chunk, shape (2, n); `read` reads the tape at any positions of each track."""
+        """The two echoes of a chunk, shape (2, n); `read` reads each track at any positions."""
         out = read(left + self._distance, right + self._distance) + read(left - self._distance, right - self._distance)
         one_pole(out, self._gain * (1 + self._a1), 0.0, self._a1, self._state)
         return out
 
 
 CELL = RATE // 10
-"""Length of tape, in samples, for which one figure of its history is kept: a tenth of a second."""
+"""Length of tape, in samples, per stored value of its history: a tenth of a second."""
 
 
 class PartialErasure:
@@ -56,5 +56,5 @@ class PartialErasure:
             self._um[int(before // CELL) % self._um.size] += um
 
     def reset(self, first: float, last: float) -> None:
-        """This stretch was recorded again: nothing of it is erased yet."""
+        """This stretch was recorded again: clear its partial erasure."""
         self._um[np.arange(int(first) // CELL, int(last) // CELL + 1) % self._um.size] = 0.0

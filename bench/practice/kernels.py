@@ -1,4 +1,4 @@
-"""Loops over every sample: interpolation on the tape's grid, and one-pole sections."""
+"""Loops over every sample: interpolation on the tape's sample grid, and recursive filters."""
 
 from __future__ import annotations
 
@@ -114,7 +114,7 @@ def band_pass(signal: Floats, feedback: Floats, state: Floats) -> None:
 
 @numba.njit(cache=True, nogil=True)  # type: ignore[untyped-decorator, unused-ignore]
 def first_order_sum(white: Floats, keep: Floats, rms: Floats, state: Floats, out: Floats) -> None:
-    """A sum of first-order processes of these rms values, one white number for each at each step."""
+    """A sum of first-order processes with these rms values, driven by one white random number each per step."""
     for n in range(white.shape[0]):
         total = 0.0
         for k in range(keep.size):
@@ -127,7 +127,7 @@ def first_order_sum(white: Floats, keep: Floats, rms: Floats, state: Floats, out
 def overload(signal: Floats, treble: Floats, state: Floats, keep: float, onset: float) -> None:
     """Reduce each row in place where the envelope of its treble is above `onset`.
 
-    The envelope is the peak of `treble`, which falls by `keep` from sample to sample; `state` holds it for each row.
+    The envelope is the peak of `treble`, which decays by the factor `keep` per sample; `state` holds it for each row.
     """
     for channel in range(signal.shape[0]):
         envelope = state[channel]
@@ -139,7 +139,7 @@ def overload(signal: Floats, treble: Floats, state: Floats, keep: float, onset: 
 
 
 def warm() -> None:
-    """Compile all kernels, so that no stream waits for it."""
+    """Compile all kernels before a stream needs them."""
     track = np.zeros(4 * HALF, dtype=np.float32)
     positions = np.arange(3.0)
     read_track(track, positions, np.zeros(3))

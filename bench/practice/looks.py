@@ -1,4 +1,4 @@
-"""What a person sees of a practice machine: swab, roller, selector, shell, meters, tape. Common practice, no source."""
+"""The visible state of a practice machine: swab, roller, selector, shell, meters, tape. Common practice, no source."""
 
 from __future__ import annotations
 
@@ -6,25 +6,25 @@ from bench.practice.physics import MachinePhysics
 from bench.problem import Problem
 
 CLEAN_UM, BROWN_UM = 0.05, 0.8
-"""Film below which a swab stays white, and above which it comes away dark brown."""
+"""Thickness of dirt below which a swab stays white, and above which it comes away dark brown."""
 ONE_SIDE = 1.5
-"""Ratio of the films of both channels from which one side of a swab is seen to be darker."""
+"""Least ratio of the dirt on the two channels at which one side of a swab is visibly darker."""
 DENTED_PERCENT = 0.15
-"""Flutter of a pinch roller that is seen to be worn, % peak."""
+"""Least flutter of a pinch roller with visible wear, % peak."""
 WORN = 1.3
-"""Ratio of a gap to its length when new from which the face of the head is seen to be worn."""
+"""Least ratio of a gap to its length when new at which the face of the head is visibly worn."""
 OFF_ITS_MARK_DB = 0.5
 NOISY_DB = -60.0
 """Noise of the replay amplifier above which the hiss stays when the tape stops, dBFS."""
 
 
 def looks(physics: MachinePhysics, iec_type: str, owners_tape: str) -> dict[str, str]:
-    """What each part looks like, in a sentence.
+    """The look of each part, in a sentence.
 
     Args:
         physics: the machine's figures.
         iec_type: the type of the tape that it records on.
-        owners_tape: what the owner's tape looks like.
+        owners_tape: the look of the owner's tape.
     """
     dead = {"left": "The left meter does not move.", "right": "The right meter does not move."}
     worn = physics.flutter_pinch_roller_percent >= DENTED_PERCENT
@@ -50,7 +50,7 @@ def looks(physics: MachinePhysics, iec_type: str, owners_tape: str) -> dict[str,
 
 
 def look_at(physics: MachinePhysics, iec_type: str, owners_tape: str, part: str) -> str:
-    """What one part looks like. Raises `Problem` for a part that has no looks."""
+    """The look of one part. Raises `Problem` for a part without one."""
     seen = looks(physics, iec_type, owners_tape)
     if part not in seen:
         raise Problem(f"there is nothing to see of {part}; there is {', '.join(seen)}")
@@ -58,7 +58,7 @@ def look_at(physics: MachinePhysics, iec_type: str, owners_tape: str, part: str)
 
 
 def _swab(left: float, right: float) -> str:
-    """By the films of both channels, µm."""
+    """The look of a swab, from the dirt on both channels, µm."""
     film = max(left, right)
     if film < CLEAN_UM:
         return "The swab stays as white as a new one."

@@ -1,8 +1,8 @@
 """Loopback: a simulated interface whose output is connected to its input.
 
-It has a gain, a one-pole high-pass and low-pass, a cubic term for the third harmonic, white noise and a delay. A fault
-can add automatic gain control, which raises soft sound as the sound settings of laptops do. The figures are those of an
-ordinary interface: common practice, no source.
+It has a gain, a one-pole high-pass and low-pass filter, a cubic term for the third harmonic, white noise and a delay. A
+fault can add automatic gain control, which raises soft sounds as the sound settings of laptops do. The figures are
+those of an ordinary interface: common practice, no source.
 """
 
 from __future__ import annotations
@@ -24,10 +24,10 @@ CHUNK = 960
 """Frames processed at a time; the automatic gain changes from one chunk to the next."""
 
 AUTOMATIC_GAIN_TARGET = 10 ** (-14 / 20)
-"""Peak to which the automatic gain brings its input."""
+"""Peak level to which the automatic gain raises its input."""
 LARGEST_GAIN = 10 ** (30 / 20)
 GAIN_SMOOTHING = 0.85
-"""Share of the previous gain that remains after a chunk."""
+"""Fraction of the previous gain that remains after a chunk."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,9 +38,9 @@ class LoopbackFacts:
     full_scale_output_v: float = 1.95
     """Rms volts of a full-scale sine at its output."""
     noise_dbfs: float = -92.0
-    """White, rms re a full-scale sine."""
+    """White noise, rms re a full-scale sine."""
     third_harmonic_percent: float = 0.004
-    """Of a full-scale sine."""
+    """Third harmonic of a full-scale sine."""
     low_hz: float = 4.0
     high_hz: float = 120000.0
     """The −3 dB frequencies."""
@@ -93,7 +93,7 @@ class PracticeLoopback:
         return self._sent
 
     def process(self, sent: Floats) -> Floats:
-        """The input while this is sent; shape (frames, 2), full scale ±1."""
+        """The input for this output; shape (frames, 2), full scale ±1."""
         self._sent = np.concatenate([self._sent, sent])[-RATE:]
         delayed = np.concatenate([self._delay_line, sent])
         x, self._delay_line = delayed[: len(sent)], delayed[len(sent) :]
@@ -123,7 +123,7 @@ class PracticeLoopback:
     def counter_hz(self) -> float:
         """Reading of a counter at the output: the strongest tone of the last second, Hz; 0 in silence.
 
-        Both halves are shifted down by the frequency of the highest line; the phase between them gives the remainder.
+        Both halves are shifted down by the frequency of the strongest line; their phase difference gives the remainder.
         """
         x = self._sent[:, 0] + self._sent[:, 1]
         half = RATE // 2

@@ -48,8 +48,8 @@ POSITIONS = {
 class PracticeMachine:
     """A recorder with trimmers, tapes and faults, at 48 kHz.
 
-    It processes chunks of 40 ms whatever the size of the input blocks. So its output is one chunk late, and for the
-    same seed it is the same samples however the input is split. A change to a control takes effect at the next chunk.
+    It processes chunks of 40 ms, whatever the size of the input blocks. So its output is delayed by one chunk, and for
+    a given seed it does not depend on the block size. A change to a control takes effect at the next chunk.
 
     Args:
         machine: the recorder.
@@ -57,7 +57,7 @@ class PracticeMachine:
         reference: the reference tape.
         seed: random seed of misadjustments, trimmers, phases and noise.
         faults: physical changes; no two may change the same figure.
-        misadjustment: 1 for trimmers out by up to 6 dB, 0 for a machine that is correct except for its faults.
+        misadjustment: 1 for trimmers in error by up to 6 dB, 0 for a machine that is correct except for its faults.
         tape_minutes: playing time of the tape.
         other_tapes: tapes that can be loaded instead, numbered from 1.
 
@@ -140,7 +140,7 @@ class PracticeMachine:
     def _set_head_contact(self, physics: MachinePhysics) -> None:
         """Set the contour effect of the head's edges and the dropouts from poor contact."""
         distance = physics.contour_mm / self._facts.speed_mm_s * RATE
-        # Both edges together raise the level, less so above the frequency at which they are half a wavelength away.
+        # Together the edges raise the level, but less above the frequency at which they are half a wavelength away.
         gain = -(10 ** (physics.contour_db / 20) - 1) / 2
         self._head_edges = Echo(distance, gain, RATE / (2 * distance))
         self._poor_contact = Dropouts(physics.dropouts_per_minute, self._seed + 1)
@@ -149,8 +149,8 @@ class PracticeMachine:
         """Load a tape, or none; the transport stops. Reference tape and owner's tape are at their start.
 
         Args:
-            tape: which kind.
-            lot: the number of the tape, where several can be recorded on; the side of the owner's tape.
+            tape: the kind of tape.
+            lot: the number of the recordable tape, if there are several; the side of the owner's tape.
         """
         if tape not in ("none", "reference", "work", "owners"):
             raise Problem(f"there is no tape called {tape}: reference, work, owners or none")
@@ -165,7 +165,7 @@ class PracticeMachine:
             self._reference.rewind(None)
 
     def rewind(self, section: str | None = None) -> None:
-        """Rewind to the start, or to a section of a tape, which is then played again and again."""
+        """Rewind to the start, or to a section of a tape, which then plays repeatedly."""
         if self._loaded == "reference":
             self._reference.rewind(section)
         elif self._loaded == "owners":
@@ -202,7 +202,7 @@ class PracticeMachine:
             self._compander.switch(position, self._condition.physics)
 
     def reading_at(self, point: str) -> float:
-        """What a person reads at a point: "meter left" in dB, "encoder left", "bias right" or "erase both" in mV."""
+        """The reading at a test point: "meter left" in dB; "encoder left", "bias right" or "erase both" in mV."""
         where, _, side = point.partition(" ")
         if where == "erase":
             return self._facts.erase_mv
@@ -221,7 +221,7 @@ class PracticeMachine:
         self._trimmers["output control"].to_error(self._condition.physics.output_control_db)
 
     def turn(self, trimmer: str, degrees: float) -> None:
-        """Turn a trimmer, positive clockwise; it stops at its end stop."""
+        """Turn a trimmer, positive clockwise, as far as its end stop."""
         if trimmer not in self._trimmers:
             raise Problem(f"there is no trimmer {trimmer}; there are {', '.join(self._trimmers)}")
         self._trimmers[trimmer].turn(degrees)
@@ -241,12 +241,12 @@ class PracticeMachine:
         return self._condition.remaining
 
     def look(self, part: str) -> str:
-        """What a part looks like: swab, roller, selector, shell or meters; or the owner's tape."""
+        """The look of a part: swab, roller, selector, shell or meters; or of the owner's tape."""
         return look_at(self._condition.physics, self._stock.first.iec_type, self.owners_tape.label, part)
 
     @property
     def dirt(self) -> tuple[str, ...]:
-        """The figures of dirt that are not 0."""
+        """The names of the dirt figures that are not 0."""
         return tuple(key for key in DIRT if getattr(self._condition.physics, key) > 0)
 
     def process(self, incoming: Floats) -> Floats:
@@ -254,7 +254,7 @@ class PracticeMachine:
         self._pending_input = np.concatenate((self._pending_input, incoming))
         chunks = [self._pending_output]
         while len(self._pending_input) >= CHUNK:
-            # Contiguous rows: the sums and transforms of a chunk run along them.
+            # Contiguous rows, because sums and transforms of a chunk run along them.
             chunks.append(self._process_chunk(np.ascontiguousarray(self._pending_input[:CHUNK].T)).T)
             self._pending_input = self._pending_input[CHUNK:]
         ready = np.concatenate(chunks)
@@ -271,7 +271,7 @@ class PracticeMachine:
         controls = np.array([[self._error("record level control", side)] for side in SIDES])
         source = sent * 10 ** ((controls - self._facts.send_dbfs) / 20)
         running = self._transport_state != "stop" and self._loaded != "none"
-        # After the tape stops, the filters still have to run empty.
+        # After the tape stops, the filters still have to decay.
         self._chunks_to_drain = 3 if running else max(0, self._chunks_to_drain - 1)
         self._at_encoder = self._at_decoder = level_db(source)
         to_record = self._compander.encode(source) if self._transport_state == "record" else source
@@ -332,7 +332,7 @@ class PracticeMachine:
                 settings = record_settings(self._error, self._bias, physics, self._facts.heads)
                 self._stock_tape.record_side.set(*settings)
                 flux = self._stock_tape.record_side.run(source, self._rng.standard_normal((2, CHUNK)))
-                # The head's angle records the right channel earlier by as much as it replays it late.
+                # A head's angle advances the right channel in recording by as much as it delays it in replay.
                 shifts = (-self._right_delay(before[1]), -self._right_delay(record))
                 tape.record(
                     flux,
@@ -381,7 +381,7 @@ class PracticeMachine:
         return self._owners_coating if self._loaded == "owners" else self._stock_tape.coating
 
     def _bias(self, side: str) -> float:
-        """Error of a channel's bias, with what the other channel takes of the oscillator they share."""
+        """Error of a channel's bias, including the load of the other channel on their common oscillator."""
         other = "right" if side == "left" else "left"
         return self._error("bias", side) - self._condition.physics.bias_sharing * self._error("bias", other)
 
@@ -393,7 +393,7 @@ class PracticeMachine:
     def _set_replay_side(self, azimuth_arcmin: float) -> None:
         physics = self._condition.physics
         # The loss hardly changes within this step, so the filter need not be redesigned for every small movement. The
-        # delay is exact all the same: it is in the positions.
+        # delay is exact nevertheless, because it is in the positions.
         if abs(azimuth_arcmin - self._azimuth_filtered) > AZIMUTH_STEP_ARCMIN:
             self._azimuth_filtered = azimuth_arcmin
         settings = replay_settings(self._error, physics, self._facts.equalisation_us[0], self._erased_um)

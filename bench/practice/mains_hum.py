@@ -1,4 +1,4 @@
-"""Hum of the mains: the fundamental and its harmonics to the seventh."""
+"""Mains hum: the fundamental and its harmonics up to the seventh."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ HARMONICS = np.array([0.75, 0.35, 0.45, 0.12, 0.2, 0.07, 0.1])
 """Amplitudes from the fundamental on; their powers add up to about that of a sine of amplitude 1."""
 ORDERS = np.arange(1, 8)
 MAINS_WANDER_HZ = 0.03
-"""Of the frequency of the mains, rms; within ±0.05 Hz most of the time. Common practice, no source."""
+"""Wander of the mains frequency, rms; it is within ±0.05 Hz most of the time. Common practice, no source."""
 _WITHIN = np.arange(CHUNK) / RATE
 
 
@@ -37,8 +37,8 @@ class MainsHum:
         """Hum of the next chunk, amplitude about 1, shape (2, n).
 
         Args:
-            mains_hz: frequency of the mains.
-            drift_db: how far its level drifts, about twice the rms; 0 for a steady hum of steady frequency.
+            mains_hz: mains frequency.
+            drift_db: drift of its level, about twice the rms; 0 for hum of constant level and frequency.
         """
         if mains_hz != self._mains_hz:
             self._mains_hz = mains_hz
@@ -50,6 +50,6 @@ class MainsHum:
             self._level.advance()
             hz += MAINS_WANDER_HZ * float(self._frequency.now[0])
             start *= 10 ** (drift_db / 2 / 20 * self._level.now)[:, None]
-        # Within a chunk the frequency is the nominal one; what the mains drift is made good at its end.
+        # Within a chunk the frequency is nominal; the drift of the mains is added at its end.
         self._turn = (self._turn + 2 * np.pi * hz * CHUNK / RATE) % (2 * np.pi)
         return np.asarray((start @ self._turning).imag)

@@ -20,30 +20,30 @@ REEL_LEVEL = Fluxivity(320.0, "DIN")
 
 @dataclass(frozen=True, slots=True)
 class Medium:
-    """A kind of coating. Its figures give the behaviour known to the trade: common practice, no source."""
+    """A kind of coating. Its figures reproduce the behaviour known to the trade: common practice, no source."""
 
     bias_db: float
     """Correct bias, re cassette type I."""
     coating_um: float
     """Effective depth of the coating."""
     self_erasure_um: float
-    """Loss of short wavelengths after recording, as the spacing that would cause the same loss."""
+    """Loss of short wavelengths after recording, as an equivalent spacing."""
     sensitivity_db: float
-    """At long wavelengths, re type I recorded at its own bias."""
+    """Sensitivity at long wavelengths, re type I at its own bias."""
     harder_to_erase_db: float = 0.0
     """How much more of an old recording remains than on type I."""
     thickness_um: float = 12.0
-    """Of the whole tape: the distance between layers on the reel."""
+    """Thickness of the whole tape: the distance between layers on the reel."""
     quoted_at: Fluxivity = CASSETTE_LEVEL
     """The reference of the levels in its data sheets."""
     quoted_t1_us: float = 120.0
-    """The short time constant with which its noise is quoted; 0: that of the machine."""
+    """The short time constant for which its noise is quoted; 0: that of the machine."""
     quoted_width_mm: float = 0.6
     quoted_speed_mm_s: float = 47.625
     """Track width and tape speed for which its noise is quoted; a choice for open reel."""
     usual_mol_db: float = 4.5
     usual_noise_db: float = -53.0
-    """As in `TapePhysics`, for a tape of which only the type is known."""
+    """As in `TapePhysics`, for a tape of unknown make."""
 
 
 MEDIA: dict[str, Medium] = {
@@ -52,7 +52,7 @@ MEDIA: dict[str, Medium] = {
     "IV": Medium(6.0, 3.0, 0.15, -1.0, 8.0, quoted_t1_us=70.0, usual_mol_db=6.5, usual_noise_db=-55.0),
     "open reel": Medium(0.0, 2.5, 0.05, 0.0, 0.0, 50.0, REEL_LEVEL, 0.0, 2.75, 190.5, 8.0, -57.0),
 }
-"""By the tape type of IEC 60094, or open reel."""
+"""Media by tape type of IEC 60094, or open reel."""
 
 VIRGIN_NOISE_DB = -2.0
 """Noise of bulk-erased tape relative to tape that has passed the bias of a record head. Common practice, no source."""
@@ -61,7 +61,7 @@ _RISE, _POWER, _FALL = 0.65, 3.0, 0.8
 
 
 def _rise_db(bias: float) -> float:
-    """Long wavelengths: level rises with bias (linear, 1 = correct) to a broad peak and falls beyond it."""
+    """Level at long wavelengths: it rises with bias (linear, 1 = correct) to a broad peak and falls beyond it."""
     return float(20 * np.log10(-np.expm1(-((bias / _RISE) ** _POWER))) - _FALL * bias**2)
 
 
@@ -70,8 +70,8 @@ def recorded_level_db(
 ) -> Floats:
     """Recorded level at constant magnetising force, dB re long wavelengths at the correct bias.
 
-    The recording zone grows with bias, and short wavelengths are lost in it as by a spacing. So each wavelength has its
-    peak, the shorter the wavelength the lower the bias, and falls beyond it (over-bias).
+    The recording zone grows with bias, and short wavelengths are lost in it as by a spacing. So each wavelength has a
+    peak, at lower bias for shorter wavelengths, and falls beyond it (over-bias).
 
     Args:
         frequency_hz: any shape.
@@ -86,18 +86,18 @@ def recorded_level_db(
 
 
 def tape_offset_db(frequency_hz: Floats, tape: TapePhysics) -> Floats:
-    """How one tape differs from its type: sensitivity, and a treble difference proportional to frequency."""
+    """Difference of a tape from its type: sensitivity, and a treble difference proportional to frequency."""
     return tape.sensitivity_db + tape.treble_db * np.minimum(frequency_hz, 16000.0) / 10000.0
 
 
 def quoted_level_db(medium: Medium, machine: Fluxivity) -> float:
-    """The reference of a tape's figures, dB re a machine's reference level."""
+    """The reference level of a tape's figures, dB re a machine's reference level."""
     flux, _ = convert_method(medium.quoted_at, machine.method)
     return ratio_db(flux, machine)
 
 
 def noise_against_track_db(medium: Medium, width_mm: float, speed_mm_s: float) -> float:
-    """Change of a tape's noise, re its reference level, with track width and speed: fewer particles are read a second.
+    """Change in a tape's noise, re its reference level, with track width and speed: fewer particles pass per second.
 
     Common practice, no source: 3 dB for half the width or half the speed.
     """
@@ -105,13 +105,13 @@ def noise_against_track_db(medium: Medium, width_mm: float, speed_mm_s: float) -
 
 
 def mol_against_bias_db(bias_db: float) -> float:
-    """Change of maximum output level with bias at constant sensitivity, dB: it rises beyond the correct bias."""
+    """Change in maximum output level with bias at constant sensitivity, dB: it rises beyond the correct bias."""
     bias = min(6.0, max(-6.0, bias_db))
     return -0.12 * ((bias - 2.0) ** 2 - 2.0**2)
 
 
 def saturation_amplitude(mol_db: float, third_db: float) -> float:
-    """Amplitude at which a tape saturates, chosen so that the third harmonic is 3 % at the maximum output level.
+    """Saturation amplitude of a tape, chosen so that the third harmonic is 3 % at the maximum output level.
 
     Args:
         mol_db: maximum output level, re the machine's reference level.
@@ -130,7 +130,7 @@ def saturation_amplitude(mol_db: float, third_db: float) -> float:
 def noise_shape_db(frequency_hz: Floats, speed_mm_s: float, medium: Medium) -> Floats:
     """Flux noise of evenly distributed particles: 10 lg[(1 − e^(−2kδ))/k], k = 2π/λ, 0.7 µm from the head, dB.
 
-    At that distance the hiss of a cassette is about white after equalisation, as measured on real decks (common
+    At that distance the hiss of a cassette is approximately white after equalisation, as measured on real decks (common
     practice, no source).
     """
     k = 2 * np.pi * np.maximum(frequency_hz, 1.0) * 1e-3 / speed_mm_s
@@ -139,7 +139,7 @@ def noise_shape_db(frequency_hz: Floats, speed_mm_s: float, medium: Medium) -> F
 
 
 def echo_corner_hz(medium: Medium, speed_mm_s: float) -> float:
-    """Frequency of the wavelength 2π times the tape's thickness: shorter ones hardly reach the next layer.
+    """Frequency at which the wavelength is 2π times the tape's thickness: shorter ones hardly reach the next layer.
 
     Common practice, no source.
     """

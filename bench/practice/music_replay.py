@@ -18,24 +18,25 @@ from bench.tape.noise_reduction import NoiseReduction, System
 Floats = NDArray[np.float64]
 
 RECORDED_PEAK_DB = 0.0
-"""Highest peak of the recording, as of a sine, re the reference level. It is low enough that the faults of the machine
-are heard and not overload of the tape. Our choice."""
+"""Peak level of the recording, re a sine at the reference level: low enough that the machine's faults are heard and not
+tape overload. Our choice."""
 MATCHED_HZ = (200.0, 800.0)
-"""Levels are matched in this band, an octave each way about 400 Hz, so that losses outside it are heard as losses."""
+"""Levels are matched in this band, an octave on either side of 400 Hz, so that losses outside it are audible."""
 PILOT_FILTER_HZ, PILOT_FILTER_DB = (16000.0, 19000.0), -60.0
-"""The pilot-tone filter ahead of the encoder. It removes what the tape would lose, to which the decoder's control is
-most sensitive. Common practice, no source, as the filter for the 19 kHz pilot tone of broadcasts."""
+"""The pilot-tone filter ahead of the encoder. It removes frequencies that the tape would lose, to which the decoder's
+control path is most sensitive. Common practice, no source, like the filter for the 19 kHz pilot tone of broadcasts."""
 OCTAVE_BANDS_HZ = (63.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0, 16000.0)
 """Octave bands (IEC 61260-1)."""
 FAINT_DB = -70.0
-"""A band below this level re the whole is not compared: it holds only noise."""
+"""A band below this level, re the whole signal, is not compared, because it holds only noise."""
 _LEAD = RATE // 2
 _LATEST = RATE
 """Longest delay of a machine, frames."""
 _COMPARED = 5 * RATE
 
 SignalPath = Callable[[Floats], Floats]
-"""From input to output, both (frames, 2) and 1 for a sine of the reference level of noise reduction."""
+"""A function from input to output, both (frames, 2), scaled to 1 for a sine at the reference level of noise
+reduction."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,11 +44,11 @@ class ReplayedMusic:
     """Music after replay."""
 
     samples: Floats
-    """As long as the original, in its units, with levels matched in `MATCHED_HZ`."""
+    """The same length and units as the original, with levels matched in `MATCHED_HZ`."""
     matched_db: float
     """Gain applied to match levels."""
     change_db: dict[float, float]
-    """Change in level of each octave band after matching, both channels together."""
+    """Change in level of each octave band after matching, for both channels together."""
 
 
 def path_with_errors(channels: Sequence[ReplayErrors]) -> SignalPath:
@@ -69,9 +70,9 @@ def path_through_machine(make: Callable[[], PracticeMachine], facts: MachineFact
     """A practice machine as a path, with its delay removed.
 
     Args:
-        make: builds the same machine each time, so that each pass has the same noise.
+        make: builds an identical machine each time, so that each pass has the same noise.
         facts: the machine's facts.
-        iec_type: the tape type, which decides the reference level of noise reduction.
+        iec_type: the tape type, which determines the reference level of noise reduction.
     """
     at_reference = 10 ** (reference_level_db(facts.fluxivity, iec_type) / 20)
 
@@ -94,7 +95,7 @@ def path_through_machine(make: Callable[[], PracticeMachine], facts: MachineFact
 
 
 def delay_frames(sent: Floats, received: Floats) -> int:
-    """Delay of the received sound, in frames: the highest correlation around the loudest part."""
+    """Delay of the received signal, frames, from the maximum of the correlation around the loudest part."""
     length = min(len(sent), _COMPARED)
     energy = np.concatenate(([0.0], np.cumsum((sent**2).sum(axis=1))))
     start = int(np.argmax(energy[length:] - energy[: len(energy) - length]))
@@ -109,7 +110,7 @@ def delay_frames(sent: Floats, received: Floats) -> int:
 def replay_music(
     piece: Floats, path: SignalPath, system: System | None, sides_db: tuple[float, float] = (0.0, 0.0)
 ) -> ReplayedMusic:
-    """Music encoded, recorded, replayed and decoded; or recorded and replayed only.
+    """Music that is encoded, recorded, replayed and decoded; or only recorded and replayed.
 
     Args:
         piece: the music, shape (frames, 2), 48 kHz, not silent.
@@ -142,7 +143,7 @@ def replay_music(
 
 
 def _power_spectrum(samples: Floats) -> tuple[Floats, Floats]:
-    """Frequencies, and the power at each, both channels together."""
+    """Frequencies, and the total power of both channels at each."""
     power: Floats = (np.abs(np.fft.rfft(samples, axis=0)) ** 2).sum(axis=1)
     return np.asarray(np.fft.rfftfreq(len(samples), 1 / RATE), dtype=float), power
 

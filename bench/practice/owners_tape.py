@@ -1,4 +1,4 @@
-"""The owner's own tape: music recorded on another machine, which was wrong in its own way."""
+"""The owner's tape: music recorded on another machine, which had errors of its own."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ MOST_ARCMIN = 12.0
 MINUTES = 1.0
 TONE_MINUTES = 0.2
 TONES_HZ = (1000.0, 10000.0, 100.0)
-"""What a studio put ahead of the music on a reel: level, treble and bass. Common practice, no source."""
+"""Tones that a studio recorded ahead of the music on a reel: level, treble and bass. Common practice, no source."""
 LABEL_NWB_M = 320.0
 TREBLE_CORNER_HZ = 5000.0
 _OPEN_REEL = "open reel"
@@ -30,28 +30,28 @@ _OPEN_REEL = "open reel"
 
 @dataclass(frozen=True, slots=True)
 class OtherMachine:
-    """How the machine that recorded the tape was wrong, and what its tape shows."""
+    """Errors of the machine that recorded the tape, and what the tape shows of them."""
 
     azimuth_arcmin: tuple[float, float]
-    """Of either side: the shell guides the tape another way when it is turned over."""
+    """Azimuth error of each side: the shell guides the tape differently when it is turned over."""
     fast_percent: float
-    """It ran so much too fast, so that its tape plays slow."""
+    """Speed error in recording; positive is fast, so that the tape plays slow."""
     level_db: float
     treble_db: float
-    """At 10 kHz re 1 kHz."""
+    """Error at 10 kHz re 1 kHz."""
     t1_us: float
-    """The shorter time constant that it recorded with."""
+    """The shorter time constant of its recording."""
     hum_db: float | None
-    """Hum of 50 Hz on the tape, re the reference level; None for none that is heard."""
+    """50 Hz hum on the tape, re the reference level; None for no audible hum."""
     shell: str
-    """What type the notches of a cassette show; "" for a reel."""
+    """The type that the notches of a cassette show; "" for a reel."""
 
 
 def drawn(machine: MachineFacts, iec_type: str, seed: int) -> OtherMachine:
     """Another machine, at random.
 
     Args:
-        machine: the machine that replays it: its own time constant is the likelier one.
+        machine: the machine that replays the tape; its own time constant is the more likely one.
         iec_type: type of the tapes that it plays.
         seed: random seed.
     """
@@ -68,7 +68,7 @@ def drawn(machine: MachineFacts, iec_type: str, seed: int) -> OtherMachine:
 
 
 class OwnersTape:
-    """The tape with its two sides, and on a reel tones ahead of the music. Each passage is made when it is played.
+    """The tape with its two sides; on a reel there are tones ahead of the music. A passage is made when first played.
 
     Args:
         machine: the machine that replays it.
@@ -86,7 +86,7 @@ class OwnersTape:
 
     @property
     def label(self) -> str:
-        """What is seen of it."""
+        """The look of the tape and its label."""
         if self._reel:
             return (
                 "The pack is flat and clean, and its edge sheds nothing. The splices hold. The label says: "
@@ -98,12 +98,12 @@ class OwnersTape:
         )
 
     def load(self, side: int) -> None:
-        """Put it in with this side up: 0 is the first; a reel has one."""
+        """Load it with this side up: 0 is the first; a reel has only one."""
         self._side = 0 if self._reel else side % 2
         self.wind(None)
 
     def wind(self, section: str | None) -> None:
-        """To a tone by its frequency, "1000 Hz", which then repeats; to the music for any other section."""
+        """Wind to a tone, "1000 Hz", which then repeats; to the music for any other section."""
         hz = next((hz for hz in TONES_HZ if self._reel and section == f"{hz:g} Hz"), None)
         key = (f"{hz:g}", 0) if hz else ("", self._side)
         if key not in self._passages:
@@ -122,19 +122,19 @@ class OwnersTape:
     def _music(self) -> RecordableTape:
         music = demo_music(RATE)
         if self.truth.hum_db is not None:
-            turn = 2 * np.pi * 50.0 * np.arange(len(music)) / RATE  # ten seconds hold whole periods
+            turn = 2 * np.pi * 50.0 * np.arange(len(music)) / RATE  # ten seconds contain whole periods
             music = music + 10 ** (self.truth.hum_db / 20) * (HARMONICS @ np.sin(np.outer(ORDERS, turn)))[:, None]
         return self._recorded(music, MINUTES)
 
     def _tone(self, hz: float) -> RecordableTape:
-        # So near the tone that the passage, which repeats, holds whole periods.
+        # The nearest frequency at which the passage, which repeats, contains whole periods.
         seconds = 60 * TONE_MINUTES / (1 + self.truth.fast_percent / 100)
         turn = 2 * np.pi * round(hz * seconds) / seconds * np.arange(round(seconds * RATE) + 2 * CHUNK) / RATE
         at_label = ratio_db(Fluxivity(LABEL_NWB_M, self._machine.fluxivity.method), self._machine.fluxivity)
         return self._recorded(10 ** (at_label / 20) * np.repeat(np.sin(turn)[:, None], 2, axis=1), TONE_MINUTES)
 
     def _recorded(self, sound: Floats, minutes: float) -> RecordableTape:
-        """Sound, over and over, as the other machine recorded it."""
+        """The sound, repeated, as the other machine recorded it."""
         truth, machine = self.truth, self._machine
         hz = np.maximum(np.fft.rfftfreq(len(sound), 1.0 / RATE), 20.0)
         shape = relative_flux_db(hz, self._level_hz, truth.t1_us, machine.equalisation_us[1])
@@ -150,7 +150,7 @@ class OwnersTape:
 
 
 def _treble(hz: Floats) -> Floats:
-    """A shelf of 1 at 10 kHz and 0 at 1 kHz."""
+    """A treble shelf scaled to 1 at 10 kHz and 0 at 1 kHz."""
 
     def shelf(at: Floats | float) -> Floats:
         return np.asarray(np.square(at) / (np.square(at) + TREBLE_CORNER_HZ**2))

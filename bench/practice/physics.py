@@ -1,4 +1,4 @@
-"""The physical figures of a practice machine and of a tape, and how a sheet's table sets them."""
+"""The physical figures of a practice machine and of a tape, and their values from a sheet's table."""
 
 from __future__ import annotations
 
@@ -20,9 +20,9 @@ class MachinePhysics:
     """Physical figures of a machine. Errors are 0 on a correct machine; left and right are channels."""
 
     grade: str = "none"
-    """How rough machine and tape are: studio, good, average, poor, or none. It sets the figures that are not set."""
+    """Roughness of machine and tape: studio, good, average, poor, or none. It gives the figures that are not set."""
     tape_wear: str = "usual"
-    """Of the coating: fresh, usual or worn."""
+    """Wear of the coating: fresh, usual or worn."""
 
     # Heads
     track_width_mm: float = 0.6
@@ -41,9 +41,9 @@ class MachinePhysics:
     magnetised: float = 0.0
     """Remanence of heads and guides, from 0 (none) to 1 (badly magnetised)."""
     crosstalk_db: float = -45.0
-    """From the other channel, at medium frequencies; it rises at long wavelengths and at high frequencies."""
+    """Crosstalk from the other channel at medium frequencies; it rises at long wavelengths and at high frequencies."""
     erase_db: float = -72.0
-    """Level that remains of an old recording."""
+    """Residual level of an old recording."""
     replay_height_mm: float = 0.0
     """Height error of the replay head, re the tracks of a reference tape."""
     record_height_mm: float = 0.0
@@ -52,34 +52,34 @@ class MachinePhysics:
     contour_db: float = 0.0
     """Largest rise from the contour effect."""
     dropouts_per_minute: float = 0.0
-    """Caused by poor contact."""
+    """Dropouts caused by poor contact."""
     tape_dropouts_per_minute: float = 0.0
-    """Caused by flaws in the coating of any tape."""
+    """Dropouts caused by flaws in the coating of any tape."""
     level_wander_db: float = 0.0
-    """Wander of level, 0.2 to 10 Hz, rms, at all frequencies."""
+    """Wander of level from 0.2 to 10 Hz, rms, at all signal frequencies."""
     contact_wander_db: float = 0.0
-    """Wander of level in addition at 10 kHz, rms; it grows in proportion to frequency, as the spacing does."""
+    """Additional wander of level at 10 kHz, rms, due to spacing; in dB it is proportional to frequency."""
     slow_wander_db: float = 0.0
-    """Wander of level along the tape, 0.01 to 0.2 Hz, rms."""
+    """Wander of level along the tape from 0.01 to 0.2 Hz, rms."""
     replay_modulation_noise_db: float = -150.0
-    """Of any tape, re the tone."""
+    """Modulation noise of any tape, re the tone."""
     shell_seating_arcmin: float = 0.0
-    """Change of azimuth from one insertion of a cassette to the next, standard deviation."""
+    """Standard deviation of azimuth between insertions of a cassette."""
 
     # Electronics
     hum_db: float = -72.0
     """Mains hum, re the reference level."""
     hum_hz: float = 50.0
     hum_drift_db: float = 0.0
-    """How far its level drifts; its frequency then drifts too."""
+    """Drift of its level; its frequency then drifts too."""
     warm_up_db: float = 0.0
-    """Drift of level over the first hour, of each channel; less later."""
+    """Drift in level of each channel over the first hour; less later."""
     bias_sharing: float = 0.0
-    """dB by which a channel's bias falls for each dB that the other channel's is raised: they share an oscillator."""
+    """Fall of a channel's bias in dB per dB rise of the other channel's, because they share an oscillator."""
     bias_leakage_db: float = -150.0
-    """Remainder of the bias at the output while the machine records, re the reference level."""
+    """Residual bias at the output during recording, re the reference level."""
     amplifier_noise_db: float = -72.0
-    """22.4 Hz to 22.4 kHz, re the reference level."""
+    """Noise from 22.4 Hz to 22.4 kHz, re the reference level."""
     replay_t1_us: float = 0.0
     """Time constant to which replay equalisation is set; 0: that of the machine."""
     swapped_channels: bool = False
@@ -90,12 +90,12 @@ class MachinePhysics:
     """Gain errors of the side paths of the noise-reduction circuits."""
     encoder_level_db: float = 0.0
     decoder_level_db: float = 0.0
-    """How much too high each circuit takes the level that it receives."""
+    """Level error of each circuit; positive if it treats its input as higher than it is."""
     decoder_side_db: float = 0.0
     other_tape: str = "none"
-    """A tape of this type is loaded in place of the tape in use; none: the tape in use is loaded."""
+    """Type of a tape that is loaded instead of the tape in use; none for the tape in use."""
     auto_reverse: bool = False
-    """Whether the tape also runs in reverse, with an azimuth screw of its own for that direction."""
+    """Whether the tape also runs in reverse, with a separate azimuth screw for that direction."""
     tape_selector: str = "I"
     """The tape type to which bias and record equalisation are switched: I, II, IV or open reel."""
 
@@ -105,7 +105,7 @@ class MachinePhysics:
     pinch_roller_mm: float = 13.0
     reel_mm: float = 36.0
     flywheel_mm: float = 60.0
-    """On the capstan shaft, driven by the belt."""
+    """Diameter of the flywheel on the capstan shaft, which the belt drives."""
     belt_mm: float = 250.0
     """Length of the belt."""
     flutter_capstan_percent: float = 0.03
@@ -114,11 +114,11 @@ class MachinePhysics:
     flutter_reel_percent: float = 0.03
     flutter_belt_percent: float = 0.0
     flutter_random_percent: float = 0.02
-    """Peak of irregular components together, 8 to 60 Hz."""
+    """Total peak of irregular components from 8 to 60 Hz."""
     speed_wander_percent: float = 0.0
     """Slow speed variation over most of a minute, peak."""
     flutter_continuum_percent: float = 0.0
-    """Continuum of about 1/f from 0.3 to 250 Hz, rms; with it the flutter of the parts breathes."""
+    """Continuum of about 1/f from 0.3 to 250 Hz, rms; with it the flutter of the parts fluctuates in depth and rate."""
     flutter_scrape_percent: float = 0.0
     """Scrape flutter, rms."""
     speed_drift_percent: float = 0.0
@@ -143,10 +143,10 @@ class MachinePhysics:
     """At 12.5 kHz."""
     record_equalisation_right_db: float = 0.0
     record_control_left_db: float = 0.0
-    """Record level control, ahead of the encoder: how far its setting is from the encoder's reference level."""
+    """Error of the record level control, ahead of the encoder, re the encoder's reference level."""
     record_control_right_db: float = 0.0
     output_control_db: float = 0.0
-    """Error of the mark of the output control, behind the decoder."""
+    """Error of the mark of the output control, after the decoder."""
     trimmer_settling_s: float = 0.0
     """Time constant with which a trimmer settles after a turn."""
 
@@ -156,22 +156,22 @@ class TapePhysics:
     """Physical figures of a tape."""
 
     sensitivity_db: float = 0.0
-    """At long wavelengths, re the tape that the machine was designed for."""
+    """Sensitivity at long wavelengths, re the tape for which the machine was designed."""
     treble_db: float = 0.0
-    """At 10 kHz, re that tape, in addition to `sensitivity_db`."""
+    """Difference at 10 kHz, re that tape, in addition to `sensitivity_db`."""
     bias_db: float = 0.0
-    """Correct bias, re what is usual for its type."""
+    """Correct bias, re the usual bias of its type."""
     mol_db: float = 4.5
     """Maximum output level: 3 % third harmonic at the reference frequency and the correct bias. Tape levels are re
     250 nWb/m (DIN) for cassettes and 320 nWb/m (DIN) for open reel, as in data sheets."""
     noise_db: float = -53.0
-    """22.4 Hz to 22.4 kHz, with the correct equalisation."""
+    """Noise from 22.4 Hz to 22.4 kHz, with the correct equalisation."""
     modulation_noise_db: float = -55.0
-    """With a tone at the correct bias, re the tone."""
+    """Modulation noise of a tone at the correct bias, re the tone."""
     print_db: float = -60.0
     """Print-through from the adjacent layers on the reel, at 1 kHz."""
     dropouts_per_minute: float = 0.0
-    """Caused by flaws in the coating."""
+    """Dropouts caused by flaws in the coating."""
 
 
 TAPE_TYPES = ("I", "II", "IV", "open reel")
@@ -227,7 +227,7 @@ LARGEST: dict[str, float] = {
     "minute": 1e3,
     "s": 600.0,
 }
-"""The largest figure of a machine or a tape, by the unit that ends its name; beyond it nothing is a recorder."""
+"""The largest plausible figure of a machine or a tape, by the unit at the end of its name."""
 
 
 def _largest(key: str) -> float:
@@ -243,7 +243,7 @@ def machine_physics(machine: MachineFacts) -> MachinePhysics:
 
 
 def _with_grade(table: Table, where: str) -> MachinePhysics:
-    """A machine's figures: what its table sets, else what its grade sets."""
+    """A machine's figures from its table, and for the rest from its grade."""
     chosen = with_values(MachinePhysics(), table, where)
     rough = with_values(MachinePhysics(), graded(chosen.grade, chosen.tape_wear), where)
     return with_values(rough, table, where)
@@ -261,7 +261,7 @@ def _refuse_record_head_keys(table: Table, where: str) -> None:
 
 
 class MachineCondition:
-    """A machine's present figures: those of its sheet, changed by its faults and by what has been repaired."""
+    """A machine's present figures: those of its sheet, with its faults and repairs."""
 
     def __init__(self, machine: MachineFacts, faults: tuple[FaultFacts, ...]) -> None:
         machine_physics(machine)

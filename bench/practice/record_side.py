@@ -27,14 +27,14 @@ from bench.tape.minimum_phase import minimum_phase
 Floats = NDArray[np.float64]
 
 LOWEST_HZ = 2.0
-"""The long time constant acts down to this frequency."""
+"""The long time constant is effective down to this frequency."""
 OVERLOAD = 1.5
-"""Amplitude of the treble, re that of saturation, above which a tape erases part of what it records."""
+"""Amplitude of treble, re saturation, above which a tape partly erases its own recording."""
 OVERLOAD_HZ = 5000.0
 _OVERLOAD_S = 0.001
-"""How quickly that passes, a time constant."""
+"""Time constant of its decay."""
 RECORD_DIRT = 0.8
-"""Spacing loss in recording over that in replay (about 44 against 55 dB per wavelength). From memory."""
+"""Ratio of spacing loss in recording to that in replay (about 44 to 55 dB per wavelength). From memory."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +45,7 @@ class RecordSetting:
     equalisation_db: float
     """At 12.5 kHz."""
     bias_db: float
-    """Re the correct bias of the type that the machine is switched to."""
+    """Bias re the correct bias of the type to which the machine is switched."""
     dirt_um: float
     remanence: float
 
@@ -56,10 +56,10 @@ def record_settings(
     """The settings of both channels.
 
     Args:
-        error: of a trimmer and a channel, in the trimmer's unit.
-        bias: error of a channel's bias, dB.
-        physics: the machine as it is.
-        heads: with two, the replay head's dirt is the record head's.
+        error: gives the error of a trimmer in a channel, in the trimmer's unit.
+        bias: gives the error of a channel's bias, dB.
+        physics: the machine's present figures.
+        heads: 2 or 3; with two, the replay head also records, with the same dirt.
     """
     head = "record" if heads == 3 else "replay"
     left, right = (
@@ -76,12 +76,12 @@ def record_settings(
 
 
 def long_time_constant_hz(t2_us: float) -> float:
-    """The corner frequency of a long time constant, Hz; `LOWEST_HZ` for none."""
+    """The corner frequency of a long time constant, Hz; `LOWEST_HZ` if there is none."""
     return 1e6 / (2 * np.pi * t2_us) if t2_us > 0 else LOWEST_HZ
 
 
 def record_equalisation_share(frequency_hz: Floats) -> Floats:
-    """Effect of a record equalisation trimmer at each frequency, 1 at 12.5 kHz: a resonance at 16 kHz."""
+    """Relative effect of a record equalisation trimmer, 1 at 12.5 kHz: a resonance at 16 kHz."""
 
     def resonance(hz: Floats) -> Floats:
         return np.asarray(1 / (1 + (hz / 16000 - 16000 / hz) ** 2))
@@ -141,7 +141,7 @@ class RecordSide:
         self._offsets = np.array([[0.05 * s.remanence] for s in (left, right)])
 
     def _ceiling(self, bias_db: float) -> float:
-        """Amplitude of saturation, before the tape's own sensitivity is applied."""
+        """Saturation amplitude, before the tape's own sensitivity is applied."""
         sensitivity_db = self._medium.sensitivity_db + self._figures.sensitivity_db
         return saturation_amplitude(self._mol_db - sensitivity_db + mol_against_bias_db(bias_db), self._third_db)
 
@@ -166,7 +166,7 @@ class RecordSide:
 
         Args:
             signal: input, re the level that should record that fluxivity; shape (2, n).
-            white: noise of unit variance, from which modulation noise is made; shape (2, n).
+            white: white noise of unit variance, for modulation noise; shape (2, n).
         """
         current = self._amplifier.run(signal)
         if self._shelf is not None:
@@ -177,7 +177,7 @@ class RecordSide:
         return self._head.run(current) * (1 + self._roughness * self._modulation_noise.run(white))
 
     def _erase_overloaded(self, current: Floats, driven: Floats) -> None:
-        """Too much treble acts like bias on what was just recorded, so that its level falls again. In place."""
+        """Excessive treble acts as bias on what was just recorded and lowers its level. In place."""
         low = driven.copy()
         a1 = -float(np.exp(-2 * np.pi * OVERLOAD_HZ / RATE))
         one_pole(low, 1 + a1, 0.0, a1, self._low_passed)

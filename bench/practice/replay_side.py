@@ -39,10 +39,10 @@ def replay_settings(
     """The settings of both channels.
 
     Args:
-        error: of a trimmer and a channel, in the trimmer's unit.
-        physics: the machine as it is.
-        t1_us: its short time constant, where no fault changes it.
-        erased_um: what passes over magnetised heads took from the tape, as a spacing.
+        error: gives the error of a trimmer in a channel, in the trimmer's unit.
+        physics: the machine's present figures.
+        t1_us: its short time constant, unless a fault changes it.
+        erased_um: loss from passes over magnetised heads, as an equivalent spacing.
     """
     left, right = (
         ReplaySetting(
@@ -63,7 +63,7 @@ class ReplaySide:
     Args:
         machine: the recorder.
         reference_hz: frequency at which the reference level is stated.
-        hiss_shape_db: response that turns white noise of unit variance into the tape's flux noise, at `FREQUENCIES`.
+        hiss_shape_db: response from white noise of unit variance to the tape's flux noise, at `FREQUENCIES`.
     """
 
     def __init__(self, machine: MachineFacts, reference_hz: float, hiss_shape_db: Floats) -> None:
@@ -100,9 +100,9 @@ class ReplaySide:
         self._head.set_loss(10 ** (azimuth_db / 20))
 
     def _set_without_azimuth(self, physics: MachinePhysics, left: ReplaySetting, right: ReplaySetting) -> None:
-        """Everything except azimuth loss, which changes continually.
+        """Set everything except azimuth loss, which changes continually.
 
-        Hiss has no azimuth loss: the particles along the gap are uncorrelated, so a tilted gap loses none of their
+        Hiss has no azimuth loss: the particles along the gap are uncorrelated, so a tilted gap reads all of their
         noise.
         """
         gap_db = gap_loss_db(FREQUENCIES, self._speed, physics.replay_gap_um) - np.maximum(
@@ -129,8 +129,8 @@ class ReplaySide:
 
         Args:
             flux: the recorded flux.
-            hiss: white noise, of unit variance where the tape's noise is that of its figures.
-            spacing_db: loss at 10 kHz from the tape's distance to the head, at each sample; None for none.
+            hiss: white noise; unit variance gives the noise of the tape's figures.
+            spacing_db: loss at 10 kHz from spacing between tape and head, at each sample; None for none.
         """
         out = self._head.run(flux, hiss, spacing_db)
         if self._shelf is not None:
@@ -139,10 +139,11 @@ class ReplaySide:
 
 
 def crosstalk_gain(frequency_hz: Floats, crosstalk_db: float, speed_mm_s: float, guard_mm: float) -> Floats:
-    """Gain with which a channel reads the other one.
+    """Crosstalk gain from one channel to the other.
 
-    It rises by 3 dB at 8 kHz, from coupling of coils and leads, and at long wavelengths, where a head reads the fringe
-    of the adjacent track: by up to 20 dB, less e^(−2πg/λ) across a guard band g. Common practice, no source.
+    It rises by 3 dB at 8 kHz, from coupling of coils and leads, and at long wavelengths, where a head reads the
+    fringing field of the adjacent track: by up to 20 dB, times e^(−2πg/λ) across a guard band g. Common practice, no
+    source.
 
     Args:
         frequency_hz: any shape.
@@ -155,10 +156,10 @@ def crosstalk_gain(frequency_hz: Floats, crosstalk_db: float, speed_mm_s: float,
 
 
 def with_height_error(flux: Floats, height_mm: float, width_mm: float, spacing_mm: float) -> Floats:
-    """The flux that a head at the wrong height reads: less of its own track, and some of the adjacent one.
+    """The flux read by a head at the wrong height: less of its own track, and some of the adjacent one.
 
     Args:
-        flux: on the tape, shape (2, n).
+        flux: flux on the tape, shape (2, n).
         height_mm: height error; positive moves the left channel towards the right track.
         width_mm: width of a track.
         spacing_mm: distance between the centres of the tracks.
@@ -186,12 +187,12 @@ def with_wiring_faults(out: Floats, physics: MachinePhysics) -> Floats:
 
 
 def hiss_shape_db(machine: MachineFacts, iec_type: str, noise_db: float, reference_hz: float) -> Floats:
-    """Response that turns white noise of unit variance into a tape's flux noise, dB re the reference fluxivity.
+    """Response from white noise of unit variance to a tape's flux noise, dB re the reference fluxivity.
 
     Args:
         machine: gives the speed.
         iec_type: the tape type.
-        noise_db: 22.4 Hz to 22.4 kHz with the equalisation for which it is quoted, re the reference level.
+        noise_db: noise from 22.4 Hz to 22.4 kHz with its quoted equalisation, re the reference level.
         reference_hz: frequency at which that level is stated.
 
     Returns:
@@ -199,7 +200,7 @@ def hiss_shape_db(machine: MachineFacts, iec_type: str, noise_db: float, referen
     """
     medium = MEDIA[iec_type]
     shape = noise_shape_db(FREQUENCIES, machine.speed_mm_s, medium)
-    # With the equalisation for which it is quoted, which need not be that of the machine.
+    # The quoted noise is with this equalisation, which may differ from the machine's.
     t1_us, t2_us = medium.quoted_t1_us or machine.equalisation_us[0], machine.equalisation_us[1]
     behind = shape - flux_level_db(FREQUENCIES, t1_us, t2_us) + flux_level_db(reference_hz, t1_us, t2_us)
     band = (FREQUENCIES >= 22.4) & (FREQUENCIES <= 22400)

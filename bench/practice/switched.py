@@ -1,4 +1,4 @@
-"""A practice machine with several settings of its switches: for types of tape, speeds or equalisations."""
+"""A practice machine with several switch settings: for tape types, speeds or equalisations."""
 
 from __future__ import annotations
 
@@ -17,16 +17,16 @@ from bench.problem import Problem
 Floats = NDArray[np.float64]
 
 AnyMachine: TypeAlias = "PracticeMachine | SwitchedMachine"
-"""A practice machine, whatever settings it has."""
+"""A practice machine with one or several settings."""
 
 
 class SwitchedMachine:
-    """One machine, which a switch makes another: each setting has its tapes, and trimmers of its own or shared ones.
+    """A machine whose switch selects a setting with its own tapes, and with its own or shared trimmers.
 
-    Shared trimmers are turned at all settings, and heads are cleaned at all of them.
+    Turning a shared trimmer and cleaning the heads affect all settings.
 
     Args:
-        settings: the machine at each setting, with its facts; the one that it stands at first.
+        settings: facts and machine for each setting; the present setting comes first.
     """
 
     def __init__(self, settings: Sequence[tuple[MachineFacts, PracticeMachine]]) -> None:
@@ -58,7 +58,7 @@ class SwitchedMachine:
         self._at.rewind(section)
 
     def switch(self, control: str, position: str) -> None:
-        """Set a control. `setting` takes the tape out and is one of the settings; the others as `PracticeMachine`."""
+        """Set a control. `setting` selects a setting and unloads the tape; others are as for `PracticeMachine`."""
         if control != "setting":
             self._at.switch(control, position)
             return
@@ -69,7 +69,7 @@ class SwitchedMachine:
         self._at.load("none")
 
     def reading_at(self, point: str) -> float:
-        """What a person reads at a point."""
+        """The reading at a test point."""
         return self._at.reading_at(point)
 
     def output_to_mark(self) -> None:
@@ -78,7 +78,7 @@ class SwitchedMachine:
             machine.output_to_mark()
 
     def turn(self, trimmer: str, degrees: float) -> None:
-        """Turn a trimmer, positive clockwise; it stops at its end stop."""
+        """Turn a trimmer, positive clockwise, as far as its end stop."""
         if trimmer not in self._trimmers:
             raise Problem(f"there is no trimmer {trimmer}; there are {', '.join(self._trimmers)}")
         for machine, usual in self._trimmers[trimmer]:
@@ -112,12 +112,12 @@ class SwitchedMachine:
         return self._at.owners_tape
 
     def look(self, part: str) -> str:
-        """What a part looks like."""
+        """The look of a part."""
         return self._at.look(part)
 
     @property
     def dirt(self) -> tuple[str, ...]:
-        """The figures of dirt that are not 0."""
+        """The names of the dirt figures that are not 0."""
         return self._at.dirt
 
     def process(self, incoming: Floats) -> Floats:

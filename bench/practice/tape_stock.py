@@ -1,4 +1,4 @@
-"""The tapes that can be recorded on the practice machine, each with its own properties."""
+"""The tapes on which the practice machine can record, each with its own properties."""
 
 from __future__ import annotations
 
@@ -32,12 +32,12 @@ class StockTape:
 
 
 class TapeStock:
-    """Recordable tapes by number, built when first loaded; each keeps its recordings.
+    """Recordable tapes by number, created when first loaded; each keeps its recordings.
 
     Args:
         machine: the recorder they are loaded on.
         physics: that recorder's figures.
-        tapes: their facts, the tape in use first. A fault of the machine can replace that first tape by another.
+        tapes: their facts, the tape in use first. A fault of the machine can replace that first tape with another.
         reference_hz: frequency at which fluxivity is stated.
         seed: random seed of their dropouts.
         minutes: playing time of each.
@@ -83,7 +83,7 @@ class TapeStock:
         noise_db += noise_against_track_db(medium, physics.track_width_mm, machine.speed_mm_s)
         hiss = hiss_shape_db(machine, facts.iec_type, noise_db, self._reference_hz)
         corner = echo_corner_hz(medium, machine.speed_mm_s)
-        # Print-through is specified at 1 kHz; `Echo` takes its value far below the corner.
+        # Print-through is specified at 1 kHz; `Echo` needs its value far below the corner frequency.
         printed = 10 ** (figures.print_db / 20) * np.hypot(1, 1000 / corner)
         return StockTape(
             tape=RecordableTape(self._minutes),
@@ -96,7 +96,7 @@ class TapeStock:
 
 
 def _loaded_instead(tape_in_use: TapeFacts, physics: MachinePhysics) -> TapeFacts:
-    """The tape in use, or the tape of another type that a fault puts in its place."""
+    """The tape in use, or the tape of another type that a fault substitutes."""
     kind = physics.other_tape
     if kind == "none":
         return tape_in_use

@@ -19,12 +19,12 @@ Floats = NDArray[np.float64]
 GAP_S = 1.5
 """Silence between the sections of the reference tape."""
 WIND_S = 2.0
-"""Silence while a section is wound back to be played again. A choice; on a real machine it takes longer."""
+"""Silence while a section is rewound to be played again. A choice; on a real machine it takes longer."""
 _LEAD = 4 * HALF
 
 
 class RecordableTape:
-    """Keeps the flux recorded on it; at its end it starts again from the beginning."""
+    """Stores the flux recorded on it; its end wraps to its start."""
 
     def __init__(self, minutes: float) -> None:
         length = int(minutes * 60) * RATE
@@ -41,7 +41,7 @@ class RecordableTape:
         Args:
             flux: shape (2, CHUNK).
             positions: positions of the tape, CHUNK + 1 of them.
-            shifts: how much later on the tape the right channel is than the left, samples at the chunk's start and end.
+            shifts: delay of the right channel on the tape re the left, samples, at the start and end of the chunk.
             azimuth: azimuth error of the record head, minutes of arc.
             kept: fraction of the previous recording that remains.
         """
@@ -79,12 +79,12 @@ class RecordableTape:
         return bool(self._recorded[int(position // CELL) % self._recorded.size])
 
     def tape_position(self, position: float) -> float:
-        """Where on the tape a position lies: here the position itself."""
+        """The place on the tape of a position: here the position itself."""
         return position
 
 
 class ReferenceTape:
-    """Its sections in order with silence between them, or one section played and wound back again and again."""
+    """Its sections in order with silence between them, or one section that repeats."""
 
     def __init__(self, facts: ReferenceFacts, machine: MachineFacts) -> None:
         if abs(facts.speed_mm_s / machine.speed_mm_s - 1) > 0.005:
@@ -111,7 +111,7 @@ class ReferenceTape:
         self.position = 0.0
 
     def rewind(self, section: str | None) -> None:
-        """To the start, or to a section, which is then played, wound back and played again."""
+        """Rewind to the start, or to a section, which then repeats."""
         if section is not None and section not in self._ids:
             raise Problem(f"{self._name} has no section {section}; it has {', '.join(self._ids)}")
         self._repeats = None if section is None else self._ids.index(section)
@@ -137,7 +137,7 @@ class ReferenceTape:
     read_linear = read
 
     def tape_position(self, position: float) -> float:
-        """Where on the tape a position lies: a section that is wound back is always the same stretch."""
+        """The place on the tape of a position: a section that repeats is always the same stretch."""
         if self._repeats is None:
             return position
         start, end = self._starts[self._repeats], self._ends[self._repeats]

@@ -21,14 +21,14 @@ _KNOT_S = _KNOTS / RATE
 CONTINUUM_HZ = (0.3, 250.0)
 DRIFT_HZ = (0.02, 0.3)
 SCRAPE_HZ = (1500.0, 4500.0)
-"""Between these lies the middle of a machine's scrape flutter."""
+"""Range of the centre frequency of a machine's scrape flutter."""
 SCRAPE_Q = 3.0
-BREATHING, RATE_BREATHING = 0.25, 0.01
-"""How far the depth of a part's flutter and its rate vary, rms, where there is also a continuum. The rate's is our
-choice."""
+DEPTH_FLUCTUATION, RATE_FLUCTUATION = 0.25, 0.01
+"""Fluctuation of the depth and of the rate of a part's flutter, rms, if there is also a continuum. That of the rate is
+our choice."""
 WEAVE_HZ = (0.3, 5.0)
 NEW_TAPE_S = 10.0
-"""Over the first seconds of a tape the weave is up to twice as large."""
+"""Over these first seconds of a tape the weave is up to twice as large."""
 
 
 class Transport:
@@ -37,7 +37,7 @@ class Transport:
     Args:
         physics: the machine's figures.
         speed_mm_s: tape speed.
-        tape_um: thickness of the tape, by which a reel grows.
+        tape_um: thickness of the tape, which determines the growth of the reel.
         seed: random seed of phases and of irregular movements.
     """
 
@@ -49,7 +49,7 @@ class Transport:
                 rotation_rate_hz(physics.capstan_mm, speed_mm_s),
                 rotation_rate_hz(physics.pinch_roller_mm, speed_mm_s),
                 rotation_rate_hz(physics.reel_mm, speed_mm_s),
-                # The belt moves at the speed of the flywheel's rim and comes round once in its length.
+                # The belt moves at the speed of the flywheel's rim and makes one turn in its own length.
                 speed_mm_s / physics.capstan_mm * physics.flywheel_mm / physics.belt_mm,
                 0.02,
                 *(np.geomspace(8, 60, 6) * rng.uniform(0.9, 1.1, 6)),
@@ -73,7 +73,7 @@ class Transport:
         self.position = 0.0
 
     def advance(self, physics: MachinePhysics, speed_percent: float) -> Floats:
-        """Move the tape for a chunk; its positions at each sample and one after the last."""
+        """Move the tape for a chunk and return its positions at each sample, plus one after the last."""
         depths = np.array(
             [
                 physics.flutter_capstan_percent,
@@ -94,9 +94,9 @@ class Transport:
             self._depth_breath.advance()
             self._rate_breath.advance()
             start, end = depths.copy(), depths.copy()
-            start[:4] *= 1 + BREATHING * before
-            end[:4] *= 1 + BREATHING * self._depth_breath.now
-            rates[:4] *= 1 + RATE_BREATHING * self._rate_breath.now
+            start[:4] *= 1 + DEPTH_FLUCTUATION * before
+            end[:4] *= 1 + DEPTH_FLUCTUATION * self._depth_breath.now
+            rates[:4] *= 1 + RATE_FLUCTUATION * self._rate_breath.now
         turns = self._phases + 2 * np.pi * np.outer(_KNOT_S, rates)
         self._phases = turns[-1] % (2 * np.pi)
         moving = np.sin(turns)
@@ -116,7 +116,7 @@ class Transport:
         return positions
 
     def _irregular_percent(self, physics: MachinePhysics) -> Floats:
-        """Speed of the continuum and of drift at the knots, %."""
+        """Speed error from the continuum and from drift at the knots, %."""
         rms = np.repeat((physics.flutter_continuum_percent, physics.speed_drift_percent), self._corner_counts)
         rms = rms / np.sqrt(np.repeat(self._corner_counts, self._corner_counts))
         out = np.empty(_KNOTS.size)
@@ -131,7 +131,7 @@ class Transport:
 
         Args:
             physics: the machine's figures.
-            place_s: where on the tape, seconds from its start.
+            place_s: position on the tape, seconds from its start.
         """
         self._weave.advance()
         new = max(0.0, min(1.0, 2 - 2 * place_s / NEW_TAPE_S))
@@ -139,7 +139,7 @@ class Transport:
 
 
 def _unit_gain(feedback: Floats) -> float:
-    """The gain that gives band-passed noise of unit variance the same variance, from the impulse response."""
+    """The gain that restores unit variance to band-passed white noise, from the impulse response."""
     impulse = np.zeros(4096)
     impulse[0] = 1.0
     band_pass(impulse, feedback, np.zeros(4))

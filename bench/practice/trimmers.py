@@ -1,4 +1,4 @@
-"""Trimmers that behave like real ones: either direction, a slope of their own, backlash, end stops."""
+"""Trimmers that behave like real ones: with either direction, individual slopes, backlash and end stops."""
 
 from __future__ import annotations
 
@@ -13,18 +13,18 @@ from bench.practice.physics import MachinePhysics
 
 STOP_DEGREES = 150.0
 MARGIN_DEGREES = 20.0
-"""The correct setting is at least this far inside the stops."""
+"""Least distance of the correct setting from the stops."""
 BIAS_MARGIN_DB = 7.0
-"""Bias can be set at least this far below the correct value: below the 10 kHz peak on every machine, where the
+"""Bias can be set at least this far below the correct value: below the 10 kHz peak of every machine, where the
 over-bias adjustment begins."""
 
 
 class Trimmer:
-    """One trimmer. `error` is the error of what it sets, in the unit of `per_degree`.
+    """One trimmer. `error` is the error of the quantity that it sets, in the unit of `per_degree`.
 
     Args:
         name: as in the machine's sheet.
-        degrees: its position, from the middle.
+        degrees: its position from the centre.
         per_degree: change of the error per degree clockwise, with its sign.
         backlash: degrees lost when the direction of turning is reversed.
         error: the error at this position.
@@ -60,7 +60,7 @@ class Trimmer:
 
     @property
     def error(self) -> float:
-        """The error of what it sets; 0 is correct."""
+        """The error of the quantity that it sets; 0 is correct."""
         return self._offset + self.per_degree * self._wiper
 
     def shift(self, change: float) -> None:
@@ -68,7 +68,7 @@ class Trimmer:
         self._offset += change
 
     def to_error(self, error: float) -> None:
-        """Turn it to where its error is this, or to the stop."""
+        """Turn it until its error has this value, or to the stop."""
         self.turn((error - self.error) / self.per_degree)
 
     @property
@@ -90,7 +90,7 @@ class TrimmerKind:
     unit: str
     per_channel: bool = True
     knob: bool = False
-    """A control of the user. A fault of it is an error of its mark."""
+    """Whether it is a user control; its fault is an error of its mark."""
 
 
 TRIMMER_KINDS: dict[str, TrimmerKind] = {
@@ -129,7 +129,7 @@ def trimmers_of(heads: int) -> dict[str, tuple[TrimmerKind, str]]:
 def draw_for_setting(
     machine: MachineFacts, physics: MachinePhysics, seed: int, misadjustment: float
 ) -> dict[str, Trimmer]:
-    """The trimmers of a machine at one of its settings: the shared ones alike at all of them, its own apart."""
+    """The trimmers of a machine at one of its settings: shared ones are equal at all settings, its own differ."""
     shared = draw_trimmers(physics, machine.heads, seed, misadjustment)
     if not machine.own_trimmers:
         return shared
@@ -141,12 +141,12 @@ def draw_trimmers(physics: MachinePhysics, heads: int, seed: int, misadjustment:
     """The trimmers of a machine, misadjusted at random.
 
     Args:
-        physics: the machine's figures, faults included, so that each trimmer can correct what they put wrong.
+        physics: the machine's figures including faults, so that each trimmer has enough range to correct them.
         heads: 2 or 3.
         seed: random seed of misadjustment, direction, slope, backlash and position.
         misadjustment: 1 for the full spread, 0 for a machine that is correct except for its faults.
     """
-    # Each with a generator of its own, so that a further screw changes no knob.
+    # Separate generators, so that an additional screw does not change the knobs.
     of_trimmers, of_knobs = (np.random.default_rng([seed, which]) for which in (0x7217, 0xC0))
     out: dict[str, Trimmer] = {}
     known = trimmers_of(heads)

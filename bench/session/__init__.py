@@ -1,1 +1,1 @@
-"""Sessions: the record of what was measured, kept crash-proof, and the report made of it."""
+"""Sessions: the crash-proof record of what was measured, and the report made from it."""

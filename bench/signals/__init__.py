@@ -1,1 +1,1 @@
-"""What is sent to a machine: tones, tone sequences, and the start mark that finds a recording again."""
+"""Signals that are sent to a machine: tones, tone sequences, and the start mark that locates a recording."""

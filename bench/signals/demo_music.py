@@ -1,4 +1,4 @@
-"""A short piece of synthetic music, to listen to when no other is given."""
+"""A short piece of synthetic music, used if no other is given."""
 
 from __future__ import annotations
 
@@ -56,7 +56,7 @@ def _mix_in(out: Floats, at: int, sound: Floats) -> None:
 
 
 def _chord(chord: tuple[float, ...], frames: int, rate: int) -> Floats:
-    """Notes with harmonics to 16 kHz that fall by 4.5 dB an octave, with different phases in the two channels."""
+    """Notes with harmonics up to 16 kHz that fall by 4.5 dB per octave, with different phases in the two channels."""
     n = np.arange(frames)
     out = np.zeros((frames, 2))
     for note, hz in enumerate(chord):
@@ -75,7 +75,7 @@ def _cymbal(rng: np.random.Generator, rate: int) -> Floats:
     """Noise around a sixth of the sample rate that decays in a quarter of a second."""
     n = np.arange(round(0.25 * rate))
     white = rng.standard_normal((n.size + 4, 2))
-    # (1 - z)(1 + z)³: nothing at 0 Hz, little above what a cassette records.
+    # (1 - z)(1 + z)³: nothing at 0 Hz, and little above the band of a cassette.
     bright = white[4:] + 2 * white[3:-1] - 2 * white[1:-3] - white[:-4]
     return np.asarray(0.25 * bright * (np.exp(-n / (0.05 * rate)) * envelope(n, n.size, rate))[:, None])
 

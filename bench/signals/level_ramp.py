@@ -1,4 +1,4 @@
-"""A level ramp: a tone that rises evenly in level, to find where a tape saturates."""
+"""A level ramp: a tone that rises steadily in level, to find where a tape saturates."""
 
 from __future__ import annotations
 

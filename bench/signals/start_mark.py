@@ -1,10 +1,10 @@
-"""The start mark: recorded ahead of a sequence, it finds the replay again at any speed error.
+"""The start mark: recorded ahead of a sequence, it locates the sequence in replay at any speed error.
 
 It consists of two chirps, one rising and one falling, whose period (not frequency) changes linearly. At another speed
 such a chirp equals itself at another time, so one matched filter finds it at any speed: with phase
 φ(t) = (2π/m)·ln(1 + m·f₁·t), φ(r·t) differs from φ(t - τ) by a constant only, τ = (1 - 1/r)/(m·f₁) (hyperbolic
 frequency modulation, known from sonar as Doppler-invariant). τ has the opposite sign for a falling chirp, so the
-spacing of the two gives the speed. Every deck passes the band that it uses.
+spacing of the two gives the speed. Every deck passes the band of the mark.
 """
 
 from __future__ import annotations
@@ -21,11 +21,11 @@ from bench.signals.tones import envelope, route_to_channels
 LOW_HZ, HIGH_HZ = 500.0, 3500.0
 CHIRP_S = 0.1
 CHIRP_SPACING_S = 1.0
-"""From the start of the rising chirp to the start of the falling one."""
+"""Interval from the start of the rising chirp to the start of the falling one."""
 START_MARK_S = 1.5
 """Length of the mark, including the silence after it."""
 _THRESHOLD = 0.5
-"""Smallest share of the chirp in the signal (root of the energy); a steady tone in the band reaches 0.3, noise 0.25."""
+"""Least normalised correlation (root of the energy); a steady tone in the band reaches 0.3, noise 0.25."""
 _SLOWEST, _FASTEST = 0.9, 1.1
 _WINDOW_S = 8.0
 
@@ -35,7 +35,7 @@ class StartMark:
 
     Args:
         sample_rate: frames per second, at least 8000.
-        dbfs: level of the chirps, as of a sine (AES17).
+        dbfs: level of the chirps, dB re a full-scale sine (AES17).
     """
 
     def __init__(self, sample_rate: int, dbfs: float = -20.0) -> None:
@@ -72,12 +72,12 @@ def find_start_mark(samples: NDArray[np.float64], rate: int) -> tuple[int, float
     """The first start mark in a capture.
 
     Args:
-        samples: shape (frames,) or (frames, channels); a channel can be inverted, late, or without the mark.
+        samples: shape (frames,) or (frames, channels); a channel may be inverted, delayed, or without the mark.
         rate: frames per second of the capture.
 
     Returns:
         The frame at which the mark starts, and the tape speed (1.01: 1 % fast) from the spacing of the chirps, which
-        includes wow; or None if there is no mark. What was sent `t` seconds after the start of the mark is
+        includes wow; or None if there is no mark. A signal sent `t` seconds after the start of the mark is
         `t / speed` seconds after it in the capture.
     """
     x = samples[:, None] if samples.ndim == 1 else samples
@@ -126,7 +126,7 @@ class _MatchedFilter:
         passed = irfft(self._spectrum, self._size, axis=0)[: len(x)]
         summed = np.concatenate([[0.0], np.cumsum(np.sum(passed**2, axis=1))])
         energy = summed[n:] - summed[:-n]
-        # A stretch 80 dB below the loudest is no mark, and in silence the ratio would be one of rounding errors.
+        # A stretch 80 dB below the loudest is not a mark, and in silence the ratio would be one of rounding errors.
         self._energy = np.maximum(energy, 1e-8 * energy.max(initial=0.0) + 1e-20)
 
     def fit(self, *, rising: bool) -> NDArray[np.float64]:

@@ -1,1 +1,1 @@
-"""What the trade knows: equalisation, fluxivity, losses and geometry of tape, as pure functions."""
+"""Established tape theory as pure functions: equalisation, fluxivity, losses, geometry and noise reduction."""

@@ -1,8 +1,8 @@
 """Encoding curves of noise reduction for steady tones, against which a single encoder or decoder is checked.
 
-Record a tone with noise reduction in and replay it with noise reduction out: compared with the same tone without noise
-reduction, it is higher by the encoder's boost. Record it out and replay it in: it is lower by the decoder's cut. The
-decoder is checked with tones at the levels that a correct encoder would have given them.
+A tone recorded with noise reduction in and replayed with it out is higher, by the encoder's boost, than the same tone
+without noise reduction. A tone recorded with it out and replayed with it in is lower by the decoder's cut. The decoder
+is checked with tones at the levels that a correct encoder would have produced.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from bench.tape.fluxivity import Fluxivity, convert_method, ratio_db
 from bench.tape.noise_reduction import System, encoded_level_db
 
 TOLERANCE_DB = 1.5
-"""The data sheet's limits, plus or minus its typical figures."""
+"""The data sheet's limits, ± about its typical figures."""
 TYPE_B_DATA_SHEET: tuple[tuple[float, float, float], ...] = (
     (1300.0, -20.0, 4.3),
     (2500.0, -20.0, 4.1),
@@ -23,7 +23,7 @@ TYPE_B_DATA_SHEET: tuple[tuple[float, float, float], ...] = (
 )
 """Hz, dB before encoding re the reference level, boost in dB: typical figures of component data sheet NTE2003."""
 _NEAR_DB = 3.0
-"""The data sheet's point is used within this distance in level."""
+"""A point of the data sheet is used within this distance in level."""
 _TYPE_A_TONES = ((63.0, -40.0), (400.0, -40.0), (1000.0, -40.0), (5000.0, -40.0), (12500.0, -40.0), (1000.0, -20.0))
 
 CASSETTE_LEVEL = Fluxivity(200.0, "ANSI")

@@ -1,4 +1,4 @@
-"""Recorded flux against frequency, from its time constants (IEC 60094-1 clause 15)."""
+"""Recorded flux as a function of frequency, from its time constants (IEC 60094-1 clause 15)."""
 
 from __future__ import annotations
 
@@ -19,9 +19,9 @@ def flux_level_db(frequency_hz: ArrayLike, t1_us: float, t2_us: float = 0.0) -> 
         t2_us: long time constant, µs; it raises the flux at low frequencies. 0 for none.
 
     Returns:
-        dB, the same shape; 0 where neither time constant acts.
+        dB, the same shape; 0 where neither time constant has an effect.
 
-    Source: IEC 60094-1 clause 15 (clause number read; formula follows from what t1 and t2 are).
+    Source: IEC 60094-1 clause 15 (clause number read; the formula follows from the definitions of t1 and t2).
     """
     omega = 2 * np.pi * np.asarray(frequency_hz, dtype=float)
     level = -10 * np.log10(1 + (omega * t1_us * 1e-6) ** 2)

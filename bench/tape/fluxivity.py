@@ -9,9 +9,9 @@ from typing import Literal
 FluxMethod = Literal["DIN", "ANSI"]
 
 DIN_MINUS_ANSI_DB = 0.75
-"""How much higher the same tape reads by the DIN method: 20 lg(218/200). From memory."""
+"""Reading of the same tape by the DIN method minus that by the ANSI method: 20 lg(218/200). From memory."""
 METHOD_UNCERTAINTY_DB = 0.15
-"""Its expanded uncertainty (k = 2): published figures run from 0.7 to 0.86 dB. From memory."""
+"""Its expanded uncertainty (k = 2): published figures range from 0.7 to 0.86 dB. From memory."""
 
 
 @dataclass(frozen=True, slots=True)

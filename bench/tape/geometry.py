@@ -20,7 +20,7 @@ class TrackFormat:
     name: str
     width_mm: float
     spacing_mm: float
-    """Between the centres of the two tracks of a pair."""
+    """Distance between the centres of the two tracks of a pair."""
 
 
 TRACK_FORMATS: tuple[TrackFormat, ...] = (

@@ -11,8 +11,8 @@ Floats = NDArray[np.float64]
 TYPE_B_STATES = 6
 TYPE_A_STATES = 14
 MEAN_OF_RMS = float(np.sqrt(8) / np.pi)
-"""Mean of a rectified sine over its rms. The detector squares, because the mean of the squares does not depend on where
-on the sine the samples fall; the mean of |sine| does."""
+"""Ratio of the mean of a rectified sine to its rms. The detector squares, because the mean square does not depend on
+the sampling phase; the mean of |sine| does."""
 
 
 @numba.njit(cache=True, nogil=True)  # type: ignore[untyped-decorator, unused-ignore]
@@ -24,13 +24,13 @@ def type_b(signal: Floats, out: Floats, coefficients: Floats, state: Floats, dec
     gain, fixed_share, fixed, sliding, slope, power, boost_0, boost_1, boost_2, ceiling, fast, slow, large_change = (
         coefficients
     )
-    # Channels inside the frames: the processor works on one while it waits for the other's divisions.
+    # Channels are in the inner loop, so that the processor works on one during the divisions of the other.
     for i in range(signal.shape[0]):
         for channel in range(signal.shape[1]):
             fixed_state, corner_state, side_before = state[channel, 0], state[channel, 1], state[channel, 2]
             control, fast_state, held = state[channel, 3], state[channel, 4], state[channel, 5]
             corner = sliding * (1.0 + (slope * held) ** power)
-            # Side path: side = a·x + b, for an x that the decoder still has to find.
+            # Side path: side = a·x + b, where the decoder has to solve for x.
             a = gain * (1.0 - fixed_share * fixed / (1.0 + fixed)) / (1.0 + corner)
             b = (-gain * fixed_share * fixed_state / (1.0 + fixed) - corner_state) / (1.0 + corner)
             x = (signal[i, channel] - b) / (1.0 + a) if decode else signal[i, channel]
@@ -110,7 +110,7 @@ def type_a(signal: Floats, out: Floats, coefficients: Floats, state: Floats, dec
 
 
 def warm() -> None:
-    """Compile all kernels, so that no stream waits for it."""
+    """Compile all kernels before a stream needs them."""
     silence = np.zeros((2, 1))
     for decode in (False, True):
         type_b(silence, silence.copy(), np.full(13, 0.5), np.zeros((1, TYPE_B_STATES)), decode)

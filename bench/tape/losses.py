@@ -1,4 +1,4 @@
-"""Losses between tape and head, each a level in dB (0 or below) against frequency."""
+"""Losses between tape and head, each as a level in dB (0 or below) as a function of frequency."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from bench.tape.geometry import ARCMIN, wavelength_um
 Values = NDArray[np.float64]
 
 GAP_FACTOR = 1.11
-"""Magnetic gap length over optical gap length (Eargle; 1.12 and 1.14 are published too)."""
+"""Ratio of magnetic to optical gap length (Eargle; 1.12 and 1.14 are published too)."""
 
 
 def _sinc_db(x: Values) -> Values:
@@ -19,7 +19,7 @@ def _sinc_db(x: Values) -> Values:
 
 
 def spacing_loss_db(frequency_hz: ArrayLike, speed_mm_s: float, spacing_um: float) -> Values:
-    """Spacing loss, of a head that does not touch the tape: −20 lg e^(2πd/λ) = −54.575·d/λ dB.
+    """Spacing loss of a head at a distance from the tape: −20 lg e^(2πd/λ) = −54.575·d/λ dB.
 
     Args:
         frequency_hz: any shape.
@@ -32,15 +32,15 @@ def spacing_loss_db(frequency_hz: ArrayLike, speed_mm_s: float, spacing_um: floa
 
 
 def fitted_spacing_um(frequency_hz: ArrayLike, level_db: ArrayLike, speed_mm_s: float) -> tuple[float, float, float]:
-    """The spacing whose loss fits a response best: a straight line in dB against frequency.
+    """The spacing whose loss best fits a response: a straight line in dB as a function of frequency.
 
     Args:
         frequency_hz: shape (n,), at least two different ones.
-        level_db: likewise, of a head that had no other loss; any offset alike at all frequencies.
+        level_db: same shape, for a head without other losses; a constant offset is allowed.
         speed_mm_s: tape speed.
 
     Returns:
-        The spacing, µm; the level at 0 Hz, dB; what is left beside the line, dB rms.
+        The spacing, µm; the level at 0 Hz, dB; the residual about the line, dB rms.
 
     Source: least squares on Wallace's law, as in `spacing_loss_db`.
     """
@@ -51,9 +51,9 @@ def fitted_spacing_um(frequency_hz: ArrayLike, level_db: ArrayLike, speed_mm_s: 
 
 
 def thickness_loss_db(frequency_hz: ArrayLike, speed_mm_s: float, coating_um: float) -> Values:
-    """Thickness loss, of a coating magnetised evenly through its depth: 20 lg[(1 − e^(−x))/x], x = 2πδ/λ, dB.
+    """Thickness loss of a coating magnetised evenly through its depth: 20 lg[(1 − e^(−x))/x], x = 2πδ/λ, dB.
 
-    Source: from memory (Wallace). Its slope towards short wavelengths, 6 dB an octave, was read in a source.
+    Source: from memory (Wallace). Its slope towards short wavelengths, 6 dB per octave, was read in a source.
     """
     x = 2 * np.pi * coating_um / wavelength_um(frequency_hz, speed_mm_s)
     return np.asarray(20 * np.log10(-np.expm1(-x) / x)) if coating_um > 0 else np.zeros_like(x)
@@ -66,7 +66,7 @@ def gap_loss_db(frequency_hz: ArrayLike, speed_mm_s: float, gap_um: float, facto
         frequency_hz: any shape.
         speed_mm_s: tape speed.
         gap_um: g, optical gap length.
-        factor: k, the magnetic length over the optical one.
+        factor: k, the ratio of magnetic to optical gap length.
 
     Source: k = 1.11 from Eargle.
     """
@@ -74,7 +74,7 @@ def gap_loss_db(frequency_hz: ArrayLike, speed_mm_s: float, gap_um: float, facto
 
 
 def azimuth_loss_db(frequency_hz: ArrayLike, speed_mm_s: float, width_mm: float, angle_arcmin: float) -> Values:
-    """Azimuth loss, of a gap at an angle to the recording: 20 lg|sin x / x|, x = π·w·tan α/λ, dB.
+    """Azimuth loss of a gap at an angle to the recording: 20 lg|sin x / x|, x = π·w·tan α/λ, dB.
 
     Args:
         frequency_hz: any shape.
@@ -89,23 +89,23 @@ def azimuth_loss_db(frequency_hz: ArrayLike, speed_mm_s: float, width_mm: float,
 
 
 FRINGING_WAVELENGTH_UM = 381.0
-"""Longest wavelength at which a full-track tape is still true on a narrower head: 1 kHz at 381 mm/s (McKnight, Journal
-of the AES 26(4), 1978, as quoted in the trade)."""
+"""Longest wavelength at which a full-track tape reads correctly on a narrower head: 1 kHz at 381 mm/s (McKnight,
+Journal of the AES 26(4), 1978, as quoted in the trade)."""
 
 
 def fringing_rise_db(frequency_hz: ArrayLike, speed_mm_s: float, width_mm: float, reach_mm: float = 0.75) -> Values:
-    """How much a full-track tape reads high on a narrower head: 20 lg[1 + (λ/2π)(1 − e^(−2πr/λ))/w], dB.
+    """Rise of the reading of a full-track tape on a narrower head: 20 lg[1 + (λ/2π)(1 − e^(−2πr/λ))/w], dB.
 
-    The head also collects flux from beside its track, less with distance in wavelengths, up to the shield or the next
-    head.
+    The head also picks up flux from outside its track, which decreases with distance in wavelengths, as far as the
+    shield or the next head.
 
     Args:
         frequency_hz: any shape.
         speed_mm_s: tape speed.
         width_mm: w, the width of the head's track.
-        reach_mm: r, how far it collects on either side.
+        reach_mm: r, the distance from which it picks up flux on either side.
 
-    Source: form from memory, +1 to +3 dB at low frequencies as McKnight (1978) is quoted; not exact for any head.
+    Source: form from memory, +1 to +3 dB at low frequencies as quoted from McKnight (1978); not exact for any head.
     """
     decay_mm = wavelength_um(frequency_hz, speed_mm_s) / 1e3 / (2 * np.pi)
     return np.asarray(20 * np.log10(1 + decay_mm * -np.expm1(-reach_mm / decay_mm) / width_mm))

@@ -1,4 +1,4 @@
-"""The least phase that goes with a magnitude."""
+"""Minimum phase from magnitude."""
 
 from __future__ import annotations
 
@@ -7,17 +7,17 @@ from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
 LOWEST_DB = -200.0
-"""Deeper than this a response is not followed: its logarithm has to be finite."""
+"""A response is limited to this, so that its logarithm is finite."""
 
 
 def minimum_phase(response_db: Floats, taps: int) -> Floats:
-    """Taps whose response has this magnitude and the least phase that goes with it.
+    """Taps of a minimum-phase filter with this magnitude response.
 
-    The phase is the Hilbert transform of the log magnitude, taken by folding the real cepstrum.
+    The phase is the Hilbert transform of the log magnitude, computed by folding the real cepstrum.
 
     Args:
         response_db: at evenly spaced frequencies from 0 Hz to half the sample rate, both included; dB.
-        taps: how many are kept of an impulse response of 2·(len(response_db) − 1).
+        taps: number of taps kept of an impulse response of length 2·(len(response_db) − 1).
 
     Source: homomorphic filtering, textbook (Oppenheim and Schafer, from memory).
     """
@@ -30,15 +30,15 @@ def minimum_phase(response_db: Floats, taps: int) -> Floats:
 
 
 def phase_of_levels(at_hz: ArrayLike, frequency_hz: ArrayLike, level_db: ArrayLike) -> Floats:
-    """The least phase that goes with levels read at a few frequencies, radians; positive is ahead.
+    """The minimum phase from levels at a few frequencies, radians; positive is leading.
 
-    The levels are joined by straight lines over log f. For an octave beyond the outermost ones the outermost lines go
-    on, and from there the level is even.
+    The levels are interpolated linearly over log f. The outermost lines are extended by an octave, and the level is
+    constant beyond.
 
     Args:
-        at_hz: where the phase is wanted, shape (m,).
-        frequency_hz: of the levels, rising, shape (n,).
-        level_db: likewise; any offset alike at all frequencies.
+        at_hz: frequencies at which to compute the phase, shape (m,).
+        frequency_hz: frequencies of the levels, rising, shape (n,).
+        level_db: the levels, same shape; a constant offset is allowed.
 
     Source: Bode's relation of phase to the slope of level, φ = (1/π) ∫ (dA/du) ln coth |u/2| du, u = ln(f/f₀)
     (Network Analysis and Feedback Amplifier Design, 1945; from memory), integrated in closed form over each line.
@@ -53,7 +53,7 @@ def phase_of_levels(at_hz: ArrayLike, frequency_hz: ArrayLike, level_db: ArrayLi
 
 
 def _bode_area(u: Floats) -> Floats:
-    """∫ ln coth |t/2| dt from 0 to u: a Legendre chi function, by the dilogarithm."""
+    """∫ ln coth |t/2| dt from 0 to u: a Legendre chi function, computed with the dilogarithm."""
     from scipy.special import spence
 
     falls = np.exp(-np.abs(u))

@@ -1,17 +1,17 @@
-"""Mistracking: how level and response errors between encoder and decoder are magnified by noise reduction.
+"""Mistracking: the magnification by noise reduction of level and response errors between encoder and decoder.
 
-A decoder judges from the level it receives how much to undo of what the encoder did. If that level is wrong, it undoes
-too much or too little. Mistracking is what the decoder adds beyond the error itself, at each frequency and level:
+A decoder derives from its input level how much of the encoder's boost to cut. If that level is wrong, it cuts too much
+or too little. Mistracking is what the decoder adds to the error itself, at each frequency and level:
 
     mistracking(f, L) = decoded(f, encoded(f, L) + e(f)) - L - e(f), dB
 
-where e(f) is the level error plus the response error at f. Negative is duller. A listener hears the response error and
-the mistracking together, whatever the level, which the volume control makes up:
+where e(f) is the level error plus the response error at f. Negative is duller. A listener hears the sum of response
+error and mistracking; the level error is compensated by the volume control:
 
     heard(f, L) = mistracking(f, L) + e(f) - e(reference frequency), dB
 
 Source: the definition of a complementary compander, and the static laws of `bench.tape.noise_reduction`: Type B is a
-fit to published data-sheet points (all within 0.6 dB, limits ±1.5 dB), Type A is built from figures quoted from memory.
+fit to published data-sheet points (all within 0.6 dB, limits ±1.5 dB), Type A is built from figures from memory.
 The laws hold for steady tones; with music the control signal lags behind the level.
 """
 
@@ -32,9 +32,9 @@ Verdict = Literal["in", "out", "too close to call"]
 
 REFERENCE_HZ = 400.0
 TOLERANCE_DB = 3.0
-"""Usually accepted of what is heard; ±2 dB is good. Common practice, no source."""
+"""Usual tolerance of the heard error; ±2 dB is good. Common practice, no source."""
 JUDGED_TO_HZ = 10000.0
-"""What is heard is judged up to this frequency, at every level. Common practice, no source."""
+"""The heard error is judged up to this frequency, at every level. Common practice, no source."""
 LEVELS_DB = tuple(float(-db) for db in range(51))
 FREQUENCIES_HZ = tuple(
     float(hz)
@@ -43,12 +43,12 @@ FREQUENCIES_HZ = tuple(
         *(1000, 1250, 1600, 2000, 2500, 3150, 4000, 5000, 6300, 8000, 10000, 12500, 16000),
     )
 )
-"""Third octaves, by their nominal frequencies (IEC 61260-1)."""
+"""Nominal third-octave frequencies (IEC 61260-1)."""
 REFERENCE_LEVELS: dict[System, str] = {
     "type-b": "reference level of Type B: on cassette 200 nWb/m at 400 Hz (ANSI), on open reel 185 nWb/m (from memory)",
     "type-a": "reference level of Type A: 185 nWb/m (from memory)",
 }
-"""What the levels are relative to."""
+"""The references of the levels."""
 SYSTEM_NAMES: dict[System, str] = {"type-b": "Type B", "type-a": "Type A"}
 _LARGEST_DB = 40.0
 
@@ -62,16 +62,16 @@ class ReplayErrors:
     """
 
     level_db: float = 0.0
-    """At the reference frequency."""
+    """Level error at the reference frequency."""
     treble: tuple[tuple[float, float], ...] = ()
     """(Hz, dB re the reference frequency), in any order."""
     reference_hz: float = REFERENCE_HZ
     channel: str = ""
-    """`left` or `right`; empty where the errors are those of both, or of a mono machine."""
+    """`left` or `right`; empty if the errors apply to both, or to a mono machine."""
     uncertainty_db: float = 0.0
-    """Of the error at any measured frequency, expanded (k = 2)."""
+    """Expanded uncertainty (k = 2) of the total error at any measured frequency."""
     response_uncertainty_db: float = 0.0
-    """Of the response error alone, likewise."""
+    """Expanded uncertainty (k = 2) of the response error alone."""
 
     def __post_init__(self) -> None:
         seen = {self.reference_hz}
@@ -87,7 +87,7 @@ class ReplayErrors:
             seen.add(hz)
 
     def at(self, frequency_hz: ArrayLike) -> Floats:
-        """Total error, dB: that of level and that of the response."""
+        """Total error, dB: level error plus response error."""
         return self.level_db + self.response_at(frequency_hz)
 
     def response_at(self, frequency_hz: ArrayLike) -> Floats:
@@ -97,13 +97,13 @@ class ReplayErrors:
         return np.asarray(np.interp(np.log(np.asarray(frequency_hz, dtype=float)), hz, [p[1] for p in points]))
 
     def shifted(self, by_db: float) -> ReplayErrors:
-        """The same errors with the level error raised by so many dB."""
+        """The same errors with the level error raised by this amount."""
         return replace(self, level_db=self.level_db + by_db)
 
 
 @dataclass(frozen=True, slots=True)
 class MistrackingMap:
-    """Mistracking and what is heard over levels and frequencies, with the worst point of what is heard and its verdict.
+    """Mistracking and heard error over levels and frequencies, with the worst heard error and its verdict.
 
     Both have the shape (levels, frequencies): over `LEVELS_DB` and `FREQUENCIES_HZ`.
     """
@@ -115,11 +115,11 @@ class MistrackingMap:
     worst_level_db: float
     worst_hz: float
     worst_db: float
-    """Heard there: response error and mistracking together."""
+    """Heard error there: response error plus mistracking."""
     worst_mistracking_db: float
     """Mistracking there."""
     uncertainty_db: float
-    """Of the worst, expanded (k = 2): how far it moves when the errors move by their uncertainty."""
+    """Expanded uncertainty (k = 2) of the worst heard error: its change when the errors change by their uncertainty."""
     tolerance_db: float
     verdict: Verdict
 
@@ -130,13 +130,13 @@ class MistrackingMap:
 
 
 def mistracking_db(system: System, frequency_hz: ArrayLike, level_db: ArrayLike, errors: ReplayErrors) -> Floats:
-    """What the decoder adds beyond the error, dB; negative is duller.
+    """What the decoder adds to the error, dB; negative is duller.
 
     Args:
         system: `type-b` or `type-a`.
         frequency_hz: any shape, Hz.
-        level_db: before encoding, dB re the reference level; broadcast against the frequency.
-        errors: what happens between encoder and decoder.
+        level_db: level before encoding, dB re the reference level; broadcast against the frequency.
+        errors: the errors between encoder and decoder.
     """
     level, error = np.asarray(level_db, dtype=float), errors.at(frequency_hz)
     decoder_input = encoded_level_db(system, frequency_hz, level) + error
@@ -144,13 +144,13 @@ def mistracking_db(system: System, frequency_hz: ArrayLike, level_db: ArrayLike,
 
 
 def mistracking_map(system: System, errors: ReplayErrors, tolerance_db: float = TOLERANCE_DB) -> MistrackingMap:
-    """Mistracking and what is heard over all levels and frequencies, the worst of what is heard, and the verdict.
+    """Mistracking and heard error over all levels and frequencies, the worst heard error, and the verdict.
 
     The verdict is `in` or `out` only if it is the same at both ends of the uncertainty of the errors.
 
     Args:
         system: `type-b` or `type-a`.
-        errors: between encoder and decoder.
+        errors: the errors between encoder and decoder.
         tolerance_db: tolerance, ± dB.
 
     Raises:
@@ -183,28 +183,28 @@ def mistracking_map(system: System, errors: ReplayErrors, tolerance_db: float = 
 
 @dataclass(frozen=True, slots=True)
 class WorstHeard:
-    """The worst point of what is heard up to `JUDGED_TO_HZ`."""
+    """The worst heard error up to `JUDGED_TO_HZ`."""
 
     db: float
     mistracking_db: float
     level_db: float
     hz: float
     shifted_db: tuple[float, ...]
-    """The worst at either end of the uncertainty of the errors; empty where they have none."""
+    """The worst heard errors at both ends of the uncertainty of the errors; empty if they have none."""
 
     @property
     def uncertainty_db(self) -> float:
-        """How far it moves when the errors move by their uncertainty."""
+        """The change of the worst heard error when the errors change by their uncertainty."""
         return max((abs(db - self.db) for db in self.shifted_db), default=0.0)
 
 
 def worst_heard(
     errors: ReplayErrors, nominal_db: Floats, mistracking_of: Callable[[ReplayErrors], Floats]
 ) -> WorstHeard:
-    """The worst point of what is heard.
+    """The worst heard error.
 
     Args:
-        errors: between encoder and decoder.
+        errors: the errors between encoder and decoder.
         nominal_db: mistracking at these errors, over `LEVELS_DB` and `FREQUENCIES_HZ`.
         mistracking_of: gives the same for other errors.
     """
@@ -227,5 +227,5 @@ def worst_heard(
 
 
 def worst_map(maps: Sequence[MistrackingMap]) -> MistrackingMap:
-    """The map with the largest error heard."""
+    """The map with the largest heard error."""
     return max(maps, key=lambda m: abs(m.worst_db))

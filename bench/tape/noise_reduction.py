@@ -3,8 +3,8 @@
 Levels are relative to the reference level of the noise reduction (Type B: 200 nWb/m at 400 Hz on cassette, ANSI; on
 open reel 185 nWb/m, from memory): a sine of that level has an amplitude of 1.
 
-Both add a side signal to the main signal when encoding and subtract it when decoding. The side signal is computed from
-the unencoded signal, and its control from past samples, so a decoder undoes the encoder exactly.
+Both add a side signal to the main signal in encoding and subtract it in decoding. The side signal is computed from the
+unencoded signal, and its control from past samples, so a decoder inverts the encoder exactly.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from bench.tape import kernels
 Floats = NDArray[np.float64]
 System = Literal["type-b", "type-a"]
 
-# Type B: a fixed lead section in cascade with one sliding corner. A least-squares fit of ours to the published
+# Type B: a fixed lead section in cascade with one sliding corner frequency. Our least-squares fit to the published
 # data-sheet points (all within 0.6 dB, limits ±1.5 dB); structure as in US patent 3,631,365.
 B_GAIN = 2.339
 B_ZERO_HZ, B_POLE_HZ = 170.7, 1822.9
@@ -32,16 +32,17 @@ B_CEILING = 0.26
 FAST_S, SLOW_S = 0.001, 0.1
 """Time constants for large and for small changes in level. From memory."""
 B_LARGE_CHANGE = 0.12
-"""What counts as a large change."""
+"""Least change in level that counts as large."""
 
-# Type A: four bands that act on low levels only. Figures from memory; the number of bands was read in a source.
+# Type A: four bands that act only on low levels. Figures from memory; the number of bands was read in a source.
 A_GAIN = 10**0.5 - 1
 """10 dB in each band."""
 A_CORNERS_HZ = (80.0, 3000.0, 10500.0)
-"""Low-pass, high-pass, higher high-pass, 12 dB an octave; the second band is the rest of the first and the third."""
+"""Low-pass, high-pass and higher high-pass, 12 dB per octave; the second band is what the first and the third leave."""
 A_TOP_DAMPING, A_TOP_MIDDLE = 1.05, 0.6
-"""Of the highest band (s² + 0.6 s)/(s² + 1.05 s + 1). A fit of ours with its corner, so that low levels gain 10 dB to
-5 kHz and 15 dB at 15 kHz, within 0.1 dB: two plain high-passes, at 3 and 9 kHz, partly cancel where they overlap."""
+"""Of the highest band, (s² + 0.6 s)/(s² + 1.05 s + 1). With its corner frequency, our fit so that low levels gain 10 dB
+up to 5 kHz and 15 dB at 15 kHz, within 0.1 dB; two plain high-pass filters, at 3 and 9 kHz, partly cancel where they
+overlap."""
 A_THRESHOLD = 0.01
 """-40 dB: above it the side signal of a band no longer grows."""
 A_CEILING = 0.1
@@ -50,7 +51,7 @@ A_LARGE_CHANGE = 0.02
 
 
 def _smoothing_coefficient(seconds: float, rate: float) -> float:
-    """The coefficient of a one-pole smoother: the share of a step that it takes in one sample."""
+    """The coefficient of a one-pole smoother: its response to a unit step after one sample."""
     return float(-np.expm1(-1 / (seconds * rate)))
 
 
@@ -63,7 +64,7 @@ def type_b_coefficients(rate: float) -> Floats:
             1 - B_ZERO_HZ / B_POLE_HZ,
             np.pi * B_POLE_HZ / rate,
             np.pi * B_SLIDING_HZ / rate,
-            # The detector holds means, the law takes amplitudes: the mean of |sine| is 2/π of its amplitude.
+            # The detector gives means and the law uses amplitudes: the mean of |sine| is 2/π of its amplitude.
             B_SLOPE * np.pi / 2,
             B_POWER,
             *boost,
@@ -93,7 +94,7 @@ def type_a_coefficients(rate: float) -> Floats:
     """The coefficients of `kernels.type_a` at a sample rate."""
     corners = [np.tan(np.pi * hz / rate) for hz in A_CORNERS_HZ]
     fast = [_smoothing_coefficient(s, rate) for s in A_FAST_S]
-    # The threshold is an amplitude, the detector holds means: 2/π of it.
+    # The threshold is an amplitude and the detector gives means: 2/π of it.
     return np.array(
         [
             A_GAIN,
@@ -137,7 +138,7 @@ class NoiseReduction:
         self._coefficients[0] *= 10 ** (side_error_db / 20)
 
     def run(self, samples: Floats) -> Floats:
-        """The next block, shape (frames, channels), 1 for a sine of the reference level."""
+        """Process the next block, shape (frames, channels), 1 for a sine of the reference level."""
         out = np.empty_like(samples, dtype=float)
         self._kernel(np.ascontiguousarray(samples, dtype=float), out, self._coefficients, self._state, self._decode)
         return out
@@ -163,7 +164,7 @@ def type_b_gain(frequency_hz: ArrayLike, level_db: ArrayLike) -> NDArray[np.comp
         frequency_hz: any shape.
         level_db: level before encoding, re the reference level; broadcast against the frequency.
 
-    Source: a fit of ours to published data-sheet points, all within 0.6 dB.
+    Source: our fit to published data-sheet points, all within 0.6 dB.
     """
     hz, level = np.broadcast_arrays(np.asarray(frequency_hz, dtype=float), np.asarray(level_db, dtype=float))
     s = 1j * hz

@@ -1,12 +1,12 @@
-"""Which time constant a tape was recorded with, by how its treble falls: likely or not, never known.
+"""Probability of the time constant of a recording, from the fall of its treble.
 
-A tape that was recorded with 70 µs and is replayed with 120 µs sounds brighter by about 4 dB, the other way round
-duller by as much. Pieces of music differ by more than that, so the fall of the treble alone hardly ever decides: what
-it adds is weighed by Bayes' rule against what the shell says.
+A tape recorded with 70 µs and replayed with 120 µs sounds brighter by about 4 dB; in the opposite case it sounds duller
+by as much. Pieces of music differ by more than that, so the fall of the treble alone rarely decides. It is combined by
+Bayes' rule with the information on the shell.
 
     P(other) / P(own) = prior odds · exp(Δ (x − (μ + Δ/2)) / σ²)
 
-with x the fall that was read, μ the usual fall, σ its scatter, and Δ the change that the other time constant makes.
+with x the measured fall, μ the usual fall, σ its scatter, and Δ the change due to the other time constant.
 """
 
 from __future__ import annotations
@@ -20,29 +20,29 @@ from bench.tape.equalisation import relative_flux_db
 
 MIDDLE_HZ, TREBLE_HZ = (400.0, 1000.0), (5000.0, 12500.0)
 USUAL_FALL_DB = -20.0
-"""Of power density between the two bands: that of the programme-like noise of IEC 60268-1, from memory."""
+"""Usual fall of power density between the two bands: that of the programme-like noise of IEC 60268-1, from memory."""
 SCATTER_DB = 6.0
-"""Of one piece of music from another, one standard deviation. A choice; common practice has no figure."""
+"""Standard deviation between pieces of music. A choice; common practice has no figure."""
 MOST = 0.95
-"""No probability goes beyond this or below the rest: programme never proves it."""
+"""Probabilities lie between this and its complement, because programme never proves a time constant."""
 TIME_CONSTANTS_US = (120.0, 70.0)
-"""Of cassettes (IEC 60094-1): type I, and types II and IV."""
+"""Time constants of cassettes (IEC 60094-1): type I, and types II and IV."""
 
 Shell = Literal["I", "II or IV", ""]
-"""What the notches of the shell show; "" where they can't be seen."""
+"""The type that the notches of the shell show; "" if unknown."""
 PRIOR_120: dict[Shell, float] = {"I": 0.95, "II or IV": 0.2, "": 0.5}
-"""How often such a tape was recorded with 120 µs: recorded cassettes on type II often were. A choice."""
+"""Prior probability of 120 µs: recorded cassettes on type II often have it. A choice."""
 
 
 def other_of(played_us: float) -> float | None:
-    """The other time constant of a cassette; None for a machine with neither, such as a reel."""
+    """The other time constant of a cassette; None for a machine with neither, such as an open-reel machine."""
     if played_us not in TIME_CONSTANTS_US:
         return None
     return TIME_CONSTANTS_US[1 - TIME_CONSTANTS_US.index(played_us)]
 
 
 def brighter_db(recorded_us: float, played_us: float) -> float:
-    """By how much a tape sounds brighter between the two bands than if it were replayed as it was recorded, dB."""
+    """Rise of the treble band re the middle band if a tape is replayed with another time constant, dB."""
     middle, treble = (math.sqrt(low * high) for low, high in (MIDDLE_HZ, TREBLE_HZ))
     recorded, played = (
         np.array(relative_flux_db(np.array([treble]), middle, t, 0.0)) for t in (recorded_us, played_us)
@@ -51,13 +51,13 @@ def brighter_db(recorded_us: float, played_us: float) -> float:
 
 
 def other_likely(fall_db: float, uncertainty_db: float, played_us: float, shell: Shell) -> float | None:
-    """Probability that a tape was recorded with the other time constant; None where there is no other.
+    """Probability that a tape was recorded with the other time constant; None if there is no other.
 
     Args:
         fall_db: treble of the programme re its middle, as replayed.
-        uncertainty_db: of that, expanded (k = 2).
-        played_us: time constant of the replay.
-        shell: what type the shell shows.
+        uncertainty_db: expanded uncertainty (k = 2) of the fall.
+        played_us: time constant of replay.
+        shell: the type that the shell shows.
     """
     other = other_of(played_us)
     if other is None:

@@ -1,4 +1,4 @@
-"""What can be wrong with a machine, by name: what an exercise hides, and what a trainee may name."""
+"""Named causes of what is wrong with a machine: what an exercise hides, and what a trainee may name."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ class Cause:
     name: str
     """"Dirt on the replay head"."""
     tells: str
-    """How it shows."""
+    """How the cause shows."""
     figures: Mapping[str, Figure]
     """The figures of the machine that it changes, with their values: "replay_dirt_left_um"."""
     mended_by: tuple[str, ...] = ()
@@ -23,20 +23,20 @@ class Cause:
 
 
 def trimmer_kind(trimmer: str) -> str:
-    """What trimmers of both channels have in common: "replay level" of "replay level left"."""
+    """The part of a trimmer's name that both channels share: "replay level" in "replay level left"."""
     return trimmer.removesuffix(" left").removesuffix(" right")
 
 
 def out_of_adjustment(kind: str) -> str:
-    """What a kind of trimmer out of adjustment is called as a cause."""
+    """Name of the cause that trimmers of a kind are out of adjustment."""
     return f"{kind[:1].upper()}{kind[1:]} out of adjustment"
 
 
 def is_right_name(named: str, hidden: Cause, known: Sequence[Cause]) -> bool:
     """Whether a name is right for a hidden cause.
 
-    A cause that changes some of the same figures, is mended by the same work and does not go the other way is the same
-    cause by a wider or narrower name.
+    A cause is the same one by a wider or narrower name if it changes some of the same figures, not in the opposite
+    direction, and is removed by the same work.
 
     Args:
         named: a name from `known`.
@@ -53,7 +53,7 @@ def is_right_name(named: str, hidden: Cause, known: Sequence[Cause]) -> bool:
 
 
 def _goes_the_other_way(named: Cause, hidden: Cause, figure: str, known: Sequence[Cause]) -> bool:
-    """Whether the direction of a figure is part of the name, and it is the other direction: bias high, bias low."""
+    """Whether the name includes the direction of a figure, and the directions are opposite: bias high, bias low."""
     asked, true = _number(named, figure), _number(hidden, figure)
     has_opposite = any(_number(c, figure) * asked < 0 for c in known)
     return has_opposite and asked * true < 0

@@ -1,7 +1,7 @@
-"""The debrief of an exercise: what was hidden, found, mended or masked, and what is left against the truth.
+"""The debrief of an exercise: what was hidden, found, mended or masked, and the remaining errors.
 
-It never contradicts a reading that the trainee saw: the last verdict on a trimmer says whether it is right. Where there
-is no verdict, the truth does, at the tolerance of that verdict.
+It never contradicts a reading that the trainee saw: the last verdict on a trimmer decides whether it is right. Without
+a verdict the true error decides, with the tolerance that the verdict would have.
 """
 
 from __future__ import annotations
@@ -92,7 +92,7 @@ def debrief(job: Job, before: Truth, after: Truth, seen: Seen, known: Sequence[C
             outcome = TrimmerOutcome(t.name, t.unit, before.off(t.name), t.off, turns.get(t.name, 0), right, hides)
             trimmers.append(outcome)
     hidden = (*after.hidden, *_out_of_adjustment(before, limits, known))
-    faults = tuple(_taught(_outcome(h, trimmers, seen, known), h.cause, job, seen) for h in hidden)
+    faults = tuple(_with_lesson(_outcome(h, trimmers, seen, known), h.cause, job, seen) for h in hidden)
     unrepairable = {f.name for f, h in zip(faults, hidden, strict=True) if f.named and not h.repairable}
     trimmers = [replace(t, allowed=t.hides in unrepairable) for t in trimmers]
     wrongly = tuple(n for n in seen.named if not any(is_right_name(n, h.cause, known) for h in hidden))
@@ -100,13 +100,13 @@ def debrief(job: Job, before: Truth, after: Truth, seen: Seen, known: Sequence[C
 
 
 def _is_right(t: TrimmerTruth, tolerance: float, last: ReadingRecord | None) -> bool:
-    """By the last verdict on a trimmer; by the truth where it is too close to call, or where there is none."""
+    """Whether a trimmer is right: by its last verdict, or by the truth where that is missing or too close to call."""
     word = last.verdict.word if last is not None and last.verdict is not None else ""
     return abs(t.off) <= tolerance if word not in ("in", "out") else word == "in" or abs(t.off) <= tolerance / 2
 
 
 def _out_of_adjustment(before: Truth, limits: Mapping[str, float], known: Sequence[Cause]) -> list[HiddenCause]:
-    """The trimmers that were out at the start without a fault that puts them out, one cause for each kind."""
+    """The trimmers that were out at the start without a fault as the reason, one cause for each kind."""
     of_faults = {name for h in before.hidden for name in h.trimmers}
     out: dict[str, list[TrimmerTruth]] = {}
     for t in before.trimmers:
@@ -123,7 +123,7 @@ def _out_of_adjustment(before: Truth, limits: Mapping[str, float], known: Sequen
 
 
 def _masked_by(turned: TrimmerTruth, after: Truth, limits: Mapping[str, float]) -> str:
-    """What a trimmer that was turned away from its correct position masks; "" for nothing known."""
+    """What a trimmer masks by being turned away from its correct position; "" for nothing known."""
     if abs(turned.off) <= limits[turned.name]:
         return ""
     causes = next((c for kind, c in MASKS if turned.name.startswith(kind)), ())
@@ -140,10 +140,10 @@ def _masked_by(turned: TrimmerTruth, after: Truth, limits: Mapping[str, float]) 
 
 
 def _compensating_direction(other: TrimmerTruth) -> float:
-    """The direction, by its sign, in which level or treble must be turned to compensate for another trimmer's error."""
+    """Sign of the direction in which level or treble must be turned to compensate for another trimmer's error."""
     if "azimuth" in other.name:
         return 1.0  # an azimuth error loses treble in either direction
-    return other.off if other.name.startswith("bias") else -other.off  # more bias is less treble
+    return other.off if other.name.startswith("bias") else -other.off  # more bias means less treble
 
 
 def _same_side(one: str, other: str) -> bool:
@@ -176,8 +176,8 @@ def _outcome(
     return replace(outcome, state="found") if is_named else outcome
 
 
-def _taught(outcome: FaultOutcome, cause: Cause, job: Job, seen: Seen) -> FaultOutcome:
-    """The outcome with what the cause does to readings, and the trainee's own curve beside it."""
+def _with_lesson(outcome: FaultOutcome, cause: Cause, job: Job, seen: Seen) -> FaultOutcome:
+    """Add the effect of the cause on readings, and the trainee's own curve."""
     page = page_of(cause)
     if page is None:
         return outcome
@@ -206,7 +206,7 @@ def _turns(events: Sequence[Event]) -> dict[str, int]:
 
 
 def minutes(events: Sequence[Event]) -> float:
-    """From the first event to the last, without the time between leaving and resuming."""
+    """Minutes from the first event to the last, without the time between leaving and resuming."""
     seconds = 0.0
     for earlier, later in pairwise(events):
         if not isinstance(later, Resumed):

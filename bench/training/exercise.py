@@ -13,13 +13,13 @@ from bench.procedure.model.sheets import Fault
 from bench.procedure.model.steps import ByHand, RecordReplay
 from bench.procedure.state.dependencies import quantities
 from bench.training.causes import Cause
-from bench.training.parting_tests import parting_tests
+from bench.training.distinguishing_tests import distinguishing_tests
 from bench.training.rivals import rival_of
 
 CLOSING = "what-was-wrong"
 """The id of the question that ends an exercise."""
 COMPLAINT = "what-the-owner-says"
-"""The id of the step that begins one."""
+"""The id of the step that begins an exercise."""
 
 _LEVELS = frozenset({"level", "balance", "record_replay_level"})
 _TREBLE = frozenset({"response"})
@@ -59,19 +59,19 @@ SHOWN_BY: tuple[tuple[str, frozenset[str]], ...] = (
     ("encoder_", frozenset({"encoding_error"})),
     ("decoder_", frozenset({"decoding_error"})),
 )
-"""Machine figures by their first letters, and the quantities of which one must be measured to show a change."""
+"""By the beginning of a machine figure's name: quantities, any one of which shows a change in that figure."""
 
 NEEDS_RECORDING = ("record_", "bias_", "tape_selector", "other_tape", "erase_", "encoder_", "magnetised")
-"""Machine figures whose changes only a recording shows."""
+"""Machine figures, by the beginning of their names, whose changes only a recording shows."""
 
 
 def shown_by(figure: str) -> frozenset[str]:
-    """The quantities of which one must be measured to show a change of a machine figure."""
+    """Quantities, any one of which shows a change in a machine figure."""
     return next((wanted for first, wanted in SHOWN_BY if figure.startswith(first)), frozenset())
 
 
 def fault_shows(job: Job, fault: Fault) -> bool:
-    """Whether the procedure's measurements can show a fault; common practice, no source."""
+    """Whether the measurements of the procedure can show a fault; common practice, no source."""
     measured = {q for step in job.steps for q in quantities(step)}
     records = any(
         isinstance(s, RecordReplay) or getattr(s, "sends", ()) or getattr(s, "records", "") for s in job.steps
@@ -92,12 +92,12 @@ def draw_faults(
     Args:
         faults: all faults, by the names of their sheets.
         job: the trainee's job; only faults that it can show are drawn.
-        count: how many.
+        count: number of faults.
         seed: random seed; the same seed gives the same faults.
         goes_together: whether one machine can have these faults at once.
 
     Raises:
-        Problem: there are too few that go together.
+        Problem: too few faults can be combined.
     """
     names = sorted(n for n, f in faults.items() if fault_shows(job, f))
     # Python guarantees that this generator stays the same, so a class gets the same faults next year.
@@ -115,12 +115,12 @@ def draw_faults(
 
 
 def with_exercise_steps(job: Job, complaint: str, causes: Sequence[Cause]) -> Job:
-    """The job with what the owner says before its first step, and a closing question after its last.
+    """Add the owner's complaint before the first step of a job, and a closing question after the last.
 
     Args:
         job: the job of the exercise.
         complaint: the owner's words; "" for none.
-        causes: all that can be named, in order.
+        causes: all causes that can be named, in order.
     """
     closing = NameCauses(
         kind="name-causes",
@@ -136,4 +136,4 @@ def with_exercise_steps(job: Job, complaint: str, causes: Sequence[Cause]) -> Jo
         ),
     )
     says = ByHand(kind="by-hand", id=COMPLAINT, title="What the owner says", do=complaint) if complaint else None
-    return replace(job, steps=(*([says] if says else ()), *job.steps, closing), tests=parting_tests(job))
+    return replace(job, steps=(*([says] if says else ()), *job.steps, closing), tests=distinguishing_tests(job))

@@ -1,4 +1,4 @@
-"""Unattended hands that follow a diagnosis: they make the tests that it suggests, and mend what it finds."""
+"""Unattended hands that follow a diagnosis: they do the tests that it suggests, and repair what it finds."""
 
 from __future__ import annotations
 
@@ -17,34 +17,34 @@ from bench.procedure.state.snapshot import Snapshot
 from bench.training.hands import UnattendedHands
 
 MOST_SUGGESTIONS = 12
-"""So many suggestions are followed at one step at most."""
+"""Maximum number of suggestions that are followed at one step."""
 SEEN_IN = {
     "pinch-roller": ("roller", "shiny"),
     "tape-selector": ("selector", ""),
     "tape-of-another-type": ("shell", ""),
 }
-"""By cause: the part of the practice machine to look at, and the word that shows the cause; with "" it is shown by
-another type than that of the tape in use."""
+"""By cause: the part of the practice machine to look at, and the word that shows the cause. "" means that a type other
+than that of the tape in use shows it."""
 
 
 @dataclass(slots=True)
 class FollowingHands(UnattendedHands):
-    """Ask for a diagnosis before evidence is cleaned away and before the sign-off, and do what it suggests."""
+    """Asks for a diagnosis before evidence is cleaned away and before the sign-off, and follows it."""
 
     ask: Callable[[Possible], Diagnosis | None] = lambda _: None
-    """The diagnosis of what was read so far, with the best of the tests that are possible."""
+    """Returns the diagnosis of the readings so far, with the best of the possible tests."""
     steps: Sequence[JobStep] = ()
     tape_type: str = ""
     eyes: Visible | None = None
     found: list[str] = field(default_factory=list)
-    """The first cause, each time when it was likelier than not."""
+    """The first cause of each diagnosis in which it was more likely than not."""
     _followed: int = 0
     _at: str = ""
     _mended: set[str] = field(default_factory=set)
     _to_read_again: tuple[str, str] | None = None
 
     def decide(self, snapshot: Snapshot, now: float) -> Command | None:
-        """What is suggested, at the steps before which it is asked for; else as the others do."""
+        """The suggestion, at steps where a diagnosis is asked for; else the usual command."""
         step = next((s for s in self.steps if snapshot.step is not None and s.id == snapshot.step.id), None)
         if step is not None and self._asks_before(step) and snapshot.prompt.kind in ("go-on", "words"):
             if step.id != self._at:
@@ -55,7 +55,7 @@ class FollowingHands(UnattendedHands):
         return UnattendedHands.decide(self, snapshot, now)
 
     def _asks_before(self, step: JobStep) -> bool:
-        """Whether evidence is about to go: at the first step of cleaning or demagnetising, and at the sign-off."""
+        """Whether the step is the first to remove evidence, by cleaning or demagnetising, or is the sign-off."""
         part = step.id.rpartition("/")[0]
         together = [s for s in self.steps if s.id.rpartition("/")[0] == part]
         acts = {act for s in together if isinstance(s, ByHand) for act in s.does}
@@ -92,7 +92,7 @@ class FollowingHands(UnattendedHands):
         return word in seen if word else not seen.rstrip(".").endswith(f"type {self.tape_type}")
 
     def _mend(self, told: Diagnosis, test: NextTest, step: JobStep) -> Command | None:
-        """Mend what is settled at the end, and read again what spoke for it; before that the job mends on its way."""
+        """At the end, repair a settled cause and repeat the readings that showed it; until then the job repairs it."""
         first = told.suspects[0]
         act = REMEDIES.get(test.remedy)
         if act is None or act in self._mended or not isinstance(step, SignOff):

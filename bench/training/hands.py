@@ -10,14 +10,14 @@ from bench.procedure.run.commands import Accept, Answer, Command, GoOn, Tick, Tu
 from bench.procedure.state.snapshot import Gauge, Snapshot
 
 FIRST_TURN = 6.0
-"""Degrees of the first turn of a trimmer, which finds its direction."""
+"""First turn of a trimmer, degrees, which shows its direction."""
 
 LARGEST_TURN = 60.0
 MOST_TURNS = 60
 """After this many turns of one trimmer at one step, the hands give up and accept with a reason."""
 
 GOOD_ENOUGH = 0.25
-"""The fraction of the tolerance within which they leave a trimmer alone."""
+"""Fraction of the tolerance within which the hands leave a trimmer alone."""
 
 
 @dataclass(slots=True)
@@ -29,7 +29,7 @@ class _Trimmer:
     last_turn: float = 0.0
     last_error: float | None = None
     last_variation: float = 0.0
-    """How much that error could vary without a turn."""
+    """How much the last error could vary without a turn."""
 
     def at_stop(self, error: float, limits: tuple[float, float]) -> bool:
         """Whether it can't be turned further in the direction that would help."""
@@ -51,11 +51,11 @@ class UnattendedHands:
     answers: dict[str, str] = field(default_factory=dict)
     """Answers to `entry` and `sign-off` steps by step id."""
     override: str = ""
-    """The reason given to an interlock that asks for one; with "" the run ends there."""
+    """The reason for an interlock that asks for one; with "" the run ends there."""
     instruments: Instruments | None = None
-    """Instruments at the interface, for steps that ask for their reading."""
+    """Instruments at the interface, for steps that ask for their readings."""
     stopped_because: str = ""
-    """Why they stopped; "" if they did not."""
+    """Why the hands stopped; "" if they did not."""
     _learnt: dict[tuple[str, str], _Trimmer] = field(default_factory=dict)
     _responses: dict[tuple[str, str], float] = field(default_factory=dict)
     """Change of a quantity per degree of a trimmer."""
@@ -70,7 +70,7 @@ class UnattendedHands:
         if step is None:
             return None
         if step.id != self._step_id:
-            self._step_id, self._wait_until = step.id, now  # at the start of a step the readings still settle
+            self._step_id, self._wait_until = step.id, now  # readings are still settling at the start of a step
             self._proposals_done.clear()
         if prompt.kind == "go-on" and not all(check.ticked for check in snapshot.checks):
             return Tick(next(n for n, check in enumerate(snapshot.checks) if not check.ticked))
@@ -104,14 +104,14 @@ class UnattendedHands:
                 continue
             low, high = _limits(snapshot, gauge.trimmer)
             degrees = max(low, min(high, gauge.turn))
-            turn_key = f"{gauge.trimmer} {'+' if degrees > 0 else '-'}"  # a turn down and up again are two
+            turn_key = f"{gauge.trimmer} {'+' if degrees > 0 else '-'}"  # turning down and up again counts as two turns
             if turn_key not in self._proposals_done and abs(degrees) >= SMALLEST_TURN:
                 self._proposals_done.add(turn_key)
                 return Turn(gauge.trimmer, degrees)
         return None
 
     def _keep_or_turn(self, snapshot: Snapshot) -> Command:
-        """Everything is in: another round is worth it while a reading is far from the middle of its tolerance."""
+        """With everything in, do another round only while a reading is far from the middle of its tolerance."""
         far = max(_error_in_tolerances(g) for g in snapshot.gauges) > GOOD_ENOUGH
         turn = self._proposed_turn(snapshot) if far else None
         if turn is not None:
@@ -139,7 +139,7 @@ class UnattendedHands:
         if now < self._wait_until:
             return None
         if not any(g.advice for g in snapshot.gauges):
-            return None  # not live gauges: a round or a ladder proposes its own turns
+            return None  # gauges are not live: a round or a ladder proposes its own turns
         looking = any(g.advice == "look" for g in snapshot.gauges) and now < self._wait_until + PATIENCE_S
         if any(g.turn is not None for g in snapshot.gauges):
             return self._search(snapshot, now, looking)
@@ -186,7 +186,7 @@ class UnattendedHands:
         return turn
 
     def _known(self, trimmer: str, gauge: Gauge) -> _Trimmer:
-        """What they know of a trimmer at this step; how the reading responds they know from earlier steps too."""
+        """What is known about a trimmer at this step, with the response learnt at earlier steps."""
         key, response = (self._step_id, trimmer), (trimmer, gauge.reading.quantity)
         if key not in self._learnt:
             self._learnt[key] = _Trimmer(self._responses.get(response))
@@ -224,17 +224,17 @@ class UnattendedHands:
 
 
 LOOK_S = 3.0
-"""How long they look at a meter before they read it."""
+"""How long the hands look at a meter before they read it."""
 
 SMALLEST_TURN = 0.2
 BACKLASH_FRACTION = 0.3
-"""A turn with a response below this fraction of the usual slope was taken up by backlash."""
+"""A response below this fraction of the usual slope means that backlash took up the turn."""
 
 SETTLE_S = 1.2
-"""How long they wait after a turn for the gauge's shortest window; longer where the delay between heads is known."""
+"""Wait after a turn for the gauge's shortest window; longer where the delay between heads is known."""
 
 PATIENCE_S = 40.0
-"""How long they look at most before they turn or accept without knowing the average as well as they should."""
+"""Longest look before turning or accepting although the average is not known well enough."""
 
 
 def _limits(snapshot: Snapshot, trimmer: str) -> tuple[float, float]:

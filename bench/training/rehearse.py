@@ -14,7 +14,7 @@ from bench.procedure.state.snapshot import Outcome
 from bench.training.hands import UnattendedHands
 
 LOOK_EVERY_S = 0.1
-"""How often the hands look at the gauge, in rehearsal time."""
+"""Interval between looks at the gauge, in rehearsal time."""
 
 LONGEST_STEP_S = 1800.0
 """A step that takes longer than this in rehearsal time is stuck."""
@@ -29,11 +29,11 @@ def target_answers(job: Job) -> dict[str, str]:
     flux = f"{job.reference_tape.fluxivity_nwb_m:g}"
     labels = {s.id: flux for s in job.steps if isinstance(s, Entry) and s.unit == "nWb/m"}
     asked = [s for s in job.steps if isinstance(s, Entry) and s.asks == "number" and s.target is not None]
-    return labels | {s.id: _met(job.at(s.lot).target(s.target)) for s in asked if s.target is not None}
+    return labels | {s.id: _figure_meeting(job.at(s.lot).target(s.target)) for s in asked if s.target is not None}
 
 
-def _met(target: Target) -> str:
-    """A figure that meets a target: its value, or its limit."""
+def _figure_meeting(target: Target) -> str:
+    """A figure that meets a target: the target's value, or its limit."""
     limits = [limit for limit in (target.at_least, target.at_most) if limit is not None]
     return f"{limits[0] if limits else target.value:g}"
 
@@ -43,7 +43,7 @@ def rehearse(runner: Runner, port: Port, clock: Clock, hands: UnattendedHands) -
 
     Args:
         runner: not yet started.
-        port: closed; it is opened and closed here.
+        port: a closed port, which is opened and closed here.
         clock: the clock that the port advances.
         hands: the hands that answer and turn.
 

@@ -1,4 +1,4 @@
-"""What the trainee's own readings say of each trimmer: the verdicts that a debrief must not contradict."""
+"""What the trainee's own readings show about each trimmer: verdicts that a debrief must not contradict."""
 
 from __future__ import annotations
 
@@ -22,8 +22,8 @@ USUAL_TOLERANCES: tuple[tuple[str, float], ...] = (
     ("azimuth", 2.0),
     ("speed", 0.3),
 )
-"""Largest error of a correct trimmer, in its own unit, where no step judges it: what a line-up to the usual tolerances
-leaves. Common practice, no source."""
+"""Largest error of a correct trimmer, in its own unit, where no step judges it: what remains after a line-up to the
+usual tolerances. Common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +36,7 @@ class _Judging:
 
 
 def tolerances(job: Job, trimmers: Iterable[str]) -> dict[str, float]:
-    """The largest error of each of these trimmers when it is correct, in its own unit: as the job judges it."""
+    """The largest error, as the job judges it, with which each of these trimmers is still correct, in its own unit."""
     return {name: _tolerance(job, name) for name in trimmers}
 
 
@@ -49,7 +49,7 @@ def _tolerance(job: Job, trimmer: str) -> float:
     usual = usual_tolerance(trimmer)
     finest = _finest(job, trimmer)
     if not finest or trimmer.startswith("bias"):
-        return usual  # the reading that bias is set by is not bias itself
+        return usual  # bias is set by a reading that is not bias itself
     quantity, tolerance = finest[-1].step.quantity, finest[-1].tolerance
     if quantity == "azimuth_delay":
         return tolerance / float(delay_us(1.0, job.machine.track_spacing_mm, job.machine.speed_mm_s))
@@ -83,7 +83,7 @@ def _frequency(job: Job, step: Adjust) -> float | None:
 def last_verdicts(
     job: Job, trimmers: Iterable[str], records: Sequence[ReadingRecord], events: Sequence[Event]
 ) -> Mapping[str, ReadingRecord | None]:
-    """For each of these trimmers the last reading that judges its present position most finely; None without one."""
+    """For each trimmer, the last reading that judges its present position most finely; None without one."""
     return {name: _last(job, name, records, events) for name in trimmers}
 
 

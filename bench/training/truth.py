@@ -1,4 +1,4 @@
-"""The true state of a practice machine, for the debrief; nobody at the bench sees it before."""
+"""The true state of a practice machine, for the debrief; nobody at the bench sees it before then."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ class HiddenCause:
     trimmers: tuple[str, ...]
     """The trimmers that can correct it; empty if none can."""
     present: bool
-    """Whether cleaning or demagnetising has not removed it; for one that trimmers can correct, always true."""
+    """Whether it is still there after cleaning or demagnetising; always true if trimmers can correct it."""
 
     @property
     def repairable(self) -> bool:

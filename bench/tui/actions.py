@@ -93,7 +93,7 @@ CHOOSER = (
     KeyAction("edit", "e", "F3", "edit", "Edit the file behind this line; its problems are listed afterwards."),
     KeyAction("copy", "c", "F6", "new from this", "A copy of the file behind this line, to begin a new one from."),
     KeyAction(
-        "type_in_tape", "n", "", "type in a tape", "Type in a reference tape: six questions, and its sheet is written."
+        "type_in_tape", "n", "", "type in a tape", "Type in a reference tape, or a set of them; the sheets are written."
     ),
     KeyAction("records", "v", "F7", "sessions", "Sessions, their reports, machines' histories, comparisons."),
     KeyAction("new_exercise", "x", "F8", "new exercise", "Write an exercise on this job, and what its machine hides."),

@@ -1,4 +1,4 @@
-"""The full-screen app: themes, sizes, changes between screens. What is shown is in `screens`."""
+"""The full-screen app: themes, sizes, changes of screen. The screens themselves are in `screens`."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ class BenchApp(KeysInOrder):
         self._preferences = preferences
         self.bell_on = preferences is not None and preferences.load().get("bell") == "on"
         self.fault: BaseException | None = None
-        """What ended the app, when nobody left it."""
+        """The exception that ended the app; None where the person left it."""
         self.close_late: Callable[[Callable[[str], None]], None] | None = None
         """Closes the session of a screen that closed while its bench thread was still writing."""
 
@@ -47,8 +47,8 @@ class BenchApp(KeysInOrder):
         """The first screen."""
         if self._first is not None:
             self.push_screen(self._first, lambda _: self.exit(0))
-            self._mind(self.size)
-            self._mind_again()
+            self._check_size(self.size)
+            self._check_size_again()
 
     def get_theme_variable_defaults(self) -> dict[str, str]:
         """Our colours, for themes that do not define them."""
@@ -59,22 +59,22 @@ class BenchApp(KeysInOrder):
     def on_resize(self, event: events.Resize) -> None:
         """The terminal changed its size."""
         if len(self.screen_stack) > 1:
-            self._mind(event.size)
+            self._check_size(event.size)
 
-    def _mind(self, size: Size) -> None:
-        """Below the smallest size, cover the screen with a sentence about it."""
+    def _check_size(self, size: Size) -> None:
+        """Cover the screen with a sentence when it is below the smallest size."""
         small = size.width < SMALLEST[0] or size.height < SMALLEST[1]
         if small and not any(isinstance(s, TooSmall) for s in self.screen_stack):
-            self.push_screen(TooSmall(), self._mind_again)
+            self.push_screen(TooSmall(), self._check_size_again)
 
-    def _mind_again(self, _: object = None) -> None:
+    def _check_size_again(self, _: object = None) -> None:
         """Check again: the size may have changed while screens changed."""
-        self.call_after_refresh(lambda: self._mind(self.size))
+        self.call_after_refresh(lambda: self._check_size(self.size))
 
     # ---------------------------------------------------------------- what is done everywhere
 
     async def action_stop_sound(self) -> None:
-        """Stop all sound, of any screen below, and a count-down that would start some."""
+        """Stop all sound of every screen in the stack, and a count-down that would start any."""
         if isinstance(self.screen, CountDown):
             self.screen.action_close()
         for screen in reversed(self.screen_stack):
@@ -120,7 +120,7 @@ class BenchApp(KeysInOrder):
     # ---------------------------------------------------------------- faults
 
     def end_by(self, fault: BaseException) -> None:
-        """Leave because of what went wrong on the bench."""
+        """Leave the app because of a fault on the bench."""
         self.fault = self.fault or fault
         self.exit()
 

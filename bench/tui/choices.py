@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -96,10 +96,11 @@ ABOUT = {
 def rows_of(workspace: Workspace) -> list[Row]:
     """Read all choices from a workspace, except sound devices, which can take long to list."""
     reference_tapes = _sheets(workspace, "reference-tape")
+    machines = _machines(workspace, reference_tapes)
     options = {
         "session": _sessions(workspace),
-        "procedure": _procedures(workspace),
-        "machine": _machines(workspace, reference_tapes),
+        "procedure": _procedures(workspace, {m.key: m.goes_with.get("reference-tape", ()) for m in machines}),
+        "machine": machines,
         "tape": _sheets(workspace, "tape"),
         "reference-tape": reference_tapes,
         "port": (PRACTICE, LEFT, EXERCISE, *_exercises(workspace), FILE),
@@ -190,7 +191,8 @@ def file_option(path: str) -> Option:
     return Option(str(Path(path).expanduser()), f"file: {Path(path).name}", "", (path,))
 
 
-def _procedures(workspace: Workspace) -> tuple[Option, ...]:
+def _procedures(workspace: Workspace, reference_tapes: Mapping[str, tuple[str, ...]]) -> tuple[Option, ...]:
+    """The procedures, each with its own sheets, and the other reference tapes for its machine."""
     from bench.procedure.load.library import Library
     from bench.procedure.load.reader import read_procedure
 
@@ -212,12 +214,15 @@ def _procedures(workspace: Workspace) -> tuple[Option, ...]:
         if procedure.other_tapes:
             about.append("Also lines up for: " + ", ".join(procedure.other_tapes) + ".")
         own = {"machine": procedure.machine, "tape": procedure.tape, "reference-tape": procedure.reference_tape}
+        goes_with: dict[str, tuple[str, ...]] = {row: (name,) for row, name in own.items() if name is not None}
+        if "reference-tape" in goes_with:
+            goes_with["reference-tape"] += reference_tapes.get(procedure.machine or "", ())
         option = Option(
             path.stem,
             procedure.title,
             duration(60.0 * procedure.takes_minutes),
             tuple(about),
-            goes_with={row: (name,) for row, name in own.items() if name is not None},
+            goes_with=goes_with,
         )
         try:
             library.load_job(path.stem)
@@ -256,6 +261,7 @@ def _sheets(workspace: Workspace, kind: SheetKind) -> tuple[Option, ...]:
 
 def _machines(workspace: Workspace, reference_tapes: tuple[Option, ...]) -> tuple[Option, ...]:
     """The machines, each with the reference tapes for its speed and equalisation."""
+    from bench.procedure.load.check_fit import tracks_fit
     from bench.procedure.load.library import Library
     from bench.procedure.load.reader import load_sheet
 
@@ -274,8 +280,8 @@ def _machines(workspace: Workspace, reference_tapes: tuple[Option, ...]) -> tupl
         fitting = tuple(
             key
             for key, tape in tapes.items()
-            if (tape.speed_mm_s, tape.equalisation_us, tape.fluxivity_method)
-            == (machine.speed_mm_s, machine.equalisation_us, machine.reference.fluxivity_method)
+            if (tape.speed_mm_s, tape.equalisation_us) == (machine.speed_mm_s, machine.equalisation_us)
+            and tracks_fit(machine, tape)
         )
         out.append(replace(option, goes_with={"reference-tape": fitting} if fitting else {}))
     return tuple(out)

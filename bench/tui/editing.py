@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from bench.procedure.load.reader import SheetKind
 
 OWN = "own"
-"""Appended to the name of a copy."""
+"""Suffix of the name of a copy."""
 
 LARGEST = 1_000_000
 """Largest file for the built-in editor, bytes."""

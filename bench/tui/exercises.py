@@ -30,9 +30,9 @@ def exercise_of(workspace: Workspace, chosen: dict[str, str], number: int) -> Ex
     """The chosen exercise file; without one, the job as it is chosen, with faults drawn by its number.
 
     Args:
-        workspace: where exercises lie.
+        workspace: workspace with the exercise files.
         chosen: keys of the chosen options, by the lines of the chooser.
-        number: of the exercise.
+        number: number of the exercise.
 
     Raises:
         Problem: the file is missing or broken.
@@ -61,7 +61,7 @@ def new_exercise(workspace: Workspace, chosen: dict[str, str]) -> Path:
     """Write an exercise on a job, to be edited: one fault that the job can show, and the others as comments.
 
     Args:
-        workspace: where exercises lie.
+        workspace: workspace with the exercise files.
         chosen: procedure, machine, tape and reference tape, by the lines of the chooser.
 
     Raises:

@@ -1,4 +1,4 @@
-"""The help text for what is on the bench screen: how to read it, and what to do."""
+"""The help text for the bench screen: how to read what it shows, and what to do."""
 
 from __future__ import annotations
 

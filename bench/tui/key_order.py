@@ -1,9 +1,9 @@
-"""Keys are obeyed one after another, each with all that it causes, however fast they come.
+"""Keys take effect one after another, each with all its consequences, however fast they are typed.
 
-Textual sends a key up through the focused widget's ancestors, a message queue each, before a binding acts on it. A key
-that a widget acts on itself overtakes one that a binding acts on: digits typed at once would overtake a backspace.
-Here a key waits until a message that went the same way as the key before it has come back, and until the screen says
-that it shows what that key did.
+Textual passes a key up through the ancestors of the focused widget, each with its own message queue, before a binding
+acts on it. So a key that a widget handles itself overtakes one that a binding handles: digits typed at once would
+overtake a backspace. Here a key waits until a message that followed the previous key along the same path has come back,
+and until the screen reports that it shows the effect of that key.
 """
 
 from __future__ import annotations
@@ -17,16 +17,17 @@ from textual.message import Message
 from bench.tui.actions import STOP
 
 ROUNDS = 3
-"""A key, the message that a widget posts because of it, and the screen that a dialog returns to."""
+"""Passes of the message: for the key, for the message that a widget posts because of it, and for the screen to which a
+dialog returns."""
 
 LOOK_EVERY_S = 0.02
 
 LONGEST_S = 2.0
-"""Longest wait for what a key does; the next key follows anyway."""
+"""Longest wait for the effect of a key; after it the next key follows anyway."""
 
 
 class KeyPassed(Message):
-    """Goes up the same way as a key, behind it."""
+    """Follows a key along the same path."""
 
     def __init__(self, key: int, rounds: int) -> None:
         super().__init__()
@@ -35,7 +36,7 @@ class KeyPassed(Message):
 
 
 class KeysInOrder(App[int]):
-    """An app that obeys keys in their order. A screen may have a property `settled`: whether it waits for nothing."""
+    """An app that handles keys in order. A screen may have a property `settled`: whether it is waiting for nothing."""
 
     def __init__(self, *, ansi_color: bool | None = None) -> None:
         super().__init__(ansi_color=ansi_color)
@@ -44,7 +45,7 @@ class KeysInOrder(App[int]):
         self._at_work = False
 
     async def on_event(self, event: events.Event) -> None:
-        """Queue a key; the key that stops sound drops those that wait. Everything else is handled at once."""
+        """Queue a key; the key that stops sound drops the waiting ones. All other events are handled at once."""
         if not isinstance(event, events.Key) or event.is_forwarded:
             await super().on_event(event)
             return
@@ -65,14 +66,14 @@ class KeysInOrder(App[int]):
         self._follow(KeyPassed(key, ROUNDS))
 
     def _follow(self, message: KeyPassed) -> None:
-        """Send a message after a key, from where keys go now."""
+        """Send a message after a key, from the widget that receives keys now."""
         target = self.focused or (self.screen if self.screen_stack else None)
         if target is not None:
             message.set_sender(target)
             target.post_message(message)
 
     async def on_key_passed(self, message: KeyPassed) -> None:
-        """What a key caused up to now is done; see whether that caused more."""
+        """Everything that a key has caused so far is done: check whether that caused more."""
         message.stop()
         if message.rounds > 1:
             self._follow(KeyPassed(message.key, message.rounds - 1))
@@ -80,7 +81,7 @@ class KeysInOrder(App[int]):
             await self._look(message.key)
 
     async def _look(self, key: int) -> None:
-        """Go on with the next key when the screen shows what this one did."""
+        """Go on with the next key once the screen shows the effect of this one."""
         stopping = bool(self._typed) and self._typed[0].key == STOP.function_key.lower()
         if stopping or all(getattr(screen, "settled", True) for screen in self.screen_stack):
             await self._over(key)

@@ -1,7 +1,7 @@
-"""Degrees for each decibel, learnt from the turns made on the screen: how far to turn is proposed at every gauge.
+"""Proposes a turn at every gauge, from the degrees per decibel learnt from turns made on the screen.
 
-Where the trimmers are seen, each average after a turn is one more point of the trimmer's response. A gauge whose
-activity proposes a turn of its own keeps that.
+Where the program can see trimmers, each average after a turn adds a point to the response of the trimmer. A gauge
+whose activity proposes a turn keeps that one.
 """
 
 from __future__ import annotations
@@ -13,9 +13,9 @@ from bench.procedure.state.snapshot import Gauge, Snapshot
 from bench.procedure.state.trimmer_response import TrimmerResponse
 
 SAME_DEGREES = 0.5
-"""Positions that differ by less are one."""
+"""Positions that differ by less count as the same."""
 LEAST_SPREAD = 0.02
-"""Repeatability of a reading, in parts of its tolerance, where its uncertainty is less. A choice."""
+"""Smallest repeatability of a reading, as a fraction of its tolerance. A choice."""
 
 Key = tuple[str, str, str]
 """Trimmer, quantity, channel."""
@@ -28,13 +28,13 @@ class LearnedTurns:
         self._step = ""
         self._responses: dict[Key, TrimmerResponse] = {}
         self._aims: dict[Key, float] = {}
-        """Where each trimmer should stand, degrees."""
+        """Position that each trimmer should have, degrees."""
         self._at: dict[Key, float] = {}
         self._turned: set[Key] = set()
-        """Turned since the last average, which therefore belongs to another position."""
+        """Trimmers turned since the last average, which therefore belongs to an earlier position."""
 
     def shown(self, snapshot: Snapshot) -> Snapshot:
-        """The snapshot, with a turn proposed at each gauge that a turn helps."""
+        """The snapshot, with a turn proposed at each gauge where a turn helps."""
         step = snapshot.step.id if snapshot.step is not None else ""
         if step != self._step:
             self._step = step

@@ -1,4 +1,4 @@
-"""Opens a file in the system's program for such files."""
+"""Opens a file in the system's default program."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the bench screen shows of a snapshot: which panel, which prompt, which keys. Pure functions."""
+"""How the bench screen shows a snapshot: which panel, which prompt, which keys. Pure functions."""
 
 from __future__ import annotations
 
@@ -59,7 +59,7 @@ def proposed_turns(snapshot: Snapshot) -> dict[str, float]:
 
 
 def runs_on(snapshot: Snapshot) -> bool:
-    """Whether the step measures without hands: nothing but a key is needed, and the readings before it are in.
+    """Whether the step measures without anyone at the machine: it needs only a key, and the readings before it are in.
 
     On two heads a person rewinds between recording and replay, unless the program operates the machine.
     """
@@ -78,7 +78,7 @@ def can_be_accepted(snapshot: Snapshot) -> bool:
 
 
 def is_possible(snapshot: Snapshot, action: str) -> bool:
-    """Whether an action does something now; footer, help and palette list no others."""
+    """Whether an action has an effect now; footer, help and palette list no others."""
     if snapshot.outcome is not None:
         possible = ("go_on", "report", "results", "leave", "stop_sound", "help")
         return action in possible or action.startswith("app.")
@@ -110,9 +110,9 @@ def is_possible(snapshot: Snapshot, action: str) -> bool:
 
 
 def footer_of(snapshot: Snapshot, *, trainee: bool = False) -> tuple[tuple[KeyAction, str], ...]:
-    """At most six actions, the most important now first; help lists the others.
+    """At most six actions, the currently most important first; help lists the others.
 
-    A trainee is offered hints instead of why, which is open already.
+    A trainee is offered hints instead of the reasons, which are already shown.
     """
     if snapshot.outcome is not None:
         return ((actions.find(actions.BENCH, "report"), "report"), (actions.HELP, "help"))
@@ -157,7 +157,7 @@ def shortened_prompt(asked: KeyPrompt, kind: str, width: int) -> tuple[KeyPrompt
 
 
 def notice_of(snapshot: Snapshot, cause: str = "") -> tuple[str, str]:
-    """The notice and its role: unsaved data, a notice, steps to check again, or what is wrong."""
+    """The notice and its role: unsaved data, a message, steps to check again, or the cause of a fault."""
     if snapshot.unsaved:
         return "! " + snapshot.unsaved, "caution"
     if snapshot.notice:

@@ -6,26 +6,42 @@ Uncertainties are those of a typical tape, to be changed where the certificate s
 
 from __future__ import annotations
 
+import json
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date
 from pathlib import Path
+from typing import get_args
 
 from bench.problem import Problem
+from bench.procedure.model.sheets import TrackFormatName
 from bench.workspace import write_new
 
+TRACKS: tuple[str, ...] = get_args(TrackFormatName)
+
 QUESTIONS: Mapping[str, str] = {
-    "name": "What is the reference tape called? Its name, and its serial number.",
+    "name": "What is the reference tape called?",
+    "serial": "Its serial number; a dash if it has none.",
     "speed": "Tape speed in cm/s: 4.76, 9.53, 19.05, 38.1 or 76.2.",
-    "flux": "Flux of its level tone in nWb/m and its method, DIN or ANSI: 250 DIN",
-    "equalisation": "Its time constants in µs, t1 and t2, 0 for none: 120 3180",
-    "date": "Date of its certificate, such as 2026-03-02; a dash if there is none.",
+    "equalisation": "Its time constants in µs, t1 and t2, 0 for none, such as 120 3180",
+    "tracks": f"Its tracks: {', '.join(TRACKS)}; a dash if you do not know.",
     "sections": (
         "Its sections in order: purpose Hz@dB seconds. Purpose and seconds hold until another is given; a correction "
-        "of the certificate goes behind a slash. level 400@0 60, azimuth 10000@-20, response 315@-20 10, 10000@-20/+0.3"
+        "of the certificate goes behind a slash, such as level 400@0 60, azimuth 10000@-20, response 315@-20 10, "
+        "10000@-20/+0.3"
     ),
+    "flux": "Flux of its level tone in nWb/m and its method, DIN or ANSI, such as 250 DIN",
+    "certificate": "The name or number of its certificate; a dash if there is none.",
+    "date": "Date of its certificate, such as 2026-03-02; a dash if there is none.",
 }
-"""What is asked, in order."""
+"""What is asked, in order; the flux only of a tape with a level tone."""
+OF_A_SET = ("speed", "equalisation", "tracks")
+"""What is asked once for all tapes of a set."""
+LEVEL = 'purpose = "level"'
+NONE = ("", "-", "–")
+"""How an answer says that there is none."""
+NO_LEVEL_TONE = "250 DIN"
+"""Flux in the sheet of a tape without a level tone; no reading depends on it."""
 SPEEDS_MM_S = (47.625, 95.25, 190.5, 381.0, 762.0)
 SECTION = re.compile(
     r"(?:(level|azimuth|response|speed)\s+)?(\d+(?:\.\d+)?)\s*@\s*([+-]?\d+(?:\.\d+)?)"
@@ -33,19 +49,24 @@ SECTION = re.compile(
 )
 
 
-_USUAL = {
+_USUAL = dict.fromkeys(QUESTIONS, "-") | {
     "name": "x",
     "speed": "4.76",
-    "flux": "250 DIN",
     "equalisation": "120 3180",
-    "date": "-",
     "sections": "level 1@0 9",
+    "flux": NO_LEVEL_TONE,
 }
 
 
-def checked(key: str, answer: str) -> None:
-    """Raise `Problem` for an answer that can't be read."""
-    sheet_text(_USUAL | {key: answer})
+def next_question(answers: Mapping[str, str]) -> str | None:
+    """The key of what is asked next; None after the last question."""
+    needless = () if LEVEL in _sections(answers.get("sections", _USUAL["sections"])) else ("flux",)
+    return next((key for key in QUESTIONS if key not in answers and key not in needless), None)
+
+
+def checked(answers: Mapping[str, str]) -> None:
+    """Raise `Problem` for answers, as far as they were given, that can't be read."""
+    sheet_text({**_USUAL, **answers})
 
 
 def sheet_text(answers: Mapping[str, str]) -> str:
@@ -57,7 +78,8 @@ def sheet_text(answers: Mapping[str, str]) -> str:
     Raises:
         Problem: an answer that can't be read, with how it is typed.
     """
-    flux, method = _flux(answers["flux"])
+    sections = _sections(answers["sections"])
+    flux, method = _flux(answers["flux"] if LEVEL in sections else NO_LEVEL_TONE)
     t1, t2 = _numbers(answers["equalisation"], 2, "equalisation: type two figures in µs, such as 120 3180")
     lines = [
         "format = 1",
@@ -71,13 +93,21 @@ def sheet_text(answers: Mapping[str, str]) -> str:
         "speed_uncertainty_percent = 0.1",
         "azimuth_uncertainty_arcmin = 2.0",
     ]
+    lines += [
+        f'{key} = "{_plain(answers[key])}"' for key in ("serial", "certificate") if answers[key].strip() not in NONE
+    ]
+    tracks = answers["tracks"].strip().casefold()
+    if tracks not in NONE:
+        if tracks not in TRACKS:
+            raise Problem(f"tracks: “{tracks}” is none of {', '.join(TRACKS)}; type one of them, or a dash")
+        lines.append(f'track_format = "{tracks}"')
     day = answers["date"].strip()
-    if day not in ("", "-", "–"):
+    if day not in NONE:
         try:
             lines.append(f"certificate_date = {date.fromisoformat(day).isoformat()}")
         except ValueError:
             raise Problem(f"certificate: “{day}” is no date; type it like 2026-03-02, or a dash") from None
-    return "\n".join([*lines, *_sections(answers["sections"])]) + "\n"
+    return "\n".join([*lines, *sections]) + "\n"
 
 
 def write_sheet(folder: Path, answers: Mapping[str, str]) -> Path:
@@ -86,9 +116,24 @@ def write_sheet(folder: Path, answers: Mapping[str, str]) -> Path:
     Raises:
         Problem: an answer that can't be read, or a file that can't be written.
     """
-    text = sheet_text(answers)
-    stem = re.sub(r"[^a-z0-9]+", "-", answers["name"].casefold()).strip("-")[:60] or "reference-tape"
-    return write_new(folder, stem, text, most=100)
+    return write_new(folder, _stem(answers["name"]), sheet_text(answers), most=100)
+
+
+def write_set(folder: Path, name: str, tapes: Sequence[Path]) -> Path:
+    """Write the sheet of a set of these tapes, likewise."""
+    stems = [path.stem for path in tapes]
+    lines = [
+        "format = 1",
+        'sheet = "reference-set"',
+        f'name = "{_plain(name)}"',
+        f'notes = "Played in this order: {", ".join(stems)}."',
+        f"tapes = {json.dumps(stems)}",
+    ]
+    return write_new(folder, _stem(name), "\n".join(lines) + "\n", most=100)
+
+
+def _stem(name: str) -> str:
+    return re.sub(r"[^a-z0-9]+", "-", name.casefold()).strip("-")[:60] or "reference-tape"
 
 
 def _plain(name: str) -> str:
@@ -143,7 +188,7 @@ def _sections(text: str) -> list[str]:
             "",
             "[[section]]",
             f'id = "{name}"' if taken[name] == 1 else f'id = "{name}-{taken[name]}"',
-            f'purpose = "{purpose}"',
+            LEVEL if purpose == "level" else f'purpose = "{purpose}"',
             f"hz = {hz}",
             f"db = {db}",
             f"seconds = {seconds}",

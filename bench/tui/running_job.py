@@ -64,7 +64,7 @@ class RunningJob:
         return opened.make_desk(on_snapshot)
 
     def diagnosis_line(self, before: Snapshot, now: Snapshot) -> str:
-        """What is wrong, where a person wants to know it at this moment; "" elsewhere, and always for a trainee."""
+        """What is wrong, at moments when it should be shown; "" otherwise, and always for a trainee."""
         from bench.session.compare.diagnosis import WhatIsWrong, time_to_ask
 
         if self._opened is None or self.trainee or not time_to_ask(before, now):
@@ -72,7 +72,7 @@ class RunningJob:
         return WhatIsWrong(self._opened.store.folder, self._opened.job.steps).line()
 
     def diagnosis_page(self) -> tuple[list[str], Command | None]:
-        """What is wrong, as lines, and what makes the suggested test; in an exercise that is for its debrief."""
+        """What is wrong, as lines, and the command for the suggested test; an exercise keeps both for its debrief."""
         if self._opened is None:
             return [], None
         if self._opened.exercise is not None:
@@ -113,19 +113,19 @@ class RunningJob:
             return problem.sentence
 
     def _first_cause(self) -> str:
-        """What was wrong, in a line after the report; "" in an exercise, and where too little was read."""
+        """What was wrong, in one line after the report; "" in an exercise, and where too little was read."""
         from bench.diagnosis.telling.page import first_line
-        from bench.session.compare.diagnosis import worth_telling
+        from bench.session.compare.diagnosis import diagnosis_to_show
         from bench.session.record.reader import read_session
 
         if self._opened is None or self._opened.exercise is not None:
             return ""
-        found = worth_telling(read_session(self._opened.store.folder))
+        found = diagnosis_to_show(read_session(self._opened.store.folder))
         line = first_line(found) if found else ""
         return f". What was wrong: {line}" if line else ""
 
     def close_late(self, line: Callable[[str], None]) -> None:
-        """After the screen has closed: wait for the bench thread to finish writing, print that, close the session."""
+        """After the screen has closed: wait until the bench thread has finished writing, then close the session."""
         if self._opened is not None and self._opened.desk is not None:
             self._opened.desk.wait(line)
         sentence = self.close(None)

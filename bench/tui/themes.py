@@ -8,7 +8,7 @@ from textual.theme import BUILTIN_THEMES, Theme
 
 
 def _theme(name: str, *, dark: bool, ink: str, ground: str, **colours: str) -> Theme:
-    """A theme; `colours` are ours: quiet, rule, good, bad, close, accent, trace, bar."""
+    """A theme; `colours` are our own roles: quiet, rule, good, bad, close, accent, trace, bar."""
     return Theme(
         name=name,
         primary=colours["accent"],

@@ -6,17 +6,17 @@ from datetime import date, datetime
 
 
 def day(moment: date) -> str:
-    """A date as anybody reads it: "3 May 2026"."""
+    """A date in words: "3 May 2026"."""
     return f"{moment.day} {moment:%B %Y}"
 
 
 def month(moment: date) -> str:
-    """A month, where the day is not known so well: "May 2026"."""
+    """A month, for a date that is not known to the day: "May 2026"."""
     return f"{moment:%B %Y}"
 
 
 def stamp(moment: datetime) -> str:
-    """Date and time of day in a column, where they are to line up: "2026-05-03 09:07"."""
+    """Date and time of day for a column, all of the same width: "2026-05-03 09:07"."""
     return f"{moment:%Y-%m-%d %H:%M}"
 
 
@@ -26,7 +26,7 @@ def hour(moment: datetime) -> str:
 
 
 def clock(seconds: float) -> str:
-    """What is left, as a clock shows it: "9:05"."""
+    """Time left, as on a clock: "9:05"."""
     whole = max(0, round(seconds))
     return f"{whole // 60}:{whole % 60:02d}"
 

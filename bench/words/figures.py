@@ -16,8 +16,8 @@ def number(value: float, places: int, *, sign: bool = False) -> str:
 
     Args:
         value: any finite number.
-        places: after the point; −1 rounds to tens.
-        sign: whether a positive figure has its sign.
+        places: decimal places; −1 rounds to tens.
+        sign: whether a positive figure has a plus sign.
     """
     size = abs(value) if places >= 0 else round(abs(value), places)
     text = f"{size:.{max(places, 0)}f}"
@@ -33,10 +33,10 @@ def figure(value: float, unit: str, uncertainty: float = 0.0, *, bound: Bound | 
 
     Args:
         value: in `unit`.
-        unit: says the decimals where there is no uncertainty.
+        unit: determines the decimals where there is no uncertainty.
         uncertainty: expanded; 0 where there is none.
-        bound: which side the value is the limit of: it is rounded to three digits, and so that it stays true.
-        sign: whether a positive figure has its sign.
+        bound: the side of which the value is the limit; it is rounded to three digits, so that the bound stays true.
+        sign: whether a positive figure has a plus sign.
     """
     if bound:
         safe = _significant(value, _BOUND_DIGITS, ROUND_FLOOR if bound == "at least" else ROUND_CEILING)
@@ -45,14 +45,14 @@ def figure(value: float, unit: str, uncertainty: float = 0.0, *, bound: Bound | 
 
 
 def places_of(uncertainty: float, unit: str) -> int:
-    """Places after the point that an uncertainty leaves to its value; negative where tens are rounded."""
+    """Decimal places that an uncertainty leaves to its value; negative where tens are rounded."""
     return _places(_rounded_up(uncertainty, unit))
 
 
 def plus_minus(uncertainty: float, unit: str) -> str:
     """An expanded uncertainty to two significant digits, never rounded down: "± 0.060".
 
-    Source: JCGM 100:2008 (GUM), 7.2.6: two significant digits at most, and rather rounded up than to the nearest.
+    Source: JCGM 100:2008 (GUM), 7.2.6: at most two significant digits, rounded up rather than to the nearest.
     """
     return f"± {_rounded_up(uncertainty, unit):f}"
 
@@ -60,13 +60,13 @@ def plus_minus(uncertainty: float, unit: str) -> str:
 def with_uncertainty(
     value: float, unit: str, uncertainty: float, *, bound: Bound | None = None, sign: bool = False
 ) -> str:
-    """A value and its uncertainty to the same place: "−0.12 ± 0.05"; arguments as of `figure`."""
+    """A value and its uncertainty to the same place: "−0.12 ± 0.05"; arguments as in `figure`."""
     text = figure(value, unit, uncertainty, bound=bound, sign=sign)
     return f"{text} {plus_minus(uncertainty, unit)}" if uncertainty else text
 
 
 def live_decimals(unit: str, tolerance: float | None) -> int:
-    """Places of a figure that moves: a fifth of the tolerance can be seen, and no more flickers."""
+    """Decimal places of a live figure: a fifth of the tolerance is visible, and no further digit flickers."""
     if tolerance is None:
         return 2 if unit == "%" else 1
     count = UNITS[unit].live_decimals
@@ -76,7 +76,7 @@ def live_decimals(unit: str, tolerance: float | None) -> int:
 
 
 def with_unit(text: str, unit: str) -> str:
-    """A figure and its unit, which a count has not."""
+    """A figure with its unit; a count has no unit."""
     return text if unit == "1" else f"{text} {unit}"
 
 
@@ -93,7 +93,7 @@ def hertz(hz: float) -> str:
 
 
 def hertz_tick(hz: float) -> str:
-    """A frequency on an axis that says "Hz" beside it: "125", "12.5k"."""
+    """A frequency on an axis that is marked "Hz": "125", "12.5k"."""
     return f"{hz / 1000:g}k" if hz >= 1000 else f"{hz:g}"
 
 
@@ -110,18 +110,18 @@ _SPEEDS = {
     381.0: "38 cm/s (15 ips)",
     762.0: "76 cm/s (30 ips)",
 }
-"""Nominal speeds as the trade writes them; common practice, no source."""
+"""Nominal speeds in the notation of the trade; common practice, no source."""
 _NOMINAL_WITHIN = 0.005
 
 
 def tape_speed(mm_s: float) -> str:
-    """A tape speed as the trade says it: "38 cm/s (15 ips)", "19 cm/s (7½ ips)"."""
+    """A tape speed in the units of the trade: "38 cm/s (15 ips)", "19 cm/s (7½ ips)"."""
     near = (said for nominal, said in _SPEEDS.items() if abs(mm_s / nominal - 1.0) < _NOMINAL_WITHIN)
     return next(near, f"{mm_s / 10:.3g} cm/s ({mm_s / 25.4:.3g} ips)")
 
 
 def tone(hz: float | None, db: float | None) -> str:
-    """A tone and the level it is sent at: "10 kHz, −20 dB"; "" without either."""
+    """A tone and the level at which it is sent: "10 kHz, −20 dB"; "" without either."""
     return ", ".join(([hertz(hz)] if hz else []) + ([decibels(db)] if db is not None else []))
 
 
@@ -148,5 +148,5 @@ def _significant(value: float, digits: int, rounding: str) -> Decimal:
 
 
 def _places(rounded: Decimal) -> int:
-    """Places after the point of a rounded number; negative where tens or hundreds are rounded."""
+    """Decimal places of a rounded number; negative where tens or hundreds are rounded."""
     return -int(rounded.as_tuple().exponent)

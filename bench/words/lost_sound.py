@@ -1,4 +1,4 @@
-"""What is said where the computer was too slow and sound was lost."""
+"""Messages about sound that was lost because the computer was too slow."""
 
 from __future__ import annotations
 

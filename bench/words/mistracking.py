@@ -16,11 +16,11 @@ NEGLIGIBLE_DB = 0.05
 
 
 def music_sentence(found: MistrackingMap, *, past: bool = False) -> str:
-    """What it means for music, and why: "music will sound dull: −17.9 dB at 10 kHz at −18 dB (−10 dB of …), because …".
+    """The effect on music, and why: "music will sound dull: −17.9 dB at 10 kHz at −18 dB (−10 dB of …), because …".
 
     Args:
         found: what is heard over levels and frequencies.
-        past: as it was when the machine came in.
+        past: whether to describe the machine as it was when it came in.
     """
     sounds = "would have sounded" if past else "will sound"
     cause = cause_text(found, past=past)
@@ -37,7 +37,7 @@ def music_sentence(found: MistrackingMap, *, past: bool = False) -> str:
 
 
 def music_sentences(maps: Mapping[Channel, MistrackingMap]) -> str:
-    """The same of each channel, named where there are two."""
+    """The sentence for each channel, which is named where there are two."""
     return " ".join(f"{c}: {music_sentence(m)}" if c != "mono" else music_sentence(m) for c, m in maps.items())
 
 

@@ -1,4 +1,4 @@
-"""What channels, stages and verdicts are called; quantities are named in `bench.measure.catalogue`."""
+"""Names of channels, stages and verdicts; those of quantities are in `bench.measure.catalogue`."""
 
 from __future__ import annotations
 
@@ -21,20 +21,20 @@ CHANNELS: dict[Channel, str] = {
     "left-right": "left to right",
 }
 SIGNS: dict[VerdictWord, str] = {"in": "✓", "out": "✗", "too close to call": "~", "no reading": "–"}
-"""A sign for each verdict, so that colour is never alone."""
+"""A sign for each verdict, so that colour is never the only cue."""
 
 
 def stages_of(*, adjusted: bool) -> dict[Stage, str]:
-    """What the stages of a session are called: where nothing was adjusted, nothing was left by an adjustment."""
+    """Names of the stages of a session; where nothing was adjusted, the last is not called "as left"."""
     return STAGES if adjusted else _STAGES_OF_A_CHECK
 
 
 def short_stage(name: str) -> str:
-    """The name of a stage where "as found" stands beside it anyhow: "before cleaning", "as left"."""
+    """The name of a stage next to which "as found" is already written: "before cleaning", "as left"."""
     return name.removeprefix("as found, ")
 
 
 def unit_in_words(quantity: str) -> str:
-    """The unit of a quantity as a column heads it."""
+    """The unit of a quantity, for the head of a column."""
     unit = QUANTITIES[quantity].unit
     return UNITS[unit].heading or unit

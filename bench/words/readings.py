@@ -1,4 +1,4 @@
-"""Readings, what they should be, and how they are judged."""
+"""Readings, targets and verdicts in words."""
 
 from __future__ import annotations
 
@@ -10,13 +10,13 @@ from bench.words.names import CHANNELS
 
 
 def what(reading: Result) -> str:
-    """What it is a reading of: "response, left, 10 kHz"."""
+    """What a reading measures: "response, left, 10 kHz"."""
     at = [hertz(reading.frequency_hz)] if reading.frequency_hz else []
     return ", ".join([QUANTITIES[reading.quantity].title.lower(), CHANNELS[reading.channel], *at])
 
 
 def state_words(sent_db: float | None, lot: str, noise_reduction: str, direction: str) -> list[str]:
-    """What else tells a reading from others of its tone: level sent, tape, noise reduction, direction of the tape."""
+    """What else distinguishes readings of the same tone: level sent, tape, noise reduction, direction of the tape."""
     words = [decibels(sent_db)] if sent_db is not None else []
     words += [lot] if lot else []
     words += [f"noise reduction {noise_reduction}"] if noise_reduction != "off" else []
@@ -24,7 +24,7 @@ def state_words(sent_db: float | None, lot: str, noise_reduction: str, direction
 
 
 def value_text(reading: Result, *, unit: bool = False) -> str:
-    """A reading as a table has it: "−0.12 ± 0.05", "at least 52.1", "no reading"."""
+    """A reading for a table: "−0.12 ± 0.05", "at least 52.1", "no reading"."""
     if isinstance(reading, NoReading):
         return "no reading"
     text = with_uncertainty(reading.value, reading.unit, reading.uncertainty, bound=reading.bound)
@@ -32,7 +32,7 @@ def value_text(reading: Result, *, unit: bool = False) -> str:
 
 
 def reading_text(reading: Result) -> str:
-    """A reading as a sentence has it: "−0.12 ± 0.05 dB", "no reading, because no tone was found"."""
+    """A reading for a sentence: "−0.12 ± 0.05 dB", "no reading, because no tone was found"."""
     return no_reading_text(reading.reason) if isinstance(reading, NoReading) else value_text(reading, unit=True)
 
 
@@ -50,12 +50,12 @@ def judged_text(reading: Result, verdict: Verdict | None) -> str:
 
 
 def verdict_text(verdict: Verdict) -> str:
-    """The verdict's word; where the target says nothing at this frequency, that."""
+    """The word of the verdict, or a note that the target has no tolerance at this frequency."""
     return "no limit here" if verdict.says_nothing else verdict.word
 
 
 def target_text(verdict: Verdict | None) -> str:
-    """What a reading should be: "−12 ± 0.5", "at least 60"."""
+    """The target of a reading: "−12 ± 0.5", "at least 60"."""
     if verdict is None:
         return "none"
     return aim_text(verdict.target, verdict.tolerance, verdict.limit)
@@ -78,7 +78,7 @@ def phase_of(reading: Result) -> tuple[float, float] | None:
 
 
 def phase_text(reading: Result) -> str:
-    """The phase in words: "phase −62° at 10 kHz", and when the delay is past half a period that it is."""
+    """The phase in words: "phase −62° at 10 kHz", with a note when the delay exceeds half a period."""
     found = phase_of(reading)
     if found is None or isinstance(reading, NoReading):
         return ""

@@ -1,4 +1,4 @@
-"""Sentences: lists, signs, and text that acts on nothing."""
+"""Parts of sentences: lists, counts, minus signs, and text without control characters."""
 
 from __future__ import annotations
 
@@ -16,12 +16,12 @@ def listed(items: Sequence[str]) -> str:
 
 
 def counted(count: int, noun: str, plural: str = "") -> str:
-    """A number of things: "1 pass", "2 passes"; the plural only where it is not the noun with an s."""
+    """A number of things: "1 pass", "2 passes"; `plural` is needed only where an s is not enough."""
     return f"{count} {noun if count == 1 else plural or noun + 's'}"
 
 
 def all_are(count: int, noun: str, where: str = "") -> str:
-    """How a sentence about all of them begins: "All 3 readings at 2 steps are", "The reading at 1 step is"."""
+    """The beginning of a sentence about all of them: "All 3 readings at 2 steps are", "The reading at 1 step is"."""
     return f"The {noun}{where} is" if count == 1 else f"All {count} {noun}s{where} are"
 
 
@@ -31,7 +31,7 @@ def true_minus(text: str) -> str:
 
 
 def inert(text: str) -> str:
-    """Text in one line, without the characters that a terminal or a page would act on."""
+    """Text on one line, without characters that act on a terminal or a page."""
     return "".join(
         c if c.isprintable() or c == NO_BREAK else " " if c.isspace() else "\N{REPLACEMENT CHARACTER}" for c in text
     )

@@ -1,4 +1,4 @@
-"""Plays the audible guide where the private sound is and listens to what its output carries; prints one JSON object."""
+"""Plays the audible guide on the private sound server and listens to its output; prints one JSON object."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the tests of the live port do where the private sound is: each function in a process of its own.
+"""Scenarios for the tests of the live port on the private sound server: each function runs in its own process.
 
 python live_scenarios.py FUNCTION [ARGUMENT…]    prints one JSON object
 """
@@ -29,7 +29,7 @@ RATE = 48000
 
 
 class Noise:
-    """Ten seconds of values that float32 holds exactly: every frame is its own."""
+    """Ten seconds of values that float32 represents exactly: no two frames are the same."""
 
     description = "noise"
 
@@ -49,7 +49,7 @@ class Noise:
 
 
 def hear(port: LivePort, seconds: float) -> list[Block]:
-    """Blocks for so long, or until there are none for a second."""
+    """Blocks for this long, or until none has come for a second."""
     blocks: list[Block] = []
     have, wanted, quiet_since = 0, seconds * RATE, time.monotonic()
     while have < wanted and time.monotonic() - quiet_since < 1.0:
@@ -67,7 +67,7 @@ def waiting_s(port: LivePort) -> float:
 
 
 def loop(seconds: str) -> dict[str, Any]:
-    """Send noise, leave what comes back unread for three seconds, then compare it frame by frame."""
+    """Send noise, leave the returned sound unread for three seconds, then compare it frame by frame."""
     noise = Noise(float(seconds))
     port = LivePort()
     port.open()
@@ -113,7 +113,7 @@ def levels(*tones: str) -> dict[str, Any]:
 
 
 def taken_away(server: str) -> dict[str, Any]:
-    """Kill the server while a tone is sent; then wait until it is started again, which a line on stdin reports."""
+    """Kill the server while a tone is sent; then wait until it is restarted, which a line on stdin reports."""
     port = LivePort()
     port.open()
     port.send(SteadyTone(Tone(1000.0, -20.0), RATE))
@@ -188,7 +188,7 @@ def frozen(server: str) -> dict[str, Any]:
 
 
 def held_up() -> dict[str, Any]:
-    """Stop this process for 0.7 s, while the deck plays 1 Hz, the right a quarter period late."""
+    """Stop this process for 0.7 s, while the deck plays 1 Hz with the right channel a quarter period late."""
     port = LivePort()
     port.open()
     blocks = hear(port, 1.0)
@@ -197,7 +197,7 @@ def held_up() -> dict[str, Any]:
     status = port.status
     port.close()
     heard = np.concatenate([b.samples for b in blocks])
-    heard = heard[RATE // 2 :]  # by then the quarter that the right channel is late is over
+    heard = heard[RATE // 2 :]  # after the quarter period by which the right channel is late
     turns = np.unwrap(np.arctan2(heard[:, 0], -heard[:, 1])) / (2.0 * np.pi)
     return {
         "underflows": status.underflows,
@@ -209,7 +209,7 @@ def held_up() -> dict[str, Any]:
 
 
 def full_queue() -> dict[str, Any]:
-    """Nobody reads for longer than the queue holds; its room is made small so that it need not take as long."""
+    """Read nothing for longer than the queue can hold; the queue is made small to save time."""
     port = LivePort()
     port._queue_limit = 25
     port.open()
@@ -226,7 +226,7 @@ def full_queue() -> dict[str, Any]:
 
 
 def broken_source() -> dict[str, Any]:
-    """A source that fails while it is rendered ahead: silence, and the port says so."""
+    """A source that fails while it is rendered ahead: the port is silent and reports it."""
 
     class Broken(Noise):
         def render(self, start: int, frames: int) -> NDArray[np.float64]:
@@ -244,7 +244,7 @@ def broken_source() -> dict[str, Any]:
 
 
 def broken_callback() -> dict[str, Any]:
-    """What fails in the callback is stored and shown, not printed."""
+    """An exception in the callback is stored and shown, not printed."""
     port = LivePort()
     port.open()
     port.outgoing.take = lambda: 1 / 0  # type: ignore[method-assign, assignment, return-value]
@@ -261,7 +261,7 @@ def wrong(device: str, rate: str) -> dict[str, Any]:
 
 
 def no_library(what: str) -> dict[str, Any]:
-    """Without PortAudio: open the port, or list the devices by the command."""
+    """Without PortAudio: open the port, or list the devices with the command."""
     import ctypes.util
 
     ctypes.util.find_library = lambda name: None
@@ -272,7 +272,7 @@ def no_library(what: str) -> dict[str, Any]:
 
 
 def command(*args: str) -> dict[str, Any]:
-    """A command of the headless door, its output and exit code."""
+    """Run a command of the command line; its output and exit code."""
     from bench.cli import main as door
 
     out = io.StringIO()
@@ -282,7 +282,7 @@ def command(*args: str) -> dict[str, Any]:
 
 
 def off_screen(server: str, log: str) -> dict[str, Any]:
-    """Lose the device where C code must not write on the screen, while Python still may."""
+    """Lose the device while C code must not write on the screen, although Python may."""
     with stderr_to_file(Path(log)):
         port = LivePort()
         port.open()
@@ -296,7 +296,7 @@ def off_screen(server: str, log: str) -> dict[str, Any]:
 
 
 def silences() -> dict[str, Any]:
-    """A tone, stopped in its middle, then another: the largest step between samples compared with that of the tones."""
+    """A tone, stopped half-way, then another: the largest step between samples, compared with that of the tones."""
     port = LivePort()
     port.open()
     port.send(SteadyTone(Tone(500.0, -6.0), RATE))

@@ -1,4 +1,4 @@
-"""Prints the figures that the benchmarks found, passed or not, in one table at the end."""
+"""Prints the figures of the benchmarks, passed or failed, in one table at the end."""
 
 from __future__ import annotations
 

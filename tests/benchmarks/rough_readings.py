@@ -1,4 +1,4 @@
-"""Readings of captures as rough as tape, each beside what is true of that stretch and of the machine."""
+"""Readings of captures as rough as tape, each with the true value of that stretch and of the machine."""
 
 from __future__ import annotations
 
@@ -25,18 +25,18 @@ DETECTORS = {
     "unweighted quasi-peak": "unweighted quasi-peak",
 }
 THRESHOLD_DB, SHORTEST_S = 6.0, 0.005
-"""What counts as a dropout."""
+"""Smallest depth and length of a dropout."""
 
 
 @dataclass(frozen=True)
 class Sample:
-    """One reading beside the truth; errors are reading minus truth, None where nothing is known or read."""
+    """One reading and its errors, reading minus truth; None where the truth or the reading is missing."""
 
     quantity: str
     own: float | None
-    """Of this very stretch."""
+    """Error relative to the truth of this stretch."""
     machine: float | None
-    """Of the machine in the long run."""
+    """Error relative to the machine in the long run."""
     uncertainty: float = 0.0
     own_uncertainty: float | None = None
     best: float | None = None
@@ -53,7 +53,7 @@ def measured(capture: Capture, quantity: str, **options: object) -> Measured:
 def sample(
     name: str, found: Iterable[Result], own: float | None, machine: float | None, best: float | None = None
 ) -> Sample:
-    """The first reading beside the truth."""
+    """The first reading, compared with the truth."""
     reading = next(iter(found), None)
     if not isinstance(reading, Reading):
         return Sample(name, None, None)
@@ -96,7 +96,7 @@ def tone(rng: np.random.Generator, grade: Grade) -> Iterator[Sample]:
 
 
 def _unwrapped(lag: Measured, truth: Truth) -> tuple[float, float]:
-    """The true delay as it is heard, on a tape that runs fast sooner, less the periods that one tone cannot tell."""
+    """The true delay as heard, shorter on a fast tape, without the whole periods that one tone cannot show."""
     heard = 1.0 / (1.0 + truth.own_speed_percent / 100.0)
     own, machine = heard * truth.own_delay_us, heard * truth.machine_delay_us
     reading = next(of(lag, "azimuth_delay", "left-right"), None)
@@ -108,7 +108,7 @@ def _unwrapped(lag: Measured, truth: Truth) -> tuple[float, float]:
 
 
 def cut(capture: Capture) -> Sample:
-    """How many of a capture's tones were not found as one, whole."""
+    """Number of tones of a capture that were not found as one whole tone."""
     found = find_tones(capture.samples, capture.rate)
     broken = 0
     for truth in capture.tones:
@@ -140,7 +140,7 @@ def carrier(rng: np.random.Generator, grade: Grade) -> Iterator[Sample]:
 
 
 def tape(rng: np.random.Generator, grade: Grade) -> Iterator[Sample]:
-    """A reference tape: response, and azimuth of all tones."""
+    """A reference tape: response, and azimuth from all tones."""
     lengths = rng.uniform(3.0, 6.0)
     sections = [Section(315.0, 0.0, rng.uniform(5.0, 10.0)), *(Section(hz, -20.0, lengths) for hz in TAPE_HZ)]
     capture = sequence(rng, grade, tuple(sections), bits=_bits(rng))
@@ -188,14 +188,14 @@ def distorted(rng: np.random.Generator, grade: Grade) -> Iterator[Sample]:
 
 
 def _over_reference_db(capture: Capture, channel: int, rise_db: float = 0.0) -> float:
-    """How far over reference level a tone is recorded, by which the generator makes its harmonics."""
+    """How far above reference level a tone is recorded, which determines its harmonics in the generator."""
     truth, machine = capture.tones[0], capture.machine
     wander = sum(s.rms**2 for s in machine.wanders.level_at(truth.hz)) / 17.372
     return truth.machine_dbfs[channel] - wander - machine.reference_dbfs + rise_db
 
 
 def _in_parts(found: Iterable[Result], whole: float) -> Iterator[Result]:
-    """Readings in percent of the truth, so that those of several captures can be set side by side."""
+    """Readings in percent of the truth, so that several captures can be compared."""
     for r in found:
         if isinstance(r, Reading):
             scaled = tuple(replace(c, value=100.0 * c.value / whole) for c in r.budget)
@@ -203,7 +203,7 @@ def _in_parts(found: Iterable[Result], whole: float) -> Iterator[Result]:
 
 
 def rising(rng: np.random.Generator, grade: Grade) -> Iterator[Sample]:
-    """Maximum output level of a tone that rises through it."""
+    """Maximum output level, from a tone that rises past it."""
     machine_db = 24.0
     section = Section(315.0, -10.0, 20.0, rises_db=machine_db)
     capture = sequence(rng, grade, (section,), bits=24, announced=False)
@@ -226,7 +226,7 @@ def separated(rng: np.random.Generator, grade: Grade) -> Iterator[Sample]:
 
 
 def erased(rng: np.random.Generator, grade: Grade) -> Iterator[Sample]:
-    """What erasing left of a tone."""
+    """What remains of an erased tone."""
     left_db = -rng.uniform(45.0, 65.0)
     sections = Section(1000.0, 0.0, rng.uniform(5.0, 8.0)), Section(1000.0, left_db, rng.uniform(8.0, 14.0))
     capture = sequence(rng, grade, sections, bits=24, announced=False)
@@ -236,7 +236,7 @@ def erased(rng: np.random.Generator, grade: Grade) -> Iterator[Sample]:
 
 
 def holed(rng: np.random.Generator, grade: Grade) -> Iterator[Sample]:
-    """Dropouts: of the count, what is true of this stretch and of the machine's long run; of each, its depth."""
+    """Dropouts: their number, compared with this stretch and with the machine in the long run; their depths."""
     capture = single(rng, grade, 10000.0, -10.0, 30.0, bits=24)
     truth = capture.tones[0]
     told = measured(capture, "dropouts", frequency=truth.hz)
@@ -271,4 +271,4 @@ KINDS: dict[str, Callable[[np.random.Generator, Grade], Iterator[Sample]]] = {
     "erased": erased,
     "holed": holed,
 }
-"""What captures are of, by turns."""
+"""Kinds of capture, which are made in turn."""

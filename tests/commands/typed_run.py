@@ -1,4 +1,4 @@
-"""Drives `tapebench run --plain` as a person at a terminal would: reads what it says, types an answer."""
+"""Drives `tapebench run --plain` as a person at a terminal would: reads its output and types answers."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from pathlib import Path
 
 
 class Typed:
-    """A run in a process of its own."""
+    """A run in its own process."""
 
     def __init__(self, args: list[str], env: Mapping[str, str], cwd: Path) -> None:
         self._process = subprocess.Popen(
@@ -33,7 +33,7 @@ class Typed:
             self.said.append(line.rstrip("\n"))
 
     def wait_for(self, words: str, limit_s: float = 60.0) -> str:
-        """Wait until a line that was not yet waited past holds these words."""
+        """Wait for a new line that contains these words."""
         until = time.monotonic() + limit_s
         while time.monotonic() < until:
             while self._from < len(self.said):
@@ -61,6 +61,6 @@ class Typed:
         return code, self._process.stdout.read()
 
     def kill(self) -> None:
-        """End it, whatever it does."""
+        """Kill the process."""
         self._process.kill()
         self._process.wait()

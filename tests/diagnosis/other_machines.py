@@ -1,7 +1,7 @@
-"""Machines of other physics than the diagnosis's, and the readings that a bench takes of them.
+"""Machines whose physics differs from that of the diagnosis, and the readings that a bench takes of them.
 
 Nothing here comes from `bench`: dirt lies in patches, gaps are ragged, equalisers resonate or shelve, every head has a
-bump, responses are rough with resonances, trimmers stand out with heavy tails, and distortion follows no square law.
+bump, resonances make responses rough, the errors of trimmers have heavy tails, and distortion follows no square law.
 Two schools differ in the laws themselves. Magnitudes: common practice, no source.
 """
 
@@ -70,7 +70,7 @@ CASSETTE_ONLY |= {"pilot-filter-left-in"}
 
 @dataclass
 class Truth:
-    """What a case hides."""
+    """The hidden causes of a case."""
 
     causes: tuple[str, ...]
     kind: str
@@ -83,7 +83,7 @@ class Truth:
 
 
 class OtherMachine:
-    """A machine with its faults, its tape and its wavering readings."""
+    """A machine with its faults, its tape and readings that vary."""
 
     def __init__(self, rng: Rng, kind: str, grade: str, *, school: int, causes: tuple[str, ...], size: float) -> None:
         self.rng, self.kind, self.grade, self.school = rng, KINDS[kind], grade, school
@@ -145,7 +145,7 @@ class OtherMachine:
         self.strange_db, self.strange_hz = 0.0, 1e3
 
     def line_up(self) -> None:
-        """Turn the trimmers by what is read, so that faults are hidden as far as trimmers reach."""
+        """Turn the trimmers by the readings, so that they mask faults as far as they can."""
         for c in ("left", "right"):
             self.set["replay azimuth", "both"] = self.rng.normal(0, 0.4)
             self.set["record azimuth", "both"] = self.rng.normal(0, 0.4)
@@ -286,7 +286,7 @@ class OtherMachine:
     # ------------------------------------------------------------- readings
 
     def tone(self, c: str, hz: Values, stage: str, source: str, sent: float) -> Values:
-        """Level error of tones as they are read."""
+        """Level error of tones as read."""
         three = self.kind["heads"] == 3
         angle = (
             self.set["replay azimuth", "both"]

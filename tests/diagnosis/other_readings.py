@@ -1,4 +1,4 @@
-"""The readings that a bench takes of a machine of `other_machines`: a quick check, or a whole line-up."""
+"""The readings that a bench takes of a machine from `other_machines`: a quick check or a whole line-up."""
 
 from __future__ import annotations
 
@@ -274,7 +274,7 @@ class Visit:
 def make(
     seed: int, causes: tuple[str, ...] | None = None, *, strange: bool = False, plan: str = ""
 ) -> tuple[dict[str, Any], Truth]:
-    """A case as the contract has it, and what it hides; causes at random where none are given."""
+    """A case in the form of the contract, and its hidden truth; causes are random where none are given."""
     rng = np.random.default_rng(seed)
     kind, grade = str(rng.choice(list(KINDS))), str(rng.choice(GRADES, p=[0.2, 0.3, 0.3, 0.2]))
     plan = plan or str(rng.choice(["quick", "whole", "whole"]))

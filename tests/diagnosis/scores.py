@@ -1,4 +1,4 @@
-"""How good diagnoses are: what was said of many machines, beside what was hidden in them."""
+"""How good diagnoses are: those of many machines, compared with what was hidden in them."""
 
 from __future__ import annotations
 
@@ -19,14 +19,14 @@ BINS = (0.0, 0.03, 0.1, 0.3, 0.5, 0.7, 0.9, 0.97, 1.0001)
 
 
 def ranked(said: Diagnosis) -> list[str]:
-    """The causes in their order, "not in the list" among them."""
+    """The causes in order of probability, including "not in the list"."""
     every = [(s.probability, s.name) for s in said.suspects] + [(said.not_in_list, "not-in-list")]
     return [name for _, name in sorted(every, reverse=True)]
 
 
 @dataclass(frozen=True)
 class Judged:
-    """One machine."""
+    """The result for one machine."""
 
     seed: int
     truth: Truth
@@ -39,7 +39,7 @@ class Judged:
 
 
 def judged(seeds: Iterable[int], *, strange: bool = False) -> list[Judged]:
-    """Diagnoses of machines by their seeds."""
+    """Diagnoses of the machines with these seeds."""
     out = []
     for seed in seeds:
         data, truth = make(seed, () if strange else None, strange=strange)

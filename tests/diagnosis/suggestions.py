@@ -1,7 +1,7 @@
-"""How good suggested tests are: each is made on the machine that the diagnosis was of, and the ranking is renewed.
+"""How good suggested tests are: each is done on the diagnosed machine, and the ranking is computed again.
 
-A visit begins with record and replay before and after cleaning, or with all that a line-up reads; the readings that it
-holds back are those that a test brings.
+A visit begins with record and replay before and after cleaning, or with all readings of a line-up; the readings that it
+holds back are those that a test adds.
 """
 
 from __future__ import annotations
@@ -41,7 +41,7 @@ class Visit:
         return diagnose(case.machine, case.findings, case.answers, self.possible)
 
     def possible(self, test: NextTest) -> bool:
-        """A look always is; a measurement where it was held back."""
+        """Whether a test is possible: a look always is, a measurement only where its readings were held back."""
         return bool(test.looks_for) or any(self._of(r, test) for r in self.held_back)
 
     @staticmethod
@@ -49,7 +49,7 @@ class Visit:
         return (reading["source"], reading["quantity"]) in test.quantities
 
     def after(self, test: NextTest) -> Visit:
-        """The visit with a test made."""
+        """The visit after a test."""
         new = [r for r in self.held_back if self._of(r, test)]
         rest = [r for r in self.held_back if not self._of(r, test)]
         answers = dict(self.answers)
@@ -60,7 +60,7 @@ class Visit:
         return Visit(self.truth, self.facts, [*self.read, *new], rest, self.rng, answers)
 
     def tests(self) -> Iterator[NextTest]:
-        """All that could be made."""
+        """All tests that are possible."""
         for m in MEASUREMENTS:
             test = NextTest(m.step, m.minutes, (), 0.0, tuple((m.source, q) for q in m.quantities))
             if self.possible(test):
@@ -71,7 +71,7 @@ class Visit:
 
 
 def visit(seed: int, *, whole: bool) -> Visit:
-    """A machine by its seed: with `whole`, all is read at the start; else it has a fault that a quick check shows."""
+    """The machine of a seed. With `whole`, everything is read at the start; else a quick check shows its fault."""
     quick = sorted(BY_QUICK_CHECK)
     data, truth = make(seed, None if whole else (quick[seed % len(quick)],), plan="whole")
     held = [
@@ -85,7 +85,7 @@ def visit(seed: int, *, whole: bool) -> Visit:
 
 
 def followed(start: Visit, tests: int) -> list[Diagnosis]:
-    """The diagnosis at the start, and after each of so many suggested tests."""
+    """The diagnosis at the start, and after each of the given number of suggested tests."""
     here, out = start, [start.diagnosis()]
     for _ in range(tests):
         test = out[-1].next_test
@@ -102,13 +102,13 @@ def to_mend(causes: Iterable[str]) -> frozenset[str]:
 
 
 def surprise(said: Diagnosis, truth: Truth) -> float:
-    """Of what has to be mended, bits."""
+    """Surprise at what has to be repaired, bits."""
     right = sum(s.probability for s in said.sets if to_mend(s.causes) == to_mend(truth.causes))
     return -math.log2(max(right, 1e-3))
 
 
 def worth(start: Visit) -> tuple[float, float]:
-    """Bits a minute that the suggested test brought, and that of the best test by hindsight."""
+    """Bits per minute from the suggested test, and from the best test in hindsight."""
     before = start.diagnosis()
 
     def brought(test: NextTest) -> float:

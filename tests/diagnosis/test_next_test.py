@@ -41,7 +41,8 @@ def test_the_reference_tape_waits_for_a_clean_machine() -> None:
 
 
 def test_what_cleaning_took_away_is_gone_and_asks_for_nothing() -> None:
-    dull = [r | {"value": -0.9e-3 * r["frequency_hz"]} for r in flat("before-cleaning")]
+    thick = {"left": 0.9e-3, "right": 0.6e-3}
+    dull = [r | {"value": -thick[r["channel"]] * r["frequency_hz"]} for r in flat("before-cleaning")]
     before, after = said(dull), said(dull + flat("after-cleaning"))
     assert before.next_test is not None
     assert (before.suspects[0].mended_by, before.suspects[0].gone) == ("clean", False)

@@ -1,4 +1,4 @@
-"""Sound to measure, made from its definition alone: nothing of the measuring side is used."""
+"""Sound to measure, made from its definition alone, without any code of the measuring side."""
 
 from __future__ import annotations
 
@@ -31,13 +31,13 @@ def tone(
     """A tone of one channel, shape (frames,).
 
     Args:
-        hz: its frequency at nominal speed.
-        dbfs: level, full-scale sine 0.
-        seconds: how long.
+        hz: frequency at nominal speed.
+        dbfs: level; a full-scale sine is 0 dBFS.
+        seconds: length.
         rate: samples a second.
-        flutter: rate in Hz and peak deviation, a part of the speed, of each component.
-        harmonics: amplitudes of harmonics 2, 3 … re the fundamental.
-        speed: of the tape, nominal 1.
+        flutter: rate in Hz and peak deviation, as a fraction of the speed, of each component.
+        harmonics: amplitudes of harmonics 2, 3 … relative to the fundamental.
+        speed: speed of the tape; nominal is 1.
     """
     t = clock(seconds, rate)
     turns = speed * t
@@ -58,7 +58,7 @@ def hiss(dbfs: float, seconds: float, rate: float = 48000.0, *, seed: int = 0, c
 
 
 def mono(x: Floats) -> Floats:
-    """As a capture of one channel."""
+    """The samples as a capture of one channel."""
     return x[:, None]
 
 
@@ -72,7 +72,7 @@ def results(measured: Measured, quantity: str, **wanted: object) -> list[Result]
 
 
 def readings(measured: Measured, quantity: str, **wanted: object) -> list[Reading]:
-    """Likewise, each of which must have been read."""
+    """The readings of a quantity with these attributes; none may be a `NoReading`."""
     return [a_reading(r) for r in results(measured, quantity, **wanted)]
 
 
@@ -84,10 +84,10 @@ def result(measured: Measured, quantity: str, **wanted: object) -> Result:
 
 
 def reading(measured: Measured, quantity: str, **wanted: object) -> Reading:
-    """Likewise, which must have been read."""
+    """The one reading of a quantity with these attributes; it must not be a `NoReading`."""
     return a_reading(result(measured, quantity, **wanted))
 
 
 def value(measured: Measured, quantity: str, **wanted: object) -> float:
-    """Its value."""
+    """The value of that reading."""
     return reading(measured, quantity, **wanted).value

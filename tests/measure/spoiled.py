@@ -1,4 +1,4 @@
-"""Stereo tones with everything a tape and a mains lead add, made from their definitions alone."""
+"""Stereo tones with everything that a tape and a mains lead add, made from their definitions alone."""
 
 from __future__ import annotations
 
@@ -19,15 +19,15 @@ class Tone:
     dbfs: float
     seconds: float
     speed: float = 0.0
-    """Of the tape, as a part: 0.01 is 1 % fast."""
+    """Speed error of the tape, as a fraction: 0.01 is 1 % fast."""
     flutter: tuple[tuple[float, float], ...] = ()
-    """Rate in Hz and peak deviation, a part of the speed."""
+    """Rate in Hz and peak deviation, as a fraction of the speed."""
     delay_s: float = 0.0
-    """By which the right channel is late."""
+    """Delay of the right channel."""
     right_db: float = 0.0
-    """Right channel re left."""
+    """Level of the right channel relative to the left."""
     harmonics: tuple[float, ...] = ()
-    """Amplitudes of harmonics 2, 3 … re the fundamental."""
+    """Amplitudes of harmonics 2, 3 … relative to the fundamental."""
 
 
 def stereo(tone: Tone, rate: float, rng: np.random.Generator | None = None) -> Floats:
@@ -69,7 +69,7 @@ def silence(seconds: float, rate: float) -> Floats:
 
 
 def after(parts: Sequence[Floats]) -> Floats:
-    """One after the other."""
+    """Join parts one after another."""
     return np.concatenate(list(parts))
 
 

@@ -33,7 +33,7 @@ def measured(
     sample_rate: float,
     options: Options | None = None,
 ) -> Measured:
-    """What a new meter gives for all of it."""
+    """The result of a new meter for the whole array."""
     meter = make(sample_rate, samples.shape[1], options)
     meter.feed(samples)
     return meter.finish()
@@ -56,6 +56,6 @@ speed = partial(measured, SpeedMeter)
 
 
 def find_tones(samples: NDArray[float64], sample_rate: float) -> list[FoundTone]:
-    """All steady tones of it."""
+    """All steady tones of the array."""
     finder = ToneFinder(sample_rate, samples.shape[1])
     return [*finder.feed(samples), *finder.finish()]

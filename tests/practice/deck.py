@@ -1,4 +1,4 @@
-"""A deck and its tapes for the tests, and a way to read a level that shares nothing with the program."""
+"""A deck and its tapes for the tests, and a way to read a level that shares no code with the program."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ QUIET: Table = {
     "flutter_reel_percent": 0.0,
     "flutter_random_percent": 0.0,
 }
-"""A machine without noise and flutter, so that a closed formula can be read off it."""
+"""A machine without noise and flutter, so that its output follows a closed formula."""
 
 TONES = (1000.0, 3150.0, 6300.0, 8000.0, 10000.0, 12500.0)
 BESIDE = (31.5, 100.0, 315.0, 16000.0, 20000.0)
@@ -79,12 +79,12 @@ def deck(
 
 
 def run(machine: PracticeMachine, seconds: float) -> np.ndarray:
-    """What comes out while nothing is sent."""
+    """The output while nothing is sent."""
     return machine.process(np.zeros((round(seconds * RATE), 2)))
 
 
 def play(machine: PracticeMachine, section: str, seconds: float = 1.0) -> np.ndarray:
-    """A section of the reference tape, past its beginning."""
+    """A section of the reference tape, without its beginning."""
     machine.load("reference")
     machine.rewind(section)
     machine.switch("transport", "play")

@@ -1,4 +1,4 @@
-"""A run on the practice machine by commands alone, for tests of the way through a procedure."""
+"""A run on the practice machine by commands alone, for tests of the route through a procedure."""
 
 from __future__ import annotations
 
@@ -55,6 +55,29 @@ seconds = 1.0
 target = "machine.replay_level"
 """
 
+PLAY = """
+[[step]]
+kind = "reference"
+id = "play"
+title = "Play"
+do = "Play it."
+targets = { level = "machine.replay_level" }
+"""
+
+RECORD = """
+[[step]]
+kind = "record-replay"
+id = "record"
+title = "Record"
+do = "Record."
+sends = [{ hz = 400, db = -20, seconds = 1.0 }]
+reference_hz = 400
+targets = { record_replay_level = "machine.record_level" }
+"""
+
+WITH = RECORD.replace('"record"\ntitle', '"with"\ntitle') + 'noise_reduction = "on"\n'
+"""The record step with noise reduction in."""
+
 WORDS = """
 [[step]]
 kind = "entry"
@@ -75,7 +98,7 @@ accepts = "this deck"
 
 
 def words(name: str) -> str:
-    """An entry that any answer ends."""
+    """An entry that accepts any answer."""
     return WORDS.replace('"words"\ntitle = "Words"', f'"{name}"\ntitle = "{name.title()}"')
 
 
@@ -97,7 +120,7 @@ class Bench:
         return run
 
     def resume(self, run: OpenRun) -> OpenRun:
-        """Leave a run as if the power went, and go on with its session."""
+        """Abandon a run as in a power failure, and resume its session."""
         run.store.close()
         run.port.close()
         resumed = resume_run(run.store.folder, RehearsalClock(), real_time=False)
@@ -107,13 +130,13 @@ class Bench:
 
 
 def at(run: OpenRun) -> str:
-    """The id of the step at hand; "" at the end."""
+    """The id of the current step; "" at the end."""
     step = run.runner.snapshot().step
     return step.id if step is not None else ""
 
 
 def listen(run: OpenRun, until: Callable[[Snapshot], bool], limit_s: float = 60.0) -> Snapshot:
-    """Let it hear until something shows, or nothing more is listened for."""
+    """Let the run hear sound until a condition holds, or until it stops listening."""
     stop = run.clock.now() + limit_s
     while run.clock.now() < stop and not run.runner.finished:
         for _ in range(5):
@@ -128,13 +151,13 @@ def listen(run: OpenRun, until: Callable[[Snapshot], bool], limit_s: float = 60.
 
 
 def listen_through(run: OpenRun) -> Snapshot:
-    """Let it hear until the step at hand asks for something or is over."""
+    """Let the run hear sound until the current step asks for something or is over."""
     here = at(run)
     return listen(run, lambda s: s.prompt.kind != "wait" or s.step is None or s.step.id != here)
 
 
 def set_level(run: OpenRun) -> None:
-    """Bring replay level in by turning both trimmers, as the gauges say, and accept."""
+    """Bring replay level in by turning both trimmers as the gauges propose, and accept."""
     from bench.training.hands import UnattendedHands
 
     hands, here = UnattendedHands(), at(run)
@@ -146,7 +169,7 @@ def set_level(run: OpenRun) -> None:
 
 
 def leave_it_out(run: OpenRun, why: str = "for the test") -> None:
-    """Keep what the gauges say, although it is not in."""
+    """Accept the readings although they are not in."""
     listen(run, lambda s: s.can_accept)
     run.runner.obey(say.Accept(why))
 
@@ -160,7 +183,7 @@ def events(run: OpenRun, *kinds: str) -> list[tuple[str, str, str]]:
 
 
 class WithoutHands:
-    """A port behind which a person works the machine: sound goes through, switches do not."""
+    """A port to a machine that only a person can operate: sound goes through, switches do not."""
 
     def __init__(self, port: Port) -> None:
         self._port = port
@@ -189,7 +212,7 @@ class WithoutHands:
 
 
 class Cable:
-    """The practice machine at a cable that can be pulled out."""
+    """The practice machine on a cable that can be pulled out."""
 
     def __init__(self, port: Port) -> None:
         self._port, self.out, self.sends = port, False, False
@@ -207,7 +230,7 @@ class Cable:
 
 
 def by_a_person(run: OpenRun) -> Runner:
-    """A runner of the same job for a machine that the program has no hands on, begun."""
+    """A started runner of the same job for a machine that the program cannot operate."""
     runner = Runner(run.job, WithoutHands(run.port), run.store, run.clock)
     runner.begin()
     return runner

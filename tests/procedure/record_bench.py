@@ -1,4 +1,4 @@
-"""A practice machine whose replay is right and whose record side is off, and a procedure of our own run on it."""
+"""A practice machine with correct replay and a record side out of adjustment, and a procedure to run on it."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ part = true
 
 
 def step(kind: str, name: str, **keys: str) -> str:
-    """A step of a procedure; the values as TOML has them."""
+    """A step of a procedure, with values in TOML."""
     lines = [f'\n[[step]]\nkind = "{kind}"\nid = "{name}"\ntitle = "{name}"\ndo = "As it says."']
     return "\n".join([*lines, *(f"{k} = {v}" for k, v in keys.items())]) + "\n"
 
@@ -73,12 +73,12 @@ class Ran:
     machine: PracticeMachine
 
     def rounds(self) -> dict[str, int]:
-        """How many rounds each step took."""
+        """Number of rounds at each step."""
         return {e.step: e.rounds for e in of_kind(self.opened.store.events(), RoundsRecorded)}
 
 
 def off(seed: int) -> dict[str, float | str | bool]:
-    """Record trimmers off as the practice machine draws them: up to 3 dB of bias and treble, 6 dB of level."""
+    """Errors of record trimmers as the practice machine draws them: up to 3 dB of bias and treble, 6 dB of level."""
     rng = np.random.default_rng([seed, 77])
     out: dict[str, float | str | bool] = {}
     for key, spread in (("bias", 3.0), ("record_level", 6.0), ("record_equalisation", 3.0)):
@@ -97,7 +97,7 @@ def open_bench(
     tape: str | None = None,
     reference_tape: str | None = None,
 ) -> tuple[OpenRun, PracticeMachine]:
-    """A run on that machine, not yet begun."""
+    """A run on that machine, not yet started."""
     if not (folder / "procedures").exists():
         smooth_procedures(folder / "procedures")
     (folder / "procedures" / "own.toml").write_text(text, encoding="utf-8")
@@ -126,7 +126,7 @@ def run(
     reference_tape: str | None = None,
     **changes: float | str,
 ) -> Ran:
-    """Rehearse it."""
+    """Rehearse a procedure on that machine."""
     opened, built = open_bench(
         folder, text, machine, seed=seed, changes=dict(changes), tape=tape, reference_tape=reference_tape
     )

@@ -1,4 +1,4 @@
-"""A small workspace of our own for tests: one sheet of each kind, and the pieces of a procedure."""
+"""A small workspace for tests: one sheet of each kind, and the parts of a procedure."""
 
 from __future__ import annotations
 

@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from bench.procedure.load.reader import read_procedure
+from tests.procedure.flow_bench import HEAD
 
-HEAD = 'format = 1\ntitle = "T"\nsummary = "S"\ntakes_minutes = 1\npart = true\n'
 LOOP = '\n[[step]]\nkind = "interface"\nid = "x"\ntitle = "X"\ndo = "Do."\n'
 ADJUST = (
     '\n[[step]]\nkind = "adjust"\nid = "x"\ntitle = "X"\ndo = "Do."\ntarget = "machine.programme_azimuth"\n'

@@ -90,8 +90,8 @@ def test_a_person_is_asked_to_set_the_machine(bench: Bench) -> None:
         "70 µs + 3180 µs",
     )
     assert shown.prompt.text == (
-        "Take the tape out. Set the machine to chrome: Lanternhill chrome evening, 70 µs + 3180 µs, "
-        f"{shown.job.speed}. Confirm when it is set."
+        f"Take the tape out. Set the machine to chrome: 70 µs + 3180 µs, {shown.job.speed}. "
+        "The tape for it is Lanternhill chrome evening. Confirm when it is set."
     )
     runner.obey(say.GoOn())
     assert runner.snapshot().prompt.kind == "go-on"

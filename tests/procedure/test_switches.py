@@ -8,20 +8,18 @@ import pytest
 
 from bench.audio.practice import PracticePort
 from bench.procedure.run import commands as say
-from tests.procedure.flow_bench import CLEAN, MEASURE, Bench, at, by_a_person, events, listen_through, words
-
-RECORD = """
-[[step]]
-kind = "record-replay"
-id = "record"
-title = "Record"
-do = "Record."
-sends = [{ hz = 400, db = -20, seconds = 1.0 }]
-reference_hz = 400
-targets = { record_replay_level = "machine.record_level" }
-"""
-
-WITH = RECORD.replace('"record"\ntitle', '"with"\ntitle') + 'noise_reduction = "on"\n'
+from tests.procedure.flow_bench import (
+    CLEAN,
+    MEASURE,
+    RECORD,
+    WITH,
+    Bench,
+    at,
+    by_a_person,
+    events,
+    listen_through,
+    words,
+)
 
 
 @pytest.fixture

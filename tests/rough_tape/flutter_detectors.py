@@ -1,4 +1,4 @@
-"""What a flutter meter would show of a known speed course: written apart from the detectors under test."""
+"""What a flutter meter would show for a known course of speed: independent of the detectors under test."""
 
 from __future__ import annotations
 
@@ -12,24 +12,24 @@ WEIGHTING = (
     (2.0, -0.9), (4.0, 0.0), (6.3, -0.9), (10.0, -2.1), (20.0, -5.9), (40.0, -10.4), (63.0, -14.2), (100.0, -17.3),
     (200.0, -23.0), (500.0, -31.0),
 )  # fmt: skip
-"""Hz and dB: IEC 60386, table of the weighting network (from memory; its ends carried on)."""
+"""Hz and dB: IEC 60386, table of the weighting network (from memory; its ends are extrapolated)."""
 
 SETTLING_S = 4.0
 """An indication counts once the networks have settled."""
 CHARGES_MS, DISCHARGES_MS = (34.0, 238.0), (494.0, 119.0)
-"""Of the two stages of a peak-seeking detector which, behind `_weighted`, shows the pulses of IEC 60386: 21, 62, 90 and
-100 % for 10, 30, 60 and 100 ms, falling to 40 % between them (from memory; the fit is computed)."""
+"""Time constants of the two stages of a peak-seeking detector. After `_weighted` it shows the pulses of IEC 60386: 21,
+62, 90 and 100 % for 10, 30, 60 and 100 ms, falling to 40 % between them (from memory; the fit is computed)."""
 
 
 def weighting(hz: Floats) -> Floats:
-    """Response of the weighting network, 1 at 4 Hz: straight lines of dB over the logarithm of frequency."""
+    """Response of the weighting network, 1 at 4 Hz: dB interpolated linearly over the logarithm of frequency."""
     table = np.array(WEIGHTING)
     db = np.interp(np.log(np.maximum(hz, 1e-6)), np.log(table[:, 0]), table[:, 1])
     return np.asarray(10.0 ** (db / 20.0))
 
 
 def shown(course: Floats, rate: float) -> dict[str, float]:
-    """What each detector shows of a speed course, in the course's unit.
+    """What each detector shows for a course of speed, in the unit of the course.
 
     Args:
         course: deviation from the mean speed.
@@ -48,7 +48,7 @@ def shown(course: Floats, rate: float) -> dict[str, float]:
 
 
 def shown_in_the_long_run(course: Floats, rate: float, seconds: float) -> dict[str, float]:
-    """What the detectors show on average of stretches of such a length."""
+    """The mean indication of each detector over stretches of this length."""
     weighted, plain = _networks(course, rate)
     size = int(seconds * rate)
     count = len(course) // size
@@ -63,7 +63,7 @@ def shown_in_the_long_run(course: Floats, rate: float, seconds: float) -> dict[s
 
 
 def peaks(courses: Floats, rate: float) -> Floats:
-    """The highest indication of a peak-seeking detector once settled, for each row of courses."""
+    """The highest indication of a settled peak-seeking detector, for each row of courses."""
     t = np.arange(round(12.0 * rate)) / rate
     sine = _highest(np.sin(2 * np.pi * 4.0 * t)[None, :], rate, 8.0)
     return np.asarray(_highest(courses, rate, SETTLING_S) / sine)
@@ -82,7 +82,7 @@ def _highest(courses: Floats, rate: float, settling_s: float) -> Floats:
 
 
 def _networks(course: Floats, rate: float) -> tuple[Floats, Floats]:
-    """Weighted, and from 0.2 Hz alone; both up to 200 Hz."""
+    """The course weighted, and unweighted from 0.2 Hz; both up to 200 Hz."""
     course = course - course.mean()
     around = np.concatenate([course[::-1], course, course[::-1]])
     bins = np.fft.rfft(around)

@@ -1,4 +1,4 @@
-"""How rough four grades of machine and tape are. From memory and common practice, no source."""
+"""The roughness of four grades of machine and tape. From memory and common practice, no source."""
 
 from __future__ import annotations
 
@@ -9,17 +9,17 @@ import numpy as np
 
 @dataclass(frozen=True)
 class Grade:
-    """The long-run size of everything that a tape adds to a tone."""
+    """The long-run magnitude of everything that a tape adds to a tone."""
 
     name: str
     level_db: float
     """Level instability, 0.2 to 10 Hz, dB rms."""
     contact_db: float
-    """The same, in addition, at 10 kHz; it grows in proportion to frequency."""
+    """Additional level instability at 10 kHz, dB rms; it is proportional to frequency."""
     slow_db: float
     """Level wander from 0.01 to 0.2 Hz, dB rms."""
     skirts_db: float
-    """Modulation noise re the carrier, both sidebands together, dB."""
+    """Modulation noise relative to the carrier, both sidebands together, dB."""
     dropouts_a_minute: float
     weave_us: float
     """Weave of the delay between the channels, 0.3 to 5 Hz, µs rms."""
@@ -30,14 +30,14 @@ class Grade:
     scrape_percent: float
     """Scrape flutter from 1.5 to 4.5 kHz, rms."""
     hiss_db: float
-    """Re reference level, unweighted."""
+    """Relative to reference level, unweighted."""
     hum_db: float
-    """Re reference level."""
+    """Relative to reference level."""
     delay_us: float
-    """Largest delay between the channels that a machine of this grade is met with."""
+    """Largest delay between the channels of a machine of this grade, as it comes in."""
 
     def drawn(self, rng: np.random.Generator) -> Grade:
-        """One machine of this grade: every figure up to a third more or a quarter less, dB by up to 2 either way."""
+        """Draw a machine of this grade: figures up to a third more or a quarter less, dB by up to 2 either way."""
         changes: dict[str, float] = {}
         for field in fields(self)[1:]:
             value = getattr(self, field.name)

@@ -15,17 +15,17 @@ class Hole:
     """One dropout."""
 
     at_s: float
-    """Its middle."""
+    """Time of its middle."""
     length_s: float
-    """At half its depth."""
+    """Length at half its depth."""
     depth_db: tuple[float, float]
-    """At 10 kHz, of each channel."""
+    """Depth at 10 kHz, in each channel."""
     spacing: bool
-    """Whether the tape is lifted: its depth then grows in proportion to frequency (54.6 d/λ dB, Wallace 1951)."""
+    """Whether the tape is lifted, so that the depth is proportional to frequency (54.6 d/λ dB, Wallace 1951)."""
     shape: str
 
     def loss_db(self, t: Floats, channel: int, hz: float) -> Floats:
-        """By how much it takes a tone of this frequency down at these times."""
+        """Loss for a tone of this frequency at these times."""
         depth = self.depth_db[channel] * (min(hz / 10000.0, 3.0) if self.spacing else 1.0)
         x = np.abs(t - self.at_s) / (0.5 * self.length_s)
         if self.shape == "bell":

@@ -1,4 +1,4 @@
-"""From the output of a machine to a file: converter, its clock and whatever was left switched on."""
+"""From the output of a machine to a file: the converter, its clock, and processing that was left on."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ Floats = NDArray[np.float64]
 
 
 def captured(samples: Floats, rng: np.random.Generator, bits: int, offset: float = 1e-4) -> Floats:
-    """Offset, dither and rounding."""
+    """Add an offset and dither, and round."""
     steps = 2.0 ** (bits - 1)
     dither = rng.random(samples.shape) + rng.random(samples.shape) - 1.0
     moved = samples + rng.uniform(-offset, offset, samples.shape[1])
@@ -18,7 +18,7 @@ def captured(samples: Floats, rng: np.random.Generator, bits: int, offset: float
 
 
 def automatic_gain(samples: Floats, rate: float, target_dbfs: float = -12.0, most_db: float = 30.0) -> Floats:
-    """A recorder that turns its own gain: down at once, up slowly; common practice, no source."""
+    """An automatic gain, down at once and up slowly; common practice, no source."""
     step = max(1, round(0.01 * rate))
     count = len(samples) // step
     size = np.abs(samples[: count * step]).reshape(count, -1).max(axis=1)
@@ -32,7 +32,7 @@ def automatic_gain(samples: Floats, rate: float, target_dbfs: float = -12.0, mos
 
 
 def clipped(samples: Floats, high: float, low: float, rate: float) -> Floats:
-    """An amplifier that gives out before the converter does, unevenly, and a coupling capacitor after it."""
+    """An amplifier that clips before the converter, asymmetrically, and a coupling capacitor after it."""
     cut = np.clip(samples, low, high)
     pole = np.exp(-2 * np.pi * 5.0 / rate)
     return np.asarray(lfilter([1.0, -1.0], [1.0, -pole], cut, axis=0))

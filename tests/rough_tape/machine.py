@@ -1,4 +1,4 @@
-"""One machine with one tape, and a pass of it: every impairment at once."""
+"""A machine with a tape, and one pass of the tape with every impairment at once."""
 
 from __future__ import annotations
 
@@ -14,31 +14,31 @@ from tests.rough_tape.spectra import Floats, Shape, Spectrum, falling, gaussian,
 SLOW_RATE = 200.0
 """Points a second of level and delay courses."""
 BOTH = (0.3, 0.8)
-"""How much of a wander's power the channels share."""
+"""Range of the fraction of a wander's power that the channels share."""
 CONTACT_HZ = 10000.0
 
 
 @dataclass(frozen=True)
 class Wanders:
-    """The laws of one machine's level and delay: what is 1 there is scaled by the grade."""
+    """The laws of level and delay of one machine, scaled by its grade."""
 
     level: tuple[Spectrum, ...]
-    """Alike at all frequencies, dB."""
+    """Wander that is the same at all frequencies, dB."""
     contact: tuple[Spectrum, ...]
-    """At 10 kHz; in proportion to frequency."""
+    """Wander at 10 kHz, dB; proportional to frequency."""
     weave: tuple[Spectrum, ...]
-    """Of the right channel's delay, µs."""
+    """Wander of the right channel's delay, µs."""
     shared: float
-    """Part of the level's power that both channels have."""
+    """Fraction of the power of the level wander that both channels share."""
 
     def level_at(self, hz: float) -> list[Spectrum]:
-        """The spectra of one channel's level at a frequency."""
+        """The spectra of the level of one channel at a frequency."""
         part = hz / CONTACT_HZ
         return [*self.level, *(replace(s, rms=s.rms * part) for s in self.contact)]
 
 
 def drawn_wanders(rng: np.random.Generator, grade: Grade) -> Wanders:
-    """The laws of one machine, one of several alternatives each."""
+    """Draw the laws of a machine, each from several alternatives."""
 
     def unsteady(rms: float, slow: float) -> tuple[Spectrum, ...]:
         shape: Shape = knee(float(np.exp(rng.uniform(np.log(0.5), np.log(3.0)))), float(rng.choice([2.0, 3.0, 4.0])))
@@ -58,34 +58,34 @@ def drawn_wanders(rng: np.random.Generator, grade: Grade) -> Wanders:
 
 @dataclass(frozen=True)
 class Machine:
-    """What stays the same from pass to pass."""
+    """The properties that stay the same from pass to pass."""
 
     grade: Grade
     wanders: Wanders
     travel: travel.Travel
     delay_us: float
-    """By which the right channel is late, in the long run."""
+    """Long-run delay of the right channel."""
     reference_dbfs: float
-    """Where the reference level of the tape comes out."""
+    """Output level for the reference level of the tape."""
     response_db: tuple[tuple[float, float], tuple[float, float]]
-    """Of each channel: dB at 10 kHz re low frequencies, and a bump at 3 kHz."""
+    """For each channel: dB at 10 kHz relative to low frequencies, and a bump at 3 kHz."""
     balance_db: float
     skirts: tuple[Spectrum, Spectrum]
-    """Modulation noise, amplitude and phase, in parts of the carrier."""
+    """Modulation noise in amplitude and phase, as a fraction of the carrier."""
     hiss: Shape
     mains_hz: float
     third: float
-    """Third harmonic at reference level, in parts."""
+    """Third harmonic at reference level, as a fraction."""
 
     def gain_db(self, channel: int, hz: float) -> float:
-        """A channel's level at a frequency re reference level."""
+        """Level of a channel at a frequency, relative to reference level."""
         treble, bump = self.response_db[channel]
         bell = np.exp(-((np.log2(hz / 3000.0)) ** 2))
         return float(treble * (hz / 10000.0) ** 1.5 + bump * bell + (0.5 - channel) * self.balance_db)
 
 
 def drawn_machine(rng: np.random.Generator, grade: Grade) -> Machine:
-    """One machine of a grade."""
+    """Draw a machine of a grade."""
     grade = grade.drawn(rng)
     power = 10.0 ** (grade.skirts_db / 10.0)
     amplitude = rng.uniform(0.3, 0.7)
@@ -109,12 +109,12 @@ def drawn_machine(rng: np.random.Generator, grade: Grade) -> Machine:
 
 
 class Pass:
-    """A tape passing the heads once: courses in time, the same for every tone that is on it.
+    """One pass of a tape: courses over time, which are the same for every tone on it.
 
     Args:
-        machine: which passes.
-        rng: draws this pass.
-        seconds: how long.
+        machine: the machine that plays it.
+        rng: generator for this pass.
+        seconds: length.
         rate: samples a second of the capture.
         first: whether these are the first seconds of a tape, where it weaves twice as much.
     """
@@ -136,17 +136,17 @@ class Pass:
         own = np.arange(len(travelled)) / travel.RATE
         travelled += machine.travel.mean * own + 0.5 * machine.travel.trend * own**2
         self.place_s = self.t + np.interp(self.t, own, travelled) + self._scrape(rng)
-        """Where on the tape the head is, in seconds of nominal speed."""
+        """Position of the head on the tape, in seconds at nominal speed."""
         self._rng = rng
 
     def speed(self, start_s: float, end_s: float) -> Floats:
-        """The course of the speed between two times, in parts by which it runs fast, at `travel.RATE`."""
+        """The course of the speed error between two times, as a fraction (positive for fast), at `travel.RATE`."""
         inside = slice(round(start_s * travel.RATE), round(end_s * travel.RATE))
         moved = np.arange(len(self.wander)) / travel.RATE
         return np.asarray((self.wander + self.machine.travel.mean + self.machine.travel.trend * moved)[inside])
 
     def level_db(self, channel: int, hz: float) -> Floats:
-        """The course of a channel's level at a frequency, dropouts apart, dB, at `SLOW_RATE`."""
+        """The course of a channel's level at a frequency, without dropouts, dB, at `SLOW_RATE`."""
         return np.asarray(self.level[channel] + self.contact[channel] * hz / CONTACT_HZ)
 
     def tone(
@@ -159,15 +159,15 @@ class Pass:
         *,
         rises_db: float = 0.0,
     ) -> Floats:
-        """A tone as the heads give it.
+        """A tone as replayed.
 
         Args:
-            hz: recorded.
-            start_s: where its fade begins.
-            end_s: where its last fade has ended.
-            dbfs: of each channel, in the long run.
+            hz: recorded frequency.
+            start_s: start of its fade-in.
+            end_s: end of its fade-out.
+            dbfs: long-run level of each channel.
             fades_s: length of its fades.
-            rises_db: by how much it rises from its start to its end.
+            rises_db: rise in level from start to end.
 
         Returns:
             Shape (frames, 2), from `start_s` on.
@@ -199,7 +199,7 @@ class Pass:
         return gaussian(self._rng, [spectrum], next_fast_len(points, real=True), self.rate)[:points]
 
     def ground(self) -> Floats:
-        """Hiss and hum throughout, shape (frames, 2)."""
+        """Hiss and hum for the whole pass, shape (frames, 2)."""
         grade, reference = self.machine.grade, self.machine.reference_dbfs
         size = next_fast_len(self.frames, real=True)
         hiss = Spectrum(
@@ -221,7 +221,7 @@ class Pass:
         return np.stack([np.sqrt(shared) * both + own * left, np.sqrt(shared) * both + own * right])
 
     def _scrape(self, rng: np.random.Generator) -> Floats:
-        """How far scrape flutter moves the tape, seconds."""
+        """Displacement of the tape by scrape flutter, seconds."""
         spectrum = self.machine.travel.scrape
         middle_hz = (spectrum.low_hz * spectrum.high_hz) ** 0.5
         faster = Spectrum(falling(2.0), spectrum.low_hz, spectrum.high_hz, spectrum.rms / (2 * np.pi * middle_hz))

@@ -1,4 +1,4 @@
-"""What the noise of a rough tape reads in the long run, from its known spectrum."""
+"""The long-run noise readings of a rough tape, computed from its known spectrum."""
 
 from __future__ import annotations
 
@@ -12,18 +12,18 @@ Floats = NDArray[np.float64]
 
 HZ = np.geomspace(20.0, 20000.0, 4000)
 LINES = np.arange(1, 8)
-"""Of hum."""
+"""Harmonics of hum."""
 POLES_HZ = (20.598997, 107.652649, 737.862231, 12194.217148)
-"""Of A-weighting: IEC 61672-1, annex E."""
+"""Poles of A-weighting: IEC 61672-1, annex E."""
 AVERAGE = 0.886
-"""A rectified average that is scaled to read the rms of a sine shows this part of the rms of Gaussian noise: √π/2."""
+"""A rectified average, scaled to read the rms of a sine, shows this fraction of the rms of Gaussian noise: √π/2."""
 
 
 def noise_dbfs(machine: Machine, rate: float) -> dict[str, float]:
-    """By method, in dB re a full-scale sine, without hum where a method hardly hears it.
+    """Noise by method, dB re a full-scale sine, without hum where the method hardly responds to it.
 
     Args:
-        machine: whose.
+        machine: the machine.
         rate: samples a second of the capture.
     """
     top = min(20000.0, 0.5 * rate)
@@ -54,5 +54,5 @@ def itu_r_468(hz: Floats) -> Floats:
 
 
 def itu_2k() -> float:
-    """The same at 2 kHz, where an average-responding meter is set to 0 dB."""
+    """The weighting at 2 kHz, where an average-responding meter is set to 0 dB."""
     return float(itu_r_468(np.array([2000.0]))[0])

@@ -1,4 +1,4 @@
-"""Whole captures: one tone, or the sequence of a reference tape, with what is true of them."""
+"""Whole captures: one tone, or the sequence of a reference tape, with their true values."""
 
 from __future__ import annotations
 
@@ -18,24 +18,24 @@ Floats = NDArray[np.float64]
 
 RATES = (48000.0, 44100.0, 96000.0, 48000.0)
 PRINT_DB = (-62.0, -50.0)
-"""Print-through of a neighbouring layer re the tone; common practice, no source."""
+"""Print-through from a neighbouring layer, relative to the tone; common practice, no source."""
 LAYER_S = 1.3
-"""A turn of the reel, before and after."""
+"""Duration of a turn of the reel, by which print-through comes before and after."""
 
 
 @dataclass(frozen=True)
 class Truth:
-    """What is true of one tone: of its own stretch, and of the machine in the long run."""
+    """The true values for one tone: of its own stretch, and of the machine in the long run."""
 
     hz: float
-    """As recorded."""
+    """Recorded frequency."""
     start_s: float
-    """Where its fade-in has ended."""
+    """End of its fade-in."""
     end_s: float
     own_dbfs: tuple[float, float]
     machine_dbfs: tuple[float, float]
     best_db: tuple[float, float]
-    """Standard deviation of the best estimate of `machine_dbfs` from a stretch so long, each channel."""
+    """Standard deviation of the best estimate of `machine_dbfs` from a stretch of this length, for each channel."""
     own_delay_us: float
     machine_delay_us: float
     best_delay_us: float
@@ -44,14 +44,14 @@ class Truth:
     own_speed_percent: float
     machine_speed_percent: float
     own_drift_percent: float
-    """Straight line through the speed, end minus start."""
+    """End minus start of a straight line through the speed."""
     machine_drift_percent: float
     best_speed_percent: float
 
 
 @dataclass(frozen=True)
 class Capture:
-    """Samples, and the truth of each tone in them."""
+    """Samples, and the truth about each tone in them."""
 
     samples: Floats
     """Shape (frames, 2)."""
@@ -67,12 +67,12 @@ class Section:
 
     hz: float
     db: float
-    """Re reference level."""
+    """Level relative to reference level."""
     seconds: float
     right_db: float = 0.0
-    """Of the right channel, in addition."""
+    """Additional level of the right channel."""
     rises_db: float = 0.0
-    """From start to end."""
+    """Rise in level from start to end."""
 
 
 def single(
@@ -86,7 +86,7 @@ def single(
     first: bool = False,
     rate: float | None = None,
 ) -> Capture:
-    """One tone between stretches of tape without."""
+    """One tone between stretches of tape without a tone."""
     return sequence(rng, grade, (Section(hz, db, seconds),), bits=bits, announced=False, first=first, rate=rate)
 
 
@@ -101,7 +101,7 @@ def sequence(
     rate: float | None = None,
     machine: Machine | None = None,
 ) -> Capture:
-    """The tones of a reference tape, with gaps, announcements, fades, print-through and splices; of a machine."""
+    """The tones of a reference tape on a machine, with gaps, announcements, fades, print-through and splices."""
     machine = machine or drawn_machine(rng, grade)
     rate = float(rng.choice(RATES)) if rate is None else rate
     at, places = rng.uniform(0.4, 1.2), []
@@ -130,7 +130,7 @@ def sequence(
         out[first_frame : first_frame + len(x)] += x
         for layer, part in ((-1, 1.0), (1, 0.7)):
             place = first_frame + round(layer * LAYER_S * rate)
-            # Only where the tone itself is silent: beneath it, it is part of what is recorded.
+            # Only outside the tone: beneath it, print-through is part of the recording.
             low, high = (max(0, place), first_frame) if layer < 0 else (first_frame + len(x), place + len(x))
             high = min(len(out), high)
             out[low:high] += echo * part * x[low - place : high - place]
@@ -181,7 +181,7 @@ def _truth(passed: Pass, section: Section, start_s: float, end_s: float, dbfs: t
 def flutter_truth(
     capture: Capture, rng: np.random.Generator, *, long_run_s: float = 150.0
 ) -> tuple[dict[str, float], dict[str, float]]:
-    """What each detector shows of the first tone, and of the machine in the long run, %."""
+    """What each detector shows for the first tone, and for the machine in the long run, %."""
     tone = capture.tones[0]
     own = flutter_detectors.shown(100.0 * capture.passed.speed(tone.start_s, tone.end_s), travel.RATE)
     course = 100.0 * capture.machine.travel.wander(rng, long_run_s)

@@ -1,4 +1,4 @@
-"""Noise whose spectrum is given, and how well the best estimator could know its mean."""
+"""Noise with a given spectrum, and how well the best estimator could know its mean."""
 
 from __future__ import annotations
 
@@ -16,12 +16,12 @@ Shape = Callable[[Floats], Floats]
 """Relative power density at frequencies in Hz."""
 
 LONGEST_S = 160.0
-"""Slow noise is made at least so long: one turn at its lowest frequency."""
+"""Minimum length of slow noise: one period of its lowest frequency."""
 
 
 @dataclass(frozen=True)
 class Spectrum:
-    """A one-sided power density, in (unit of `rms`)² per Hz once scaled."""
+    """A one-sided power density, (unit of `rms`)² per Hz after scaling."""
 
     shape: Shape
     low_hz: float
@@ -29,7 +29,7 @@ class Spectrum:
     rms: float
 
     def density(self, hz: Floats) -> Floats:
-        """At these frequencies, one-sided."""
+        """The one-sided density at these frequencies."""
         grid = np.geomspace(self.low_hz, self.high_hz, 500)
         whole = float(np.trapezoid(self.shape(grid), grid))
         inside = (hz >= self.low_hz) & (hz <= self.high_hz)
@@ -38,13 +38,13 @@ class Spectrum:
         return out
 
     def noise(self, rng: np.random.Generator, points: int, rate: float) -> Floats:
-        """Gaussian noise of this spectrum: so many points, `rate` a second."""
+        """Gaussian noise with this spectrum: `points` points at `rate` a second."""
         size = next_fast_len(max(points, int(LONGEST_S * rate) if self.low_hz < 1.0 else points + 1000), real=True)
         return gaussian(rng, [self], size, rate)[:points]
 
 
 def gaussian(rng: np.random.Generator, spectra: list[Spectrum], size: int, rate: float) -> Floats:
-    """Gaussian noise of several spectra together; it joins up with its own beginning after `size` points."""
+    """Gaussian noise with the sum of several spectra, periodic with a period of `size` points."""
     hz = np.asarray(np.fft.rfftfreq(size, 1.0 / rate), dtype=np.float64)
     density = sum((s.density(hz) for s in spectra), np.zeros(len(hz)))
     used = np.flatnonzero(density)
@@ -64,7 +64,7 @@ def _knee(corner_hz: float, steepness: float, hz: Floats) -> Floats:
 
 
 def falling(exponent: float) -> Shape:
-    """Falling with a power of the frequency throughout."""
+    """Falling with a power of the frequency."""
     return partial(_falling, exponent)
 
 
@@ -78,7 +78,7 @@ def best_mean_rms(spectra: list[Spectrum], seconds: float, white: float = 0.0) -
     For a stationary series with covariance matrix C it is 1/√(1ᵀ C⁻¹ 1) (Gauss and Markov; any text on estimation).
 
     Args:
-        spectra: what the series is made of.
+        spectra: the components of the series.
         seconds: length of the stretch.
         white: one-sided density of white noise on top.
     """
@@ -88,6 +88,6 @@ def best_mean_rms(spectra: list[Spectrum], seconds: float, white: float = 0.0) -
     hz = np.asarray(np.fft.rfftfreq(size, 1.0 / rate), dtype=np.float64)
     density = sum((s.density(hz) for s in spectra), np.zeros(len(hz)))
     covariance = irfft(density * 0.5 * rate, size)[:count]
-    # What lies above half the rate is not the mean's business; a little of it as white noise keeps C regular.
+    # Power above half the rate does not affect the mean; a little of it as white noise keeps C regular.
     covariance[0] += 0.5 * white * rate + 1e-4 * covariance[0]
     return float(1.0 / np.sqrt(np.sum(solve_toeplitz(covariance, np.ones(count)))))

@@ -1,4 +1,4 @@
-"""How a tape travels: its speed over time, in parts of nominal."""
+"""The travel of a tape: its speed over time, as a fraction of nominal."""
 
 from __future__ import annotations
 
@@ -14,12 +14,12 @@ from tests.rough_tape.spectra import LONGEST_S, Spectrum, falling, gaussian
 Floats = NDArray[np.float64]
 
 RATE = 1000.0
-"""Points a second of a speed course; scrape flutter is faster and is made apart."""
+"""Points a second of a course of speed; scrape flutter is faster and is generated separately."""
 
 
 @dataclass(frozen=True)
 class Line:
-    """Flutter of one turning part; depth and rate breathe."""
+    """Flutter of one rotating part, whose depth and rate vary slowly."""
 
     hz: float
     peak: float
@@ -28,12 +28,12 @@ class Line:
 
 @dataclass(frozen=True)
 class Travel:
-    """What a machine's speed does in the long run."""
+    """The long-run properties of a machine's speed."""
 
     mean: float
-    """Part by which it runs fast."""
+    """Mean speed error, as a fraction; positive for fast."""
     trend: float
-    """By how much more it runs fast a second later: the reels fill."""
+    """Change of the speed error per second, as the reels fill."""
     lines: tuple[Line, ...]
     breathing: float
     continuum: Spectrum
@@ -54,12 +54,12 @@ class Travel:
         return np.asarray(out)
 
     def slow_spectra(self) -> list[Spectrum]:
-        """What a mean of the speed feels, lines apart."""
+        """The spectra that affect the mean of the speed, without the lines."""
         return [self.continuum, self.drift]
 
 
 def drawn(rng: np.random.Generator, grade: Grade) -> Travel:
-    """One machine's travel: three to five lines and a continuum that make up the weighted flutter, and drift."""
+    """Draw a machine's travel: three to five lines and a continuum that make up the weighted flutter, and drift."""
     rates = [rng.uniform(0.4, 1.2), rng.uniform(1.5, 5.0), rng.uniform(6.0, 14.0), rng.uniform(18.0, 60.0)]
     rates = rates[: rng.integers(2, 5)]
     sizes = rng.uniform(0.3, 1.0, len(rates)) * np.sqrt(np.array(rates)) ** rng.uniform(-0.5, 0.5)

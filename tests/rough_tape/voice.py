@@ -1,4 +1,4 @@
-"""Announcements, as reference tapes have them: a voice that no one spoke."""
+"""Announcements, as on reference tapes: a synthetic voice."""
 
 from __future__ import annotations
 
@@ -9,11 +9,11 @@ from scipy.signal import lfilter
 Floats = NDArray[np.float64]
 
 FORMANTS = ((700, 1200, 2600), (300, 2300, 3000), (450, 800, 2500), (350, 2000, 2700), (550, 1700, 2500))
-"""Hz; of five vowels (from memory)."""
+"""Formants of five vowels, Hz (from memory)."""
 
 
 def announcement(rng: np.random.Generator, seconds: float, rate: float, dbfs: float) -> Floats:
-    """One channel of speech: syllables of vowels and hisses, their pitch moving by a few semitones."""
+    """One channel of speech: syllables of vowels and hisses, with a pitch that moves by a few semitones."""
     out = np.zeros(int(seconds * rate))
     pitch = rng.uniform(95.0, 210.0)
     at = 0

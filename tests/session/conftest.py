@@ -1,4 +1,4 @@
-"""A person's own folders are elsewhere while the store is tested."""
+"""Redirects the person's own folders while the store is tested."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Made-up machines of which everything is known: what their heads and amplifiers do, and the sessions that read it."""
+"""Made-up machines with known heads and amplifiers, and sessions that read them."""
 
 from __future__ import annotations
 
@@ -21,26 +21,26 @@ SPEED, SPACING, WIDTH = 47.625, 0.9, 0.6
 HZ = (63.0, 400.0, 2000.0, 6300.0, 10000.0)
 READ_AT = datetime(2026, 5, 3, tzinfo=UTC)
 AT = -12.0
-"""Where a machine that is right reads, dBFS."""
+"""Reading of a correct machine, dBFS."""
 
 
 @dataclass
 class Machine:
-    """A machine as it really is."""
+    """The true state of a machine."""
 
     name: str
     heads: int = 2
     replay_db: float = 0.0
-    """Its replay amplifier against the standard."""
+    """Level error of its replay amplifier."""
     record_db: float = 0.0
-    """What it leaves on tape against what was sent."""
+    """Level error of its recording."""
     replay_treble_db: float = 0.0
-    """At 10 kHz; in proportion to the frequency below."""
+    """At 10 kHz; proportional to frequency below."""
     record_treble_db: float = 0.0
     replay_tilt: float = 0.0
     """Minutes of arc."""
     record_tilt: float = 0.0
-    """Of the record head; two heads have one for both."""
+    """Tilt of the record head; on two heads the same head serves both."""
     fast_percent: float = 0.0
     uncertainty: float = 0.1
     speed_mm_s: float = SPEED
@@ -48,25 +48,25 @@ class Machine:
 
     @property
     def written_tilt(self) -> float:
-        """Of what it writes."""
+        """Tilt of what it records."""
         return self.record_tilt if self.heads == 3 else self.replay_tilt
 
 
 def exchange(a: Machine, b: Machine, hz: float) -> tuple[float, float]:
-    """What a tape of A truly gives on B: level and response, dB, straight from the tilts and amplifiers."""
+    """True level and response of a tape from A on B, dB, computed from the tilts and amplifiers."""
     level = a.record_db + b.replay_db
     treble = (a.record_treble_db + b.replay_treble_db) * hz / 10_000
     return level, treble + tilt_loss(a.written_tilt - b.replay_tilt, hz)
 
 
 def tilt_loss(arcmin: float, hz: float) -> float:
-    """20 lg|sin x / x|, x = π w tan α f / v; the textbook's form, written anew."""
+    """20 lg|sin x / x|, x = π w tan α f / v; the textbook form, implemented independently."""
     x = math.pi * WIDTH * math.tan(math.radians(arcmin / 60)) * hz / SPEED
     return 20 * math.log10(abs(math.sin(x) / x)) if x else 0.0
 
 
 def delay(arcmin: float) -> float:
-    """µs between the channels for a tilt."""
+    """Delay between the channels for a tilt, µs."""
     return SPACING * math.tan(math.radians(arcmin / 60)) / SPEED * 1e6
 
 
@@ -76,7 +76,7 @@ def session(
     when: datetime = datetime(2026, 5, 3, 10, 12, tzinfo=UTC),
     found: Machine | None = None,
 ) -> Path:
-    """A finished session that read the machine exactly as it is, and as it was found before. Its folder."""
+    """Make a finished session that read the machine exactly, as found and as left. Returns its folder."""
     sheets = workspace / "procedures" / "sheets" / "machines"
     sheets.mkdir(parents=True, exist_ok=True)
     facts = {"format": 1, "speed_mm_s": m.speed_mm_s, "track_spacing_mm": SPACING} | m.sheet
@@ -108,7 +108,7 @@ def _read(store: SessionStore, m: Machine, stage: Stage) -> None:
             replay = m.replay_treble_db * hz / 10_000
             own = (m.record_treble_db + m.replay_treble_db) * hz / 10_000
             own += tilt_loss(m.written_tilt - m.replay_tilt, hz)
-            # The standard's tape stands upright.
+            # The reference tape has no tilt.
             keep(
                 store,
                 stage,
@@ -130,7 +130,7 @@ def _read(store: SessionStore, m: Machine, stage: Stage) -> None:
 def keep(
     store: SessionStore, stage: Stage, source: Source, reading: Reading, sent_db: float = 0.0, *, target: float = 0.0
 ) -> None:
-    """One reading."""
+    """Keep one reading."""
     verdict = judge(reading, Target(value=target, unit=reading.unit, tolerance=1.0, source="made up"))
     n = len(store.records()) + 1
     record = ReadingRecord(

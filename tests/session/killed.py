@@ -22,6 +22,7 @@ from typing import Any, NoReturn
 
 import numpy as np
 
+from bench.audio import flac
 from bench.clock import RehearsalClock
 from bench.measure.method import Method
 from bench.measure.reading import Reading
@@ -51,7 +52,7 @@ def work(folder: Path, accepted: Callable[[str], None], many: int) -> None:
     for n in range(1, many + 1):
         store.keep(reading(n))
         accepted(f"r{n:04d}")
-    store.keep_sound(Sound((SAMPLES,), 48000, tuple(r.id for r in store.records())))
+    store.keep_sound(Sound(flac.encoded(SAMPLES, 48000), tuple(r.id for r in store.records())))
     store.note(Noted("half-way", step="step", time=START))
     store.close()
     store = SessionStore.reopen(store.folder)

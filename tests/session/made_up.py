@@ -88,7 +88,7 @@ TONES = (40.0, 63.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 6300.0, 8000.0
 
 
 class Writer:
-    """Writes a session as a run would, a minute for each event."""
+    """Writes a session as a run would, one minute per event."""
 
     def __init__(self, store: SessionStore) -> None:
         self.store = store
@@ -131,7 +131,7 @@ class Writer:
         self.store.note(replace(event, step=step, time=self.time))
 
     def finish(self) -> None:
-        """The end; how it came out is for the readings to say."""
+        """End the session; its result follows from the readings."""
         self.store.note(Done(time=START))
 
 
@@ -151,7 +151,7 @@ def level(channel: Channel, value: float) -> tuple[Reading, Target]:
 
 
 def response(channel: Channel, loss: float, top: float = 1.0) -> list[tuple[Reading, Target]]:
-    """A response that falls by `loss` dB up to 10 kHz, roughly as spacing does."""
+    """A response that falls by `loss` dB up to 10 kHz, roughly as from spacing."""
     out = []
     for n, hz in enumerate(TONES):
         value = -loss * hz / 10000.0 + 0.25 * top * (-1) ** n + (0.8 if hz < 80 else 0.0)
@@ -196,7 +196,7 @@ def record_level(channel: Channel, value: float) -> tuple[Reading, Target]:
 
 
 def begin(tmp_path: Path, *, steps: tuple[StepFacts, ...] = STEPS, **job: Any) -> Writer:
-    """A session with its steps and the copy of its procedure, nothing in it yet."""
+    """A session with its steps and the copy of its procedure, still without entries."""
     folder = tmp_path / "procedures"
     folder.mkdir(parents=True, exist_ok=True)
     (folder / "line-up.toml").write_text(PROCEDURE, encoding="utf-8")
@@ -207,7 +207,7 @@ def begin(tmp_path: Path, *, steps: tuple[StepFacts, ...] = STEPS, **job: Any) -
 
 
 def whole(tmp_path: Path, *, treble_left: float = 0.3, finish: bool = True, **job: Any) -> Path:
-    """A whole line-up; `treble_left` is what 10 kHz still lacks at the end. Returns the session's folder."""
+    """A whole line-up; `treble_left` is the remaining loss at 10 kHz. Returns the folder of the session."""
     w = begin(tmp_path, **job)
     w.note("dirty", Started())
     sides: tuple[Channel, ...] = ("left", "right")

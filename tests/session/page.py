@@ -1,4 +1,4 @@
-"""Reads a report as a browser would: a tree of elements, with what is needed to check it."""
+"""Parses a report into a tree of elements, as a browser would, with helpers to check it."""
 
 from __future__ import annotations
 
@@ -69,7 +69,7 @@ class Page(HTMLParser):
 
 
 def grid(table: Element) -> list[list[Element]]:
-    """The cells of a table by row and column, those that span standing in each place they cover."""
+    """The cells of a table by row and column; a cell that spans several appears in each."""
     rows = table.all("tr")
     places: dict[tuple[int, int], Element] = {}
     for n, row in enumerate(rows):

@@ -1,4 +1,4 @@
-"""Any reading, any event: what Hypothesis draws for sessions."""
+"""Hypothesis strategies for the readings and events of sessions."""
 
 from __future__ import annotations
 
@@ -74,7 +74,7 @@ records = st.builds(
 )
 st.register_type_strategy(str, st.text(letters))
 st.register_type_strategy(int, st.integers(-(10**9), 10**9))
-st.register_type_strategy(float, finite)  # no figure of an event is anything else
+st.register_type_strategy(float, finite)  # figures of events are always finite
 events: st.SearchStrategy[Event] = st.one_of(
     [
         st.builds(kind, time=times, **{field.name: ... for field in fields(kind) if field.name != "time"})

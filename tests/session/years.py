@@ -24,7 +24,7 @@ UNCERTAINTY = 0.12
 def visit(
     workspace: Path, year: float, found: float | None, left: float | None, *, turned: bool = True, **more: Any
 ) -> Path:
-    """A session with the level of the left channel as found and as left; 2020 + `year` is when. Its folder."""
+    """Make a session in the year 2020 + `year` with the left level as found and as left. Returns its folder."""
     when = datetime(2020 + int(year), 1 + round(year % 1 * 12), 1, 10, 0, tzinfo=UTC)
     job: JobFacts = replace(
         JOB, **({"port_kind": ""} | {k: v for k, v in more.items() if k in JobFacts.__dataclass_fields__})

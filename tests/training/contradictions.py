@@ -1,6 +1,6 @@
-"""Whether a debrief contradicts a reading that the trainee saw, reading by reading; it sees the session alone.
+"""Whether a debrief contradicts a reading that the trainee saw, reading by reading, from the session alone.
 
-What each cause changes is written here a second time, apart from the program: common practice, no source.
+What each cause changes is stated here independently of the program: common practice, no source.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ CHANGES: dict[str, set[str]] = {
 }
 SAME_AS = {"record_replay_level": LEVEL}
 REPLAY_TOO = ("replay", "dirt on one side", "head bump", "dead", "inverted", "magnetised", "pinch")
-"""Causes that a recording shows as well as the reference tape; the others are of the record side."""
+"""Causes that show in a recording as well as on the reference tape; the others belong to the record side."""
 
 
 def explains(cause: str, record: ReadingRecord) -> bool:
@@ -45,7 +45,7 @@ def explains(cause: str, record: ReadingRecord) -> bool:
 
 
 def contradictions(session: SessionRecord) -> Iterator[str]:
-    """Every sentence of the debrief that a reading contradicts."""
+    """A sentence for each contradiction between the debrief and a reading."""
     told = next(of_kind(session.events, Debriefed))
     hidden = [f.name for f in told.faults]
     suspects = [*hidden, *(t.name for t in told.trimmers if not t.right)]
@@ -61,13 +61,13 @@ def contradictions(session: SessionRecord) -> Iterator[str]:
 
 
 def explained_at_the_end(record: ReadingRecord, told: Debriefed) -> bool:
-    """Whether something that the debrief says is still there explains a reading."""
+    """Whether something that is still there, according to the debrief, explains a reading."""
     left = [f.name for f in told.faults if f.state != "mended"] + [t.name for t in told.trimmers if not t.right]
     return any(explains(name, record) for name in left)
 
 
 def _trimmer(t: TrimmerOutcome, session: SessionRecord, faults: tuple[FaultOutcome, ...]) -> Iterator[str]:
-    """The last reading of the last step that adjusts a trimmer, against what is said of the trimmer."""
+    """Compare the last reading of the last step that adjusts a trimmer with the debrief on that trimmer."""
     side = next((s for s in ("left", "right") if t.name.endswith(s)), "both")
     kind = t.name.removesuffix(f" {side}").replace(" ", "-")
     own = [

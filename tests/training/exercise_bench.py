@@ -1,4 +1,4 @@
-"""A short exercise, and three trainees who go through it by what the screen shows."""
+"""A short exercise, and trainees who do it from what the screen shows."""
 
 from __future__ import annotations
 
@@ -86,7 +86,7 @@ SECTIONS = {
     *(f"azimuth-{hz}" for hz in ("1k", "3k15", "10k")),
     *(f"response-{hz}" for hz in ("63", "315", "1k", "4k", "10k")),
 }
-"""What the reference tape holds here: a pass of it takes a minute."""
+"""Sections of the reference tape here, so that a pass takes a minute."""
 
 
 def procedure() -> str:
@@ -106,7 +106,7 @@ def procedure() -> str:
 
 
 def workspace(folder: Path) -> Workspace:
-    """A workspace with that procedure and the shipped sheets; of the reference tape some sections are left."""
+    """A workspace with that procedure and the shipped sheets, and a shortened reference tape."""
     (folder / "procedures").mkdir()
     sheets = folder / "procedures" / "sheets"
     shutil.copytree(REPO / "procedures" / "sheets", sheets)
@@ -126,15 +126,15 @@ def exercise(*faults: str, **facts: Any) -> Exercise:
 
 @dataclass(slots=True)
 class Perfect(UnattendedHands):
-    """Turns everything to where the readings are in, and names what there was."""
+    """Turns everything until the readings are in, and names what was wrong."""
 
 
 @dataclass(slots=True)
 class DoesNothing(UnattendedHands):
-    """Goes past every step with a reason, and names nothing."""
+    """Skips every step with a reason, and names nothing."""
 
     def decide(self, snapshot: Snapshot, now: float) -> Command | None:
-        """Skip what is asked but the last question."""
+        """Skip everything except the last question."""
         step = snapshot.step
         if step is None or step.id == CLOSING:
             return UnattendedHands.decide(self, snapshot, now)
@@ -148,7 +148,7 @@ class HidesAzimuth(UnattendedHands):
     screw: tuple[str, ...] = field(default=("azimuth-low", "azimuth-middle", "azimuth-high"))
 
     def decide(self, snapshot: Snapshot, now: float) -> Command | None:
-        """As the careful ones do, but for the azimuth steps."""
+        """Decide like the careful hands, except at the azimuth steps."""
         step = snapshot.step
         if step is not None and step.id in self.screw:
             return Skip("it sounded all right")
@@ -157,12 +157,12 @@ class HidesAzimuth(UnattendedHands):
 
 @dataclass(slots=True)
 class Hasty(UnattendedHands):
-    """Leaves out the steps at every second try, and cuts what it can."""
+    """Skips two of every three adjusting steps."""
 
     seed: int = 0
 
     def decide(self, snapshot: Snapshot, now: float) -> Command | None:
-        """Skip by the number of the step."""
+        """Skip depending on the number of the step."""
         step = snapshot.step
         if step is not None and step.kind == "adjust" and (step.index + self.seed) % 3:
             return Skip("no time")
@@ -191,7 +191,7 @@ class Argues(UnattendedHands):
 
 
 def go_through(folder: Path, trainee: UnattendedHands, sheet: Exercise) -> OpenRun:
-    """The whole exercise by one trainee; the session closed, with its debrief."""
+    """Run the whole exercise with one trainee; the session is closed and has its debrief."""
     clock = RehearsalClock()
     opened = open_run(workspace(folder), RunRequest("", exercise=sheet), clock, real_time=False)
     try:

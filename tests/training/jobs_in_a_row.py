@@ -1,4 +1,4 @@
-"""Jobs one after another in one process, as on the screen; prints the peak of its memory in MB after each."""
+"""Runs jobs one after another in one process, as on the screen; prints its peak memory in MB after each."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ assert bench.tui.app
 
 
 def run(workspace: Workspace, procedure: str, *, evidence: bool) -> None:
-    """One job, its session and its report."""
+    """Run one job, with its session and its report."""
     clock = RehearsalClock()
     opened = open_run(workspace, RunRequest(procedure, evidence=evidence), clock, real_time=False)
     hands = UnattendedHands(answers=target_answers(opened.job), override="a rehearsal")

@@ -1,4 +1,4 @@
-"""Whole line-ups of rough machines by unattended hands, and what their trimmers are truly left at."""
+"""Whole line-ups of rough machines by unattended hands, and the true errors of their trimmers afterwards."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ JOBS = {
     "replay, 38 cm/s": ("replay-line-up-open-reel", "open-reel-381-iec"),
     "record, 38 cm/s": ("record-line-up-open-reel-iec", "open-reel-381-iec"),
 }
-"""Procedure and machine."""
+"""Procedure and machine of each job."""
 
 
 @dataclass(frozen=True)
@@ -42,16 +42,16 @@ class LineUp:
     """A line-up that is over."""
 
     errors: Mapping[str, float]
-    """Of each trimmer that was turned: what it is left at, in tolerances of the debrief."""
+    """Remaining error of each trimmer that was turned, in tolerances of the debrief."""
     turns: int
     rounds: int
     words: Mapping[str, int]
-    """How often each verdict was given."""
+    """Count of each verdict."""
     minutes: float
 
     @property
     def out(self) -> dict[str, float]:
-        """The trimmers that are truly out."""
+        """The trimmers whose true error is out of tolerance."""
         return {name: round(error, 2) for name, error in self.errors.items() if abs(error) > 1}
 
 
@@ -61,26 +61,26 @@ def line_up(folder: Path, job: str, grade: str, seed: int) -> LineUp:
     Args:
         folder: an empty folder.
         job: one of `JOBS`.
-        grade: as in a sheet's `practice.grade`.
-        seed: which machine.
+        grade: as `practice.grade` of a sheet.
+        seed: number of the machine.
     """
     procedure, machine = JOBS[job]
-    shutil.copytree(shipped_procedures(), folder / "procedures")  # makes the folder too
+    shutil.copytree(shipped_procedures(), folder / "procedures")  # also makes the folder
     sheet = folder / "procedures" / "sheets" / "machines" / f"{machine}.toml"
     text = re.sub(r'^grade = ".*"$', f'grade = "{grade}"', sheet.read_text(encoding="utf-8"), flags=re.MULTILINE)
-    # No dirt: only the line-up is tried, and a part of a job does not clean.
+    # No dirt: only the line-up is tested, and a part of a job does not clean.
     sheet.write_text(re.sub(r"^(replay|record)_dirt.*$", "", text, flags=re.MULTILINE), encoding="utf-8")
     clock = RehearsalClock()
     opened = open_run(Workspace(folder), RunRequest(procedure, machine, seed=seed), clock, real_time=False)
     if job.startswith("record"):
-        # Replay is right, as it is when the record side's turn comes.
+        # Replay is right, as it is by the time the record side is adjusted.
         off = Fault(format=1, sheet="fault", name="Off", tells="It is off.", practice=_record_side_off(seed, opened))
         sheets = opened.job.machine, opened.job.tape, opened.job.reference_tape
         built = build_practice_machine(*sheets, seed=seed, faults=[off], misadjustment=0.0)
         port = PracticePort(built, clock, real_time=False)
         opened = replace(opened, port=port, runner=Runner(opened.job, port, opened.store, clock))
     machine_in_loop = opened.port.machine  # type: ignore[attr-defined]
-    machine_in_loop.output_to_mark()  # as it is once a tape was threaded, which a part of a job does not do
+    machine_in_loop.output_to_mark()  # as after loading a tape, which a part of a job does not do
     hands = UnattendedHands(answers=target_answers(opened.job), override="the test has no cleaning in it")
     start = clock.now()
     try:
@@ -100,7 +100,7 @@ def line_up(folder: Path, job: str, grade: str, seed: int) -> LineUp:
 
 
 def _record_side_off(seed: int, opened: OpenRun) -> dict[str, float | str | bool]:
-    """Record trimmers off as the practice machine draws them."""
+    """Errors of record trimmers as the practice machine draws them."""
     rng = np.random.default_rng([seed, 77])
     keys = {"bias": 3.0, "record_level": 6.0, "record_equalisation": 3.0}
     changes = {f"{k}_{side}_db": float(rng.uniform(-s, s)) for k, s in keys.items() for side in ("left", "right")}

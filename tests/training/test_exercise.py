@@ -23,9 +23,9 @@ from bench.session.record.reader import read_session
 from bench.session.report.debrief_text import debrief_lines
 from bench.session.report.report import write_report
 from bench.training.causes import Cause
+from bench.training.distinguishing_tests import distinguishing_tests
 from bench.training.exercise import CLOSING, fault_shows
 from bench.training.hands import UnattendedHands
-from bench.training.parting_tests import parting_tests
 from bench.training.rivals import rival_of
 from bench.workspace import Workspace
 from tests.training.contradictions import contradictions
@@ -180,7 +180,7 @@ def test_every_test_that_a_rival_names_can_be_run_where_the_machine_has_three_he
     library = Library(Workspace(REPO))
     job = library.load_job("cassette-three-head")
     causes = causes_of(job.machine, [library.fault(s.path) for s in library.sheets("fault")])
-    assert {r.test for c in causes if (r := rival_of(c)) is not None} <= set(parting_tests(job))
+    assert {r.test for c in causes if (r := rival_of(c)) is not None} <= set(distinguishing_tests(job))
 
 
 def test_outside_an_exercise_there_is_no_test(tmp_path: Path) -> None:

@@ -1,4 +1,4 @@
-"""What is recorded to be decoded again, and how its return is judged, by methods that are not the program's."""
+"""Programme to record and decode, and measurements of the result that are independent of the program."""
 
 from __future__ import annotations
 
@@ -10,11 +10,11 @@ from scipy.signal import welch
 TONES = tuple((hz, db) for hz in (4000.0, 10000.0) for db in (-20.0, -30.0, -40.0))
 TONE_S = 0.8
 OCTAVES = (63.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0)
-"""By their nominal middles (IEC 61260-1)."""
+"""Nominal mid-band frequencies (IEC 61260-1)."""
 
 
 def pink_bursts(seconds: float, rate: int, seed: int = 0) -> np.ndarray:
-    """Pink noise at -20 dB rms re a sine of 1, in bursts of a third of a second 20 dB up and down; (frames, 2)."""
+    """Pink noise at -20 dB rms re a sine of 1, in bursts of 1/3 s that alternate by 20 dB; shape (frames, 2)."""
     n = round(seconds * rate)
     rng = np.random.default_rng(seed)
     spectrum = np.fft.rfft(rng.standard_normal((n, 2)), axis=0)
@@ -28,7 +28,7 @@ def pink_bursts(seconds: float, rate: int, seed: int = 0) -> np.ndarray:
 
 
 def tones(rate: int) -> np.ndarray:
-    """Each of `TONES` for `TONE_S`, re a sine of 1; (frames, 2)."""
+    """Each of `TONES` for `TONE_S`, re a sine of 1; shape (frames, 2)."""
     t = np.arange(round(TONE_S * rate)) / rate
     sound = np.concatenate([10 ** (db / 20) * np.sin(2 * np.pi * hz * t) for hz, db in TONES])
     return np.stack((sound, sound), axis=1)

@@ -1,7 +1,7 @@
-"""Two models of a machine that is wrong, and of a right one that replays its tapes.
+"""Two models of a machine out of adjustment, and of a correct one that replays its tapes.
 
-One is the practice machine; the other is made here of other filters: a shelf and a gap in the spectrum, an azimuth that
-delays and dims, and a speed, each in the frequency domain of the whole sound.
+One is the practice machine. The other is made here from different filters, each in the frequency domain of the whole
+sound: a shelf, a gap, an azimuth error with its delay and loss, and a speed error.
 """
 
 from __future__ import annotations
@@ -25,16 +25,16 @@ RATE = 48000
 SPEED_MM_S, SPACING, WIDTH = 47.625, 0.9, 0.6
 """Cassette: mm/s, mm and mm (IEC 60094-7)."""
 READ_HZ = (40.0, 63.0, 125.0, 250.0, 1000.0, 2000.0, 4000.0, 6300.0, 8000.0, 10000.0, 12500.0)
-"""Where a session reads responses."""
+"""Frequencies at which a session reads responses."""
 
 
 @dataclass(frozen=True)
 class Wrong:
-    """How a machine was wrong when it recorded."""
+    """The errors of a machine when it recorded."""
 
     level_db: tuple[float, float]
     treble_db: tuple[float, float]
-    """At 10 kHz, what its amplifiers do."""
+    """Error of its amplifiers at 10 kHz."""
     azimuth_arcmin: float
     fast_percent: float
 
@@ -49,14 +49,14 @@ def drawn(seed: int) -> Wrong:
 
 
 class OwnModel:
-    """Made of formulas only."""
+    """The model that is made of formulas only."""
 
     def __init__(self, wrong: Wrong) -> None:
         self._wrong = wrong
         self.delay_us = 1e6 * SPACING * np.tan(np.radians(wrong.azimuth_arcmin / 60)) / SPEED_MM_S
 
     def _amplifier(self, channel: int, hz: np.ndarray) -> np.ndarray:
-        """A treble shelf about 5 kHz, of two real poles, at 10 kHz as wrong as it should be; complex."""
+        """A treble shelf at about 5 kHz with two real poles, with the given error at 10 kHz; complex."""
         at_top = self._wrong.treble_db[channel]
         gain = 10 ** (at_top / 20)
         low, high = 2 * np.pi * 5000.0 / gain**0.5, 2 * np.pi * 5000.0 * gain**0.5
@@ -70,7 +70,7 @@ class OwnModel:
         return np.asarray(np.sinc(WIDTH * np.tan(np.radians(self._wrong.azimuth_arcmin / 60)) * hz / SPEED_MM_S))
 
     def tape_on_a_right_machine(self, sound: np.ndarray) -> np.ndarray:
-        """What comes back of it, (frames, 2): too slow by as much as it was recorded too fast."""
+        """Replay of a recording on a correct machine, shape (frames, 2): slow by as much as it was recorded fast."""
         size = len(sound)
         hz = np.fft.rfftfreq(size, 1 / RATE)
         spectrum = np.fft.rfft(sound, axis=0)
@@ -83,7 +83,7 @@ class OwnModel:
         return np.asarray(np.fft.irfft(spectrum, longer, axis=0) * (longer / size))
 
     def errors(self) -> TransferErrors:
-        """What a session would read of it: re what was recorded, at the frequencies that were recorded."""
+        """What a session would read: relative to what was sent, at the recorded frequencies."""
         hz = np.array([400.0, *READ_HZ])
         channels = []
         for channel in range(2):
@@ -95,7 +95,7 @@ class OwnModel:
 
 
 class PracticeModel:
-    """The practice machine on two heads: it records as it is, its replay is then set right, and it replays."""
+    """The practice machine on two heads: it records with its errors, then its replay is corrected, and it replays."""
 
     def __init__(self, wrong: Wrong, seed: int) -> None:
         practice = {
@@ -110,7 +110,7 @@ class PracticeModel:
         self._machine = deck(practice, heads=2, seed=seed)
 
     def tape_on_a_right_machine(self, sound: np.ndarray) -> np.ndarray:
-        """What comes back of it, (frames, 2). The machine is right from then on."""
+        """Replay of a recording after correction, shape (frames, 2). The machine stays correct."""
         self._record(sound)
         for trimmer in ("replay azimuth", "speed"):
             set_right(self._machine, trimmer)
@@ -130,7 +130,7 @@ class PracticeModel:
         return run(self._machine, seconds)
 
     def errors(self) -> TransferErrors:
-        """From its readings, as a session takes them: against the reference tape, and record to replay on itself."""
+        """The errors from readings as in a session: of the reference tape, and from record to replay."""
         replay: dict[ErrorKind, Value] = {}
         own: dict[ErrorKind, Value] = {SPEED: EXACT, AZIMUTH: EXACT}
         first = {
@@ -140,7 +140,7 @@ class PracticeModel:
         low = levels[LOW_HZ]
         replay[SPEED] = Value(100 * (low[0][1] / LOW_HZ - 1), U)
         rough, fine = (late_us(*levels[hz]) for hz in (3150.0, 10000.0))
-        # A period of 10 kHz is 100 µs: which one it is, the longer wave tells.
+        # A period of 10 kHz is 100 µs; the lower tone resolves which one applies.
         replay[AZIMUTH] = Value(fine + 100.0 * round((rough - fine) / 100.0), U)
         t = np.arange(4 * RATE) / RATE
         rng = np.random.default_rng(1)
@@ -180,7 +180,7 @@ def phasor_near(sound: np.ndarray, near_hz: float) -> tuple[complex, float]:
 
 
 def late_us(left: tuple[complex, float], right: tuple[complex, float]) -> float:
-    """By how much the right channel is late, within half a period either way."""
+    """Delay of the right channel, within half a period either way."""
     return float(-np.angle(right[0] / left[0]) / (2e-6 * np.pi * left[1]))
 
 
@@ -189,7 +189,7 @@ def decibels(amplitude: complex) -> float:
 
 
 def set_right(machine: PracticeMachine, trimmer: str) -> None:
-    """Turn it until what it sets is right, its backlash taken up first."""
+    """Turn a trimmer until what it sets is right, after taking up its backlash."""
     towards = 10.0 if next(t.degrees for t in machine.trimmers() if t.name == trimmer) < 0 else -10.0
     machine.turn(trimmer, towards)
     before = machine.truth()[trimmer]

@@ -1,4 +1,4 @@
-"""A technician at the bench screen: what the hands decide is given by keys, and every key is counted."""
+"""A technician at the bench screen: turns the decisions of the hands into keys, and counts the keys."""
 
 from __future__ import annotations
 
@@ -18,28 +18,28 @@ from bench.tui.screens.bench import BenchScreen
 from tests.tui.screen_driver import screen_text, until
 
 NEAR_DEGREES = 1.0
-"""A turn that differs by less from the proposed one is made as proposed."""
+"""A turn that differs from the proposed one by less is made as proposed."""
 
 
 @dataclass
 class Keys:
-    """The keys that give commands, as the screen understands them, and how many there were."""
+    """Translates commands into keys, and counts them."""
 
     by_step: Counter[str] = field(default_factory=Counter)
     """Keys at each step, by its id."""
     turned: int = 0
-    """How many of them turned a trimmer."""
+    """Number of keys that turned a trimmer."""
     _picked: str = ""
     _runs_on: bool = False
     _seen: object = None
 
     @property
     def pressed(self) -> int:
-        """All of them."""
+        """Number of all keys."""
         return self.by_step.total()
 
     def giving(self, command: say.Command, seen: Snapshot) -> list[str]:
-        """The keys of a command; none where a run of steps goes on by itself."""
+        """The keys of a command; none where steps follow automatically."""
         if presentation.step_and_prompt(seen) != self._seen:
             self._seen, self._picked = presentation.step_and_prompt(seen), ""
         self._runs_on = self._runs_on and presentation.runs_on(seen)
@@ -83,7 +83,7 @@ class Keys:
 
 
 def _arrows(degrees: float) -> Iterator[str]:
-    """The arrow keys that come nearest to a turn."""
+    """The arrow keys that come closest to a turn."""
     tens = int(abs(degrees) // 10)
     twos = round((abs(degrees) - 10 * tens) / 2)
     yield from ["up" if degrees > 0 else "down"] * tens
@@ -107,7 +107,7 @@ class CountedHands(UnattendedHands):
 
 
 async def play(pilot: Pilot[int], screen: BenchScreen, clock: RehearsalClock) -> Keys:
-    """Go through a whole job by what the screen has seen, with keys alone."""
+    """Go through a whole job with keys alone, from what the screen shows."""
     keys, hands = Keys(), UnattendedHands(override="a rehearsal")
     for _ in range(20_000):
         await pilot.pause()

@@ -1,4 +1,4 @@
-"""Snapshots made by hand, of our invented workshop: what the screen is built and tested against."""
+"""Hand-made snapshots of an invented workshop, with which the screen is built and tested."""
 
 from __future__ import annotations
 
@@ -102,7 +102,7 @@ def gauge(
 
 
 def history(value: float, target: Target) -> tuple[tuple[float, float], ...]:
-    """A minute that comes from six decibels off, in the manner of a trimmer being turned."""
+    """A minute in which a reading approaches its target from six decibels away, as when a trimmer is turned."""
     start = target.value - 6 * (target.tolerance or 1.0) * 1.5
     out = []
     for n in range(300):
@@ -137,7 +137,7 @@ def adjusting(left: float | None = -12.9, right: float | None = -12.1, **changes
 
 
 def in_trouble(what: str) -> Snapshot:
-    """An adjustment whose sound is not as it should be."""
+    """An adjustment with a fault in its sound."""
     made = {
         "clipping": replace(SOUND, clipping=True),
         "silence": replace(SOUND, silent=True),
@@ -149,7 +149,7 @@ def in_trouble(what: str) -> Snapshot:
 
 
 def beside_hazards() -> Snapshot:
-    """An adjustment with three cautions, the longest that a line of a small screen can't hold."""
+    """An adjustment with three cautions, the longest of them too long for a line of a small screen."""
     cautions = (
         Caution(
             hazard="moving-parts", say="The capstan turns beside your hand. Sleeves and hair back, no swabs near it."
@@ -214,7 +214,7 @@ def tone_rows(done: int = 8) -> tuple[ToneRow, ...]:
 
 
 def biased(*, passed: bool = True) -> Snapshot:
-    """Over-bias on its way to the peak, or past it."""
+    """Over-bias before or past the peak."""
 
     def channel(side: Channel, last: float) -> tuple[Gauge, Curve]:
         points = tuple((float(d), -22.0 - ((d - 20) / 28) ** 2) for d in range(-60, 61 if passed else 11, 10))
@@ -347,7 +347,7 @@ def listening(done: int = 8, **changes: Any) -> Snapshot:
 
 
 def kept(step: str, stage: Stage, readings: Sequence[tuple[Result, Verdict | None]]) -> list[ReadingRecord]:
-    """Readings as the journal has them."""
+    """Readings as records of the journal."""
     return [
         ReadingRecord(
             f"{step}{stage}{n}",

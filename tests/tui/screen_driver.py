@@ -1,4 +1,4 @@
-"""A desk without a bench: takes what the screen posts, shows what a test hands it. And a look at the screen."""
+"""A scripted bench thread, which takes the screen's commands and shows the test's snapshots; and screen reading."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ class ScriptedThread:
 
 
 class GuideHeard:
-    """Keeps what the guide was to sound."""
+    """Records what the audible guide was asked to sound."""
 
     def __init__(self) -> None:
         self.offs: list[float | None] = []
@@ -114,7 +114,7 @@ def bench_app(first: Snapshot) -> tuple[BenchApp, ScriptedJob]:
 
 
 async def until(pilot: Pilot[Any], true: Callable[[], object], what: str = "") -> None:
-    """Wait until something is true; fails with the screen when it never is."""
+    """Wait until a condition holds; fails with the text of the screen when it never does."""
     for _ in range(250):
         await pilot.pause()
         if true():
@@ -129,25 +129,25 @@ def texts(lines: list[Line]) -> list[str]:
 
 
 async def says(pilot: Pilot[Any], words: str) -> str:
-    """Wait until the screen says something; returns all that it says then."""
+    """Wait until the screen shows these words; returns all its text."""
     await until(pilot, lambda: words in screen_text(pilot.app), words)
     return screen_text(pilot.app)
 
 
 async def show(pilot: Pilot[Any], job: ScriptedJob, snapshot: Snapshot, words: str) -> str:
-    """Hand the screen another snapshot and wait for words of it."""
+    """Give the screen another snapshot and wait for words from it."""
     job.desk.on_snapshot(snapshot)
     return await says(pilot, words)
 
 
 def screen_text(app: App[Any]) -> str:
-    """What is on the screen, as text."""
+    """The text of the screen."""
     strips = app.screen._compositor.render_strips()
     return "\n".join("".join(segment.text for segment in strip).rstrip() for strip in strips) + "\n"
 
 
 def check_golden(name: str, text: str) -> None:
-    """Compare with the text that was reviewed; TAPEBENCH_GOLDENS=write takes the new one."""
+    """Compare with the reviewed text; TAPEBENCH_GOLDENS=write accepts the new text."""
     path = GOLDENS / f"{name}.txt"
     if os.environ.get("TAPEBENCH_GOLDENS") == "write":
         path.write_text(text, encoding="utf-8")

@@ -1,1 +1,1 @@
-"""What `decode` and `encode` share: their options, the files, and how the end is said."""
+"""What `decode` and `encode` share: options, files, and the description of the result."""

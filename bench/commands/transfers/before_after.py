@@ -1,4 +1,4 @@
-"""Before and after: a short passage of a transfer as it came and as it was decoded, and both average spectra."""
+"""Before and after: a short passage of a transfer, undecoded and decoded, and both average spectra."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ WIDTH = 41
 
 
 class Passage:
-    """Keeps a stretch of a sound that goes by.
+    """Keeps a stretch of a stream of sound.
 
     Args:
         start: its first frame.
@@ -41,15 +41,15 @@ class Passage:
 
     @property
     def samples(self) -> Floats:
-        """What was kept, shape (frames, channels)."""
+        """The samples that were kept, shape (frames, channels)."""
         return np.concatenate(self._kept) if self._kept else np.zeros((0, 2))
 
 
 def passage_start(wanted: float | None, duration_s: float) -> float:
-    """Where the passage begins: where it is wanted, or so that it lies in the middle.
+    """Start of the passage, s: `wanted`, or so that the passage is in the middle.
 
     Raises:
-        Problem: that is not inside the capture.
+        Problem: `wanted` is not inside the capture.
     """
     if wanted is None:
         return max(0.0, duration_s / 2 - PASSAGE_S / 2)

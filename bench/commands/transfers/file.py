@@ -1,4 +1,4 @@
-"""What `decode` and `encode` have in common: a file through a transfer into another, with the figures beside it."""
+"""Converts a file by decoding or encoding, and writes a text file with the figures used."""
 
 from __future__ import annotations
 
@@ -29,12 +29,12 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 
 HIGHEST_PEAK_DB = -0.1
-"""Where the peak comes to lie when all has to be turned down."""
+"""Level of the peak where the whole file has to be turned down, dBFS."""
 BITS = 24
 
 
 def convert(args: argparse.Namespace, *, decode: bool) -> int:
-    """Write OUT and OUT.txt; 1 where something is wrong with the capture itself.
+    """Write OUT and OUT.txt; returns 1 where something is wrong with the capture itself.
 
     Raises:
         Problem: bad input, with nothing written.
@@ -50,7 +50,7 @@ def convert(args: argparse.Namespace, *, decode: bool) -> int:
     chosen = chosen_errors(args, channels)
     transfer = Transfer(args.system, capture.sample_rate, args.reference_level, chosen.errors)
     text = args.out.with_name(args.out.name + ".txt")
-    heard = _Heard(args, capture, transfer.errors.speed) if decode else None
+    heard = _BeforeAndAfter(args, capture, transfer.errors.speed) if decode else None
     with contextlib.ExitStack() as files:
         beside, partial = (files.enter_context(placed(path, force=args.force)) for path in (text, args.out))
         passages = [files.enter_context(placed(path, force=args.force)) for path in heard.paths] if heard else []
@@ -90,18 +90,20 @@ def convert(args: argparse.Namespace, *, decode: bool) -> int:
     return 1 if done.findings else 0
 
 
-def _written(path: Path, capture: Capture, transfer: Transfer, check: CaptureCheck, heard: _Heard | None) -> float:
-    """Write the whole, a second time and softer where its peaks find no room; by how much it was turned down, dB.
+def _written(
+    path: Path, capture: Capture, transfer: Transfer, check: CaptureCheck, heard: _BeforeAndAfter | None
+) -> float:
+    """Write the whole file, and again at a lower level if it would clip. Returns how far it was turned down, dB.
 
     Args:
-        path: the file.
+        path: the output file.
         capture: what is decoded or encoded.
-        transfer: by what.
-        check: hears the capture.
-        heard: what is kept of it before and after; None where it is encoded.
+        transfer: the decoder or encoder.
+        check: examines the capture as it passes.
+        heard: keeps passages and spectra before and after; None for encoding.
 
     Raises:
-        Problem: there is nothing in the capture, or it can't be written.
+        Problem: the capture is empty, or the file can't be written.
     """
     from bench.audio.write import write_sound
     from bench.transfer.stages import through
@@ -142,13 +144,13 @@ def _written(path: Path, capture: Capture, transfer: Transfer, check: CaptureChe
         return 0.0
     down_db = 20 * float(np.log10(peak)) - HIGHEST_PEAK_DB
     if heard:
-        heard.again()
+        heard.restart()
     write(-down_db, lambda _: None)
     return down_db
 
 
-class _Ears:
-    """Keeps the average spectrum of a sound, and a passage of it."""
+class _PassageAndSpectrum:
+    """Keeps a passage and the average spectrum of a stream of sound."""
 
     def __init__(self, rate: float, channels: int, start_s: float) -> None:
         from bench.transfer.spectrum import AverageSpectrum
@@ -162,8 +164,8 @@ class _Ears:
         self.passage.feed(samples)
 
 
-class _Heard:
-    """What is kept of a transfer before and after decoding."""
+class _BeforeAndAfter:
+    """Passages and spectra of a transfer before and after decoding."""
 
     def __init__(self, args: argparse.Namespace, capture: Capture, speed: float) -> None:
         wanted = args.before_after if args.before_after != MIDDLE else None
@@ -171,19 +173,19 @@ class _Heard:
         self._start_s = passage_start(wanted, capture.duration_s)
         self._rate, self._channels, self._speed = capture.sample_rate, capture.channels, speed
         self.paths = names_beside(args.out) if wants else ()
-        self.before = _Ears(self._rate, self._channels, self._start_s)
-        self.again()
+        self.before = _PassageAndSpectrum(self._rate, self._channels, self._start_s)
+        self.restart()
 
-    def again(self) -> None:
-        """It is decoded again."""
-        self.after = _Ears(self._rate, self._channels, self._start_s * self._speed)
+    def restart(self) -> None:
+        """Start again, because the transfer is decoded a second time."""
+        self.after = _PassageAndSpectrum(self._rate, self._channels, self._start_s * self._speed)
 
     @property
     def passages(self) -> tuple[Passage, Passage]:
-        """Of both."""
+        """The passages before and after."""
         return self.before.passage, self.after.passage
 
     @property
     def spectra(self) -> tuple[dict[float, float], dict[float, float]]:
-        """Of both, third octaves, dBFS."""
+        """The spectra before and after, in third octaves, dBFS."""
         return self.before.spectrum.bands(), self.after.spectrum.bands()

@@ -1,4 +1,4 @@
-"""A passage played before and after, at one key."""
+"""Plays a passage, with one key to switch between before and after."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ Floats = NDArray[np.float64]
 
 
 class _Switched:
-    """A passage that repeats, as it came or decoded, whichever is chosen: a source."""
+    """A source that repeats a passage, undecoded or decoded as chosen."""
 
     frames = None
     description = "a passage of the transfer"
@@ -23,13 +23,13 @@ class _Switched:
         self.decoded = False
 
     def render(self, start: int, frames: int) -> Floats:
-        """Samples of the one that is chosen."""
+        """Samples of the chosen version."""
         sound = self._both[self.decoded]
         return sound[np.arange(start, start + frames) % len(sound)]
 
 
 def listen(before: Floats, after: Floats, rate: int, keys: Iterator[str]) -> None:
-    """Play the passage again and again; each line typed changes between before and after, q ends.
+    """Repeat the passage; each typed line switches between before and after, q ends.
 
     Raises:
         Problem: there is no sound device.

@@ -1,4 +1,4 @@
-"""How far a long file is, and how long it still takes."""
+"""Progress through a long file, and the time left."""
 
 from __future__ import annotations
 
@@ -6,12 +6,12 @@ import sys
 
 
 class Progress:
-    """How far a long file is, with the time left, on a terminal only.
+    """Prints progress through a long file and the time left, only on a terminal.
 
     Args:
-        what: is done: "decoding".
-        seconds: of sound in all.
-        now: a clock, s.
+        what: the activity: "decoding".
+        seconds: total length of the sound.
+        now: the clock at the start, s.
     """
 
     EVERY_S = 1.0
@@ -21,11 +21,11 @@ class Progress:
         self._shown = False
 
     def at(self, done_s: float, now: float) -> str:
-        """The line to show now; "" for none yet.
+        """The line to show; "" for none yet.
 
         Args:
-            done_s: seconds of sound that are done.
-            now: the clock.
+            done_s: seconds of sound already processed.
+            now: the clock, s.
         """
         if now < self._next or not done_s > 0:
             return ""
@@ -42,6 +42,6 @@ class Progress:
             self._shown = True
 
     def end(self) -> None:
-        """Clear it."""
+        """Clear the line."""
         if self._shown:
             print(f"\r{'':40}\r", end="", file=sys.stderr, flush=True)

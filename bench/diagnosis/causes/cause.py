@@ -82,6 +82,8 @@ class Cause:
     shown_by: str = ""
     """The kind of row without which it can't be seen, where there is only one."""
     heads: tuple[int, ...] = (2, 3)
+    reels: float = 1.0
+    """Share of its odds that it has on open reel, where few machines have the part."""
     look: str = ""
     """The look that settles it."""
     look_minutes: float = 1.0

@@ -65,8 +65,8 @@ ELECTRONICS = (
         "leaky-record-capacitor",
         "direct current in the record head: a leaky capacitor",
         (
-            alike(Move("second_harmonic", 18.0, 0.3), share=0.4),
-            *in_one(Move("second_harmonic_one", 18.0, 0.3), share=0.6),
+            alike(Move("second_harmonic", 18.0, 0.45), share=0.4),
+            *in_one(Move("second_harmonic_one", 18.0, 0.45), share=0.6),
         ),
         0.5,
         "dB",
@@ -78,7 +78,7 @@ ELECTRONICS = (
     Cause(
         "poor-separation",
         "poor separation of the channels",
-        (alike(Move("crosstalk", 20.0, 0.3)),),
+        (alike(Move("crosstalk", 20.0, 0.45)),),
         1.0,
         "dB",
         "look at leads, screens and the head",
@@ -88,7 +88,7 @@ ELECTRONICS = (
     Cause(
         "weak-oscillator",
         "weak bias oscillator",
-        (alike(*(Move("bias_shift", 3.0, 0.3, -1, (run,)) for run in (0, 1)), Move("erasure", 14.0, 0.5, -1)),),
+        (alike(*(Move("bias_shift", 3.0, 0.5, -1, (run,)) for run in (0, 1)), Move("erasure", 14.0, 0.5, -1)),),
         0.7,
         "dB",
         "repair the oscillator",
@@ -116,6 +116,7 @@ ELECTRONICS = (
         "1",
         "switch it out",
         "response depends on level",
+        reels=0.15,
         look="look at the noise-reduction switch",
         look_minutes=0.1,
     ),
@@ -127,6 +128,7 @@ ELECTRONICS = (
         "dB at 12.5 kHz",
         "switch it out",
         "the top is cut off",
+        reels=0.15,
         look="look at the pilot-tone (MPX) filter switch",
         look_minutes=0.1,
     ),
@@ -149,6 +151,7 @@ ELECTRONICS = (
         "repair or adjust the circuit",
         "recordings mistrack on every machine",
         shown_by="encoder",
+        reels=0.3,
         like=("decoder",),
     ),
     Cause(
@@ -160,6 +163,7 @@ ELECTRONICS = (
         "repair or adjust the circuit",
         "every encoded tape mistracks on this machine",
         shown_by="decoder",
+        reels=0.3,
         like=("encoder",),
     ),
 )

@@ -43,7 +43,7 @@ HEADS = (
         "worn-replay-gap",
         "worn replay gap",
         (
-            alike(Move("gap", 0.65, 0.35), share=0.8),
+            alike(Move("gap", 0.65, 0.45), share=0.8),
             Variant("both", (Move("gap", 0.9, 0.25),), (Curve("replay", 1.2),), share=0.2, kind="ragged"),
         ),
         1.5,
@@ -68,7 +68,7 @@ HEADS = (
     Cause(
         "head-height",
         "replay head at the wrong height",
-        (alike(Move("height", 0.3, 0.4)),),
+        (alike(Move("height", 0.3, 0.45)),),
         0.8,
         "mm",
         "set the height by the manual",
@@ -82,7 +82,7 @@ HEADS = (
         (alike(Move("scatter", 9.0, 0.5), share=0.5), alike(Move("scatter", 9.0, 0.5, -1), share=0.5)),
         0.08,
         "µs",
-        "nothing: set azimuth half way, or replace the head",
+        "set azimuth half way, or replace the head",
         "the mono sum is dull at any azimuth",
         shown_by="delay",
         look="turn azimuth through both channels' peaks: do they agree with no delay?",
@@ -97,7 +97,7 @@ HEADS = (
         ),
         0.8,
         "dB",
-        "nothing: it belongs to the head",
+        "nothing; it belongs to the head",
         "the low end ripples",
         look="set the low end by a recording and not by the reference tape",
     ),
@@ -113,7 +113,7 @@ HEADS = (
     Cause(
         "dirty-erase-head",
         "dirt on the erase head",
-        (alike(Move("erasure_dirt", 26.0, 0.35)),),
+        (alike(Move("erasure_dirt", 26.0, 0.45)),),
         1.0,
         "dB",
         "clean",
@@ -124,7 +124,7 @@ HEADS = (
     Cause(
         "weak-erasure",
         "weak erasure",
-        (alike(Move("erasure", 26.0, 0.35, -1)),),
+        (alike(Move("erasure", 26.0, 0.45, -1)),),
         1.0,
         "dB",
         "look at the erase head and its current",

@@ -46,7 +46,7 @@ TRANSPORT = (
     Cause(
         "tension",
         "tension, guides or pressure pad",
-        (alike(Move("weave", 1.6, 0.4), Move("dropouts", 1.5, 0.5)),),
+        (alike(Move("weave", 1.6, 0.5), Move("dropouts", 1.5, 0.5)),),
         0.8,
         "×",
         "set the tension, look at guides and pad",
@@ -57,7 +57,7 @@ TRANSPORT = (
     Cause(
         "motor-speed",
         "motor speed beyond its trimmer",
-        (alike(Move("wrong_speed", 2.4, 0.3), share=0.5), alike(Move("wrong_speed", 2.4, 0.3, -1), share=0.5)),
+        (alike(Move("wrong_speed", 2.2, 0.45), share=0.5), alike(Move("wrong_speed", 2.2, 0.45, -1), share=0.5)),
         0.5,
         "%",
         "repair the motor's regulation",
@@ -67,7 +67,7 @@ TRANSPORT = (
     Cause(
         "wrong-mains-frequency",
         "motor made for another mains frequency",
-        (alike(Move("wrong_speed", 19.0, 0.06), share=0.5), alike(Move("wrong_speed", 17.5, 0.06, -1), share=0.5)),
+        (alike(Move("wrong_speed", 20.0, 0.03), share=0.5), alike(Move("wrong_speed", 16.7, 0.03, -1), share=0.5)),
         0.3,
         "%",
         "change the motor's pulley",
@@ -77,7 +77,7 @@ TRANSPORT = (
     Cause(
         "wrong-speed-tape",
         "speed tape of another frequency",
-        (alike(Move("wrong_speed", 5.0, 0.05), share=0.5), alike(Move("wrong_speed", 4.8, 0.05, -1), share=0.5)),
+        (alike(Move("wrong_speed", 5.0, 0.02), share=0.5), alike(Move("wrong_speed", 4.76, 0.02, -1), share=0.5)),
         0.3,
         "%",
         "take the right tape, or the right frequency",

@@ -1,10 +1,10 @@
 """The frequency of a followed carrier over time, with dropouts and clicks bridged.
 
-The frequency is the turn of the baseband from point to point. A point is bad where the envelope is 6 dB off its
-running level, where there is no tone, or where the frequency leaves its neighbourhood and comes back at once, by more
-than eight times what it usually does (a click): off both a smooth course, which flutter is not, and the median of 4 ms,
-which a step of the speed is not. Bad stretches, widened by 6 ms, are replaced by a straight line between the means of
-the 8 ms on either side; one longer than half a second ends the stretch.
+The frequency is the phase step of the baseband from point to point. A point is bad if the envelope is more than 6 dB
+from its running level, if there is no tone, or if the frequency jumps and returns at once (a click). A click is a
+departure of more than eight standard deviations from both a low-passed course, which flutter follows, and the median
+over 4 ms, which a step in speed follows. Bad stretches, widened by 6 ms, are bridged by a straight line between the
+means of the 8 ms on either side; a bad stretch longer than half a second ends the good one.
 """
 
 from __future__ import annotations
@@ -19,36 +19,36 @@ Floats = NDArray[np.float64]
 # No published source gives these figures: they are our choice, checked by tests/measure/carrier and the rough tapes.
 
 GROUP = 128
-"""Points that are judged together, tone or not."""
+"""Points in a group, which is judged as a whole to be tone or not."""
 GUARD = 12
-"""Points by which a bad stretch is widened to either side: 6 ms."""
+"""Points by which a bad stretch is widened on either side: 6 ms."""
 BESIDE = 16
 """Points to either side of a bridge; it runs from the mean of those before to the mean of those after."""
 LONGEST_S = 0.5
 """A longer bad stretch is not bridged: the tone has ended."""
 LOW, HIGH = 0.5, 2.0
-"""Bounds of the envelope, as fractions of its running level: 6 dB to either side."""
+"""Bounds of the envelope relative to its running level: ±6 dB."""
 JUMP = 8.0
-"""A frequency further than this many standard deviations from its surroundings belongs to a click."""
+"""A frequency more than this many standard deviations from its surroundings belongs to a click."""
 LEAST_JUMP = 2e-3
-"""A jump by a smaller fraction of the carrier frequency is never a click."""
+"""A smaller jump, as a fraction of the carrier frequency, is never a click."""
 TONAL = 0.9
-"""Magnitude of the mean turn over the mean magnitude of the turns, at least; in noise it is about 0.4."""
-REACH = 0.06
-"""How far the mean frequency of a group may be from the carrier, as a fraction of it."""
+"""Least coherence of a tone: magnitude of the mean phase step over the mean magnitude; for noise it is about 0.4."""
+CARRIER_RANGE = 0.06
+"""Greatest difference between the mean frequency of a group and the carrier, as a fraction of the carrier."""
 SPIKE_HALF = 4
 SMOOTH_HALF = 20
 SMOOTH_HZ = 280.0
-"""Half the lengths, in points, of the median and of the low-pass filter that a click is compared with, and its edge."""
+"""Half lengths, in points, of the median and of the low-pass filter for detecting clicks; cutoff of that filter."""
 
 
 class Deviation:
-    """One channel's frequency, fed with chunks of its baseband.
+    """The frequency of one channel, fed with chunks of its baseband.
 
     Args:
-        rate: points a second.
-        oscillator_hz: the frequency that is zero in the baseband.
-        carrier_hz: about where the carrier lies.
+        rate: points per second.
+        oscillator_hz: the frequency that the baseband is centred on.
+        carrier_hz: approximate frequency of the carrier.
     """
 
     def __init__(self, rate: float, oscillator_hz: float, carrier_hz: float) -> None:
@@ -67,17 +67,17 @@ class Deviation:
         self._inside = False
         self._tail = np.zeros(0)
         self.bridged: list[tuple[float, float]] = []
-        """Bridges so far: where (in points from the first fed) and how long, in seconds."""
+        """Bridges so far: start from the first point fed, and length, in seconds."""
 
     def feed(self, z: NDArray[np.complex128], edge: bool = False) -> list[Floats | None]:
-        """Take in the next points.
+        """Process the next points.
 
         Args:
             z: shape (points,).
-            edge: they are the first of the stream, where the baseband's filter still fills.
+            edge: they are the first of the stream, where the baseband filter is still filling.
 
         Returns:
-            Stretches of frequency in Hz, in order; None where the tone ended.
+            Stretches of frequency in Hz, in order, with None where the tone ended.
         """
         size = np.abs(z)
         step = z * np.conj(np.concatenate([[self._last], z[:-1]]))
@@ -95,11 +95,11 @@ class Deviation:
         return self._release(self._checked - GUARD)
 
     def _judge(self, size: Floats, step: NDArray[np.complex128]) -> NDArray[np.bool_]:
-        """Which points of a group have a bad envelope; all of them when the group is no tone."""
+        """Mask of the points of a group with a bad envelope; all of them if the group is not a tone."""
         total = complex(step.sum())
         mean_hz = self._oscillator + float(np.angle(total)) * self.rate / (2 * np.pi)
         tonal = abs(total) > TONAL * float(np.abs(step).sum()) > 0.0
-        tonal = tonal and abs(mean_hz - self._carrier) < REACH * self._carrier
+        tonal = tonal and abs(mean_hz - self._carrier) < CARRIER_RANGE * self._carrier
         if tonal:
             self._levels.append(middle(size))
         if not tonal or not self._levels:
@@ -108,7 +108,7 @@ class Deviation:
         return (size < LOW * level) | (size > HIGH * level)
 
     def finish(self) -> list[Floats | None]:
-        """The stream is over; its last points, where the filter empties, are not used."""
+        """End the stream; its last points, where the filter is emptying, are not used."""
         self._bad[len(self._bad) - BESIDE :] = True
         self._checked = len(self._bad)
         out = self._release(len(self._bad))
@@ -135,7 +135,7 @@ class Deviation:
         self._checked = ready
 
     def _release(self, end: int) -> list[Floats | None]:
-        """Release the points before `end` that are decided; keep the others."""
+        """Release the points before `end` that are settled; keep the others."""
         out: list[Floats | None] = []
         wide = np.convolve(self._bad, np.ones(2 * GUARD + 1), mode="same") > 0.5
         at = self._at
@@ -165,19 +165,19 @@ class Deviation:
         return out
 
     def _forget(self, at: int) -> None:
-        """Forget what lies further before `at` than the next look at a neighbourhood needs."""
+        """Discard the points before `at` that the next check of surroundings does not need."""
         old = max(0, at - GUARD - 2 * SMOOTH_HALF)
         self._hz, self._bad = self._hz[old:], self._bad[old:]
         self._at, self._checked, self._dropped = at - old, self._checked - old, self._dropped + old
 
 
 def middle(x: Floats) -> float:
-    """The median, the upper of two; quicker than numpy's on short arrays."""
+    """The (upper) median; faster than numpy's on short arrays."""
     half = len(x) // 2
     return float(np.partition(x, half)[half])
 
 
 def _next(true: NDArray[np.bool_], start: int, end: int) -> int:
-    """The first index from `start` on where it is true; `end` if there is none before."""
+    """The first true index from `start` on; `end` if there is none before it."""
     where = np.flatnonzero(true[start:end])
     return start + int(where[0]) if len(where) else end

@@ -1,8 +1,8 @@
-"""From the frequency of a carrier to its flutter: band, weighting, indication, statistics. One channel.
+"""From the frequency of a carrier to its flutter: band filter, weighting, indicator and statistics of one channel.
 
-A stretch's first two seconds are held back to find its mean; the band filter (linear phase, 204 Hz) is started and
-ended with the stretch mirrored, so that it has no edge. The weighting and the 0.2 Hz high-pass start at rest, and what
-they do in the first four seconds of a stretch (two fifths of one shorter than ten) is not counted.
+The first two seconds of a stretch are buffered to find its mean. The stretch is mirrored at both ends for the band
+filter (linear phase, 204 Hz), which avoids an edge. The weighting and the 0.2 Hz high-pass filter start from zero, so
+their output in the first four seconds of a stretch is discarded (two fifths of a stretch shorter than ten seconds).
 """
 
 from __future__ import annotations
@@ -14,38 +14,40 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.measure.signal.quasi_peak import FLUTTER, QuasiPeak
-from bench.measure.signal.weighting import even, flutter_network
+from bench.measure.signal.weighting import even, flutter_db, flutter_network
 from bench.measure.tone.wander import of_power
 
 Floats = NDArray[np.float64]
 
 BAND_HZ = 204.0
-"""Middle of the band filter's slope: 0.3 dB down at 200 Hz, gone at 210."""
+"""Centre of the band filter's transition: 0.3 dB down at 200 Hz, stopband from 210 Hz."""
 SLOPE_HZ = 12.0
 HIGH_PASS_HZ, OTHER_EDGE_HZ = 0.15, 0.25
-"""Second order: 1.2 dB down at 0.2 Hz, 0.02 dB at 0.55 Hz. No standard limits where an unweighted band ends below: the
-edges of other meters lie up to here (common practice, no source)."""
+"""Second order: 1.2 dB down at 0.2 Hz, 0.02 dB at 0.55 Hz. No standard specifies the lower edge of the unweighted
+band; other meters have edges up to the second figure (common practice, no source)."""
 LEAD_S = 2.0
 HOP_S = 0.5
 SETTLE_S, SETTLE_SHARE = 4.0, 0.4
 LEAST_S = 1.5
 KEPT_S = 120.0
-"""How much of the longest stretch is kept for its components."""
-SLOWER = 4
-"""The kept course has this part of the baseband's rate."""
+"""Length of the longest stretch that is stored for the components."""
+DECIMATION = 4
+"""Decimation of the stored course relative to the baseband."""
 NOISE_HZ = (225.0, 300.0)
-"""Where the carrier's noise is read: above the band, within the baseband's flat part."""
+"""Where the carrier's noise is measured: above the flutter band, within the passband of the baseband filter."""
 BINS = 8192
 LEAST = 1e-9
-HIGHEST = 0.6
-"""Standard deviation of the highest of ten to forty normal deviates, in standard deviations of one (any table of order
-statistics: 0.59 to 0.46, from memory)."""
+MAXIMUM_SD = 0.6
+"""Standard deviation of the maximum of ten to forty standard normal deviates (any table of order statistics: 0.59 to
+0.46, from memory)."""
+AT_4_HZ = 1.25
+"""A rate within this ratio of 4 Hz counts as 4 Hz."""
 FINENESS = BINS / np.log(1.0 / LEAST)
 
 
 @dataclass(frozen=True, slots=True)
 class Segment:
-    """Half a second of the course."""
+    """Half a second of deviation."""
 
     weighted: Floats
     unweighted: Floats
@@ -55,20 +57,20 @@ class Segment:
 
 
 class Statistics:
-    """What is gathered of the settled course. Deviations are parts of the carrier's frequency."""
+    """Statistics of the settled course. Deviations are fractions of the carrier frequency."""
 
     def __init__(self) -> None:
         self.points = 0
         self.weighted_square = self.unweighted_square = 0.0
         self.weighted_peak = self.unweighted_peak = 0.0
         self.weighted_highest = self.unweighted_highest = 0.0
-        """The highest deviations themselves."""
+        """The highest absolute deviations."""
         self._ends: list[Segment] = []
         self._courses: list[tuple[float, float, float, float]] = []
         self._counts = np.zeros(BINS, dtype=np.int64)
 
     def add(self, segment: Segment) -> None:
-        """Take in one hop."""
+        """Add one hop."""
         size = np.abs(segment.weighted)
         self.points += len(size)
         self.weighted_square += float(np.sum(size**2))
@@ -83,10 +85,10 @@ class Statistics:
         bins = (np.log(np.maximum(size, LEAST) / LEAST) * FINENESS).astype(np.int64)
         self._counts += np.bincount(np.minimum(bins, BINS - 1), minlength=BINS)
 
-    def swing(self) -> tuple[float, float]:
-        """By what fraction weighted and unweighted rms change when the half second at either end is left out.
+    def end_effect(self) -> tuple[float, float]:
+        """Relative change of weighted and unweighted rms if the half second at either end is excluded.
 
-        About so much, and half of it more, it matters where in a slow wow's turn a capture begins and ends.
+        One and a half times that estimates the effect of where in a cycle of slow wow a capture starts and ends.
         """
         most = [0.0, 0.0]
         for segment in self._ends:
@@ -99,17 +101,17 @@ class Statistics:
                     most[k] = max(most[k], abs(float(np.sqrt(left / rest * self.points / whole)) - 1.0))
         return 1.5 * most[0], 1.5 * most[1]
 
-    def chance(self) -> tuple[float, float, float, float]:
-        """How much another stretch may differ: weighted and unweighted rms, then both peaks; parts of each (k = 1)."""
+    def relative_uncertainties(self) -> tuple[float, float, float, float]:
+        """Relative standard uncertainty between stretches: weighted and unweighted rms, then both peaks."""
         if not self._courses:
             return 0.0, 0.0, 0.0, 0.0
         courses = np.array(self._courses).T
         weighted, unweighted = (0.5 * of_power(course, 1.0 / HOP_S) for course in courses[:2])
-        peaks = [HIGHEST * float(np.std(course) / max(course.max(), 1e-30)) for course in courses[2:]]
+        peaks = [MAXIMUM_SD * float(np.std(course) / max(course.max(), 1e-30)) for course in courses[2:]]
         return weighted, unweighted, float(np.hypot(weighted, peaks[0])), float(np.hypot(unweighted, peaks[1]))
 
     def exceeded(self, share: float) -> float:
-        """The weighted deviation, without sign, that is exceeded for this share of the time (bins of 0.25 %)."""
+        """The absolute weighted deviation that is exceeded for this fraction of the time (bins of 0.25 %)."""
         above = np.cumsum(self._counts[::-1])[::-1]
         target = share * self.points
         k = int(np.flatnonzero(above >= target)[-1]) if self.points else 0
@@ -118,39 +120,39 @@ class Statistics:
 
 
 class Course:
-    """One channel's flutter, fed with the stretches that `Deviation` gives.
+    """The flutter of one channel, fed with the stretches that `Deviation` returns.
 
     Args:
-        rate: points a second.
+        rate: points per second.
     """
 
     def __init__(self, rate: float) -> None:
         self.rate = rate
-        self.kept_rate = rate / SLOWER
+        self.kept_rate = rate / DECIMATION
         self.statistics = Statistics()
         self.seconds = 0.0
-        """Counted, without what was left to settle."""
+        """Length of the settled course."""
         self.kept = np.zeros(0)
-        """Band-limited deviation of the longest stretch, at `kept_rate`, for its components."""
+        """Band-limited deviation of the longest stretch, at `kept_rate`, for finding components."""
         self.noise: list[float] = []
-        """Two-sided density of the phase noise in each hop, rad²/Hz."""
+        """Two-sided power spectral density of the phase noise in each hop, rad²/Hz."""
         self._sum, self._points = 0.0, 0
         self._stretch = _Stretch(rate)
 
     @property
     def mean_hz(self) -> float:
-        """The carrier's, over all stretches that count."""
+        """Mean carrier frequency over all valid stretches."""
         return self._sum / max(1, self._points)
 
     def feed(self, hz: Floats | None) -> None:
-        """Take in frequencies in Hz; None where the tone ended."""
+        """Process frequencies in Hz; None where the tone ended."""
         if hz is None:
             self.finish()
         else:
             self._count(self._stretch.feed(hz))
 
     def finish(self) -> None:
-        """The stretch, or the stream, is over."""
+        """End the stretch or the stream."""
         stretch, self._stretch = self._stretch, _Stretch(self.rate)
         self._count(stretch.finish())
         if stretch.counts:
@@ -161,14 +163,25 @@ class Course:
                 self.kept = np.concatenate(stretch.kept)
 
     def slowest_share(self) -> float:
-        """The part of the unweighted power that is lost where a meter's band ends at `OTHER_EDGE_HZ` below."""
-        if len(self.kept) < 64:
-            return 0.0
-        course = (self.kept - self.kept.mean()) * np.hanning(len(self.kept))
-        hz = np.fft.rfftfreq(len(course), 1.0 / self.kept_rate)[1:]
-        power = np.abs(np.fft.rfft(course)[1:]) ** 2
+        """Fraction of the unweighted power that a meter with its lower band edge at `OTHER_EDGE_HZ` loses."""
+        hz, power = self._spectrum()
         ours, other = (float(power @ (1.0 / (1.0 + (edge / hz) ** 4))) for edge in (HIGH_PASS_HZ, OTHER_EDGE_HZ))
         return 1.0 - other / ours if ours > 0.0 else 0.0
+
+    def share_away_from_4_hz(self) -> float:
+        """Fraction of the weighted power at rates other than 4 Hz, where weighting networks may differ."""
+        hz, power = self._spectrum()
+        weighted = power * 10.0 ** (flutter_db(hz) / 10.0)
+        whole = float(weighted.sum())
+        return float(weighted[np.abs(np.log(hz / 4.0)) > np.log(AT_4_HZ)].sum()) / whole if whole > 0.0 else 0.0
+
+    def _spectrum(self) -> tuple[Floats, Floats]:
+        """Rates above zero, and the power of the stored course at each; empty if it is too short."""
+        count = len(self.kept)
+        if count < 64:
+            return np.zeros(0), np.zeros(0)
+        bins = np.fft.rfft((self.kept - self.kept.mean()) * np.hanning(count))
+        return np.asarray(np.fft.rfftfreq(count, 1.0 / self.kept_rate)[1:]), np.asarray(np.abs(bins[1:]) ** 2)
 
     def _count(self, segments: list[Segment]) -> None:
         for segment in segments:
@@ -177,39 +190,39 @@ class Course:
 
 
 class _Stretch:
-    """A stretch of carrier on its way through the filters."""
+    """One stretch of carrier passing through the filters."""
 
     def __init__(self, rate: float) -> None:
         self.rate = rate
         self.sum, self.points = 0.0, 0
-        """Of the frequencies."""
+        """Sum and number of the frequencies."""
         self.noise: list[float] = []
         self.kept: list[Floats] = []
         self.kept_points = 0
         self.counts = False
-        """Whether it was long enough."""
+        """Whether the stretch is long enough to count."""
         self._taps = _band(rate)
         self._half = len(self._taps) // 2
-        self._hop = SLOWER * round(HOP_S * rate / SLOWER)
+        self._hop = DECIMATION * round(HOP_S * rate / DECIMATION)
         self._sections = flutter_network(rate).sos, _high_pass(rate)
         self._states = [np.zeros((1, len(sos), 2)) for sos in self._sections]
         self._meters = [QuasiPeak(rate, 1, FLUTTER) for _ in self._sections]
         self._hz = np.zeros(0)
-        """Not yet through the band filter, with what the filter needs of the past."""
+        """Input that has not passed the band filter, with the history that the filter needs."""
         self._middle = 0.0
-        """The mean of the beginning; 0 until it is known."""
+        """Mean of the first two seconds; 0 until it is known."""
         self._raw, self._banded = np.zeros(0), np.zeros(0)
         self._waiting: list[Segment] = []
 
     def feed(self, hz: Floats) -> list[Segment]:
-        """Take in frequencies; returns the hops that now count."""
+        """Process frequencies; returns the hops that have become valid."""
         self._hz = np.concatenate([self._hz, hz])
         if not self._middle and len(self._hz) >= LEAD_S * self.rate:
             self._start()
         return self._run() if self._middle else []
 
     def finish(self) -> list[Segment]:
-        """It is over: mirror its end, and let it count if it was long enough."""
+        """End the stretch: mirror its end, and count it if it is long enough."""
         if not self._middle and len(self._hz) >= LEAST_S * self.rate:
             self._start()
         if not self._middle:
@@ -218,12 +231,12 @@ class _Stretch:
         return self._run() + ([] if self.counts else self._settle())
 
     def _start(self) -> None:
-        """The mean is known: begin with the beginning mirrored."""
+        """The mean is known: start with the beginning mirrored."""
         self._middle = float(self._hz.mean())
         self._hz = np.concatenate([self._hz[self._half : 0 : -1], self._hz])
 
     def _run(self) -> list[Segment]:
-        """Through the band filter as far as there is sound, and hop by hop onwards."""
+        """Apply the band filter to all available input, then process it hop by hop."""
         half = self._half
         if len(self._hz) <= 2 * half:
             return []
@@ -250,8 +263,8 @@ class _Stretch:
     def _weigh(self, banded: Floats) -> Segment:
         from bench.measure.signal import kernels
 
-        if self.kept_points < KEPT_S * self.rate / SLOWER:
-            self.kept.append(banded[::SLOWER])
+        if self.kept_points < KEPT_S * self.rate / DECIMATION:
+            self.kept.append(banded[::DECIMATION])
             self.kept_points += len(self.kept[-1])
         courses, peaks = [], []
         for sos, state, meter in zip(self._sections, self._states, self._meters, strict=True):
@@ -262,14 +275,14 @@ class _Stretch:
         return Segment(courses[0], courses[1], peaks[0], peaks[1])
 
     def _settle(self) -> list[Segment]:
-        """The hops that waited, without those in which the filters settled."""
+        """The buffered hops without those in which the filters settled."""
         waited, self._waiting = self._waiting, []
         self.counts = len(waited) * HOP_S >= LEAST_S - HOP_S
         return waited[round(SETTLE_SHARE * len(waited)) :] if self.counts else []
 
 
 def _phase_noise(hz: Floats, rate: float) -> float:
-    """Two-sided density of the phase noise, rad²/Hz, above the flutter band."""
+    """Two-sided power spectral density of the phase noise above the flutter band, rad²/Hz."""
     w, band, per_hz = _noise_window(len(hz), rate)
     power = np.abs(np.fft.rfft((hz - hz.mean()) * w)[band]) ** 2 * per_hz
     half = len(power) // 2
@@ -278,7 +291,7 @@ def _phase_noise(hz: Floats, rate: float) -> float:
 
 @lru_cache(maxsize=8)
 def _noise_window(count: int, rate: float) -> tuple[Floats, NDArray[np.bool_], Floats]:
-    """A Hann window, which bins lie above the flutter band, and what makes their power a density of phase."""
+    """A Hann window, the bins above the flutter band, and the factor from their power to phase density."""
     w = np.hanning(count)
     f = np.fft.rfftfreq(count, 1.0 / rate)
     band = (f > NOISE_HZ[0]) & (f < NOISE_HZ[1])
@@ -287,7 +300,7 @@ def _noise_window(count: int, rate: float) -> tuple[Floats, NDArray[np.bool_], F
 
 @lru_cache(maxsize=8)
 def _band(rate: float) -> Floats:
-    """The band filter, with the droop of a difference of neighbouring points (0.14 dB at 200 Hz) made good."""
+    """The band filter, compensated for the droop of the point-to-point difference (0.14 dB at 200 Hz)."""
     half = round(1.85 * rate / SLOPE_HZ)
     n = np.arange(-half, half + 1)
     grid = np.linspace(0.0, 0.5, 4096)

@@ -1,10 +1,10 @@
-"""Periodic components of a deviation: how fast they turn, and how much each adds.
+"""Periodic components of a deviation: their rates and amplitudes.
 
-The strongest line that stands out from its neighbourhood is taken first; it and those near it are fitted together
-(amplitude, phase and frequency, least squares over the bins around them under a Hann window, images at negative
-frequencies and the remaining mean and slope included), all are subtracted, and the next is looked for. So two lines
-are resolved if they are one and a half times the inverse of the duration apart. No source gives the figures below: they
-are our own choice, checked by tests/measure/carrier.
+The strongest line that stands out from its neighbourhood is taken first. It is fitted together with the lines near it:
+amplitude, phase and frequency, by least squares over the surrounding bins under a Hann window, including images at
+negative frequencies and the remaining mean and slope. All lines are subtracted, and the search is repeated. Two lines
+are resolved if they are at least 1.5 divided by the duration apart. No source gives the figures below: they are our own
+choice, checked by tests/measure/carrier.
 """
 
 from __future__ import annotations
@@ -23,8 +23,8 @@ STANDS_OUT = 5.5
 """The least ratio of an amplitude to the median around it; noise exceeds it once in 10¹³ bins (Rayleigh)."""
 OF_STRONGEST = 0.01
 """A line weaker than this fraction of the strongest is ignored."""
-TURNS = 2.0
-"""The fewest cycles of a line within the capture: with fewer it cannot be distinguished from drift."""
+FEWEST_CYCLES = 2.0
+"""Fewest cycles of a line within the capture: with fewer it cannot be distinguished from drift."""
 CLOSEST = 0.8
 """Two fitted lines nearer than this, in bins, are one."""
 NEAR = 8
@@ -33,11 +33,11 @@ NEAR = 8
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """A periodic part."""
+    """A periodic component."""
 
     hz: float
     peak: float
-    """Amplitude, in the course's own unit."""
+    """Amplitude, in the unit of the course."""
     uncertainty: float
     """Of the peak, expanded (k = 2)."""
 
@@ -46,7 +46,7 @@ class Line:
 class _Part:
     bin: float
     value: complex
-    """Half the amplitude, with the phase at the middle of the course."""
+    """Half the complex amplitude, with the phase at the middle of the course."""
 
 
 def find_lines(course: Floats, rate: float, lowest_hz: float, highest_hz: float) -> list[Line]:
@@ -54,7 +54,7 @@ def find_lines(course: Floats, rate: float, lowest_hz: float, highest_hz: float)
 
     Args:
         course: evenly spaced values.
-        rate: values a second.
+        rate: values per second.
         lowest_hz: slower lines are ignored.
         highest_hz: faster lines are ignored.
     """
@@ -67,7 +67,7 @@ def find_lines(course: Floats, rate: float, lowest_hz: float, highest_hz: float)
     slope = float(np.sum(t * course) / np.sum(t * t))
     spectrum = kernel.transform(course - course.mean() - slope * t)
     ramp = kernel.transform(t)
-    first = max(2, int(np.ceil(max(lowest_hz, TURNS / seconds) * seconds - 0.5)))
+    first = max(2, int(np.ceil(max(lowest_hz, FEWEST_CYCLES / seconds) * seconds - 0.5)))
     last = min(len(spectrum) - 2, int(highest_hz * seconds))
     parts: list[_Part] = []
     residue = spectrum
@@ -98,7 +98,7 @@ def find_lines(course: Floats, rate: float, lowest_hz: float, highest_hz: float)
 
 
 class _Kernel:
-    """The transform under a Hann window, phases at the middle of the course; a line of value c gives c in its bin."""
+    """The transform under a Hann window, phase referred to the middle of the course; a line of value c gives c."""
 
     def __init__(self, count: int) -> None:
         self.count = count
@@ -110,7 +110,7 @@ class _Kernel:
         return np.asarray(np.fft.rfft(x * self._window) * self._turn / (0.5 * self.count))
 
     def shape(self, off: Floats) -> Floats:
-        """What a line adds to a bin at this distance."""
+        """Leakage of a line into a bin at this distance."""
         return 2.0 * (0.5 * self._dirichlet(off) + 0.25 * (self._dirichlet(off - 1.0) + self._dirichlet(off + 1.0)))
 
     def _dirichlet(self, off: Floats) -> Floats:
@@ -128,7 +128,7 @@ class _Kernel:
 
 
 def _fit(parts: list[_Part], spectrum: Complexes, kernel: _Kernel, ramp: Complexes) -> None:
-    """Fit the newest line and those near it; the others are left as they are. Gauss-Newton, eight rounds."""
+    """Fit the newest line and those near it, and leave the others unchanged. Gauss-Newton, eight iterations."""
     newest = parts[-1]
     near = [p for p in parts if abs(p.bin - newest.bin) < NEAR]
     others = [p for p in parts if p not in near]
@@ -162,7 +162,7 @@ def _fit(parts: list[_Part], spectrum: Complexes, kernel: _Kernel, ramp: Complex
 
 
 def _too_close(parts: list[_Part]) -> bool:
-    """Whether two lines have converged: then the newest was not a line of its own."""
+    """Whether two lines have converged, which means that the newest is not a separate line."""
     where = np.sort([p.bin for p in parts])
     return bool(len(where) > 1 and np.diff(where).min() < CLOSEST)
 
@@ -180,5 +180,5 @@ def _floor(size: Floats) -> Floats:
 
 
 def _sigma(floor: Floats, where: float) -> float:
-    """Standard deviation of half a line's amplitude: a Rayleigh median is 1.177 of it."""
+    """Standard deviation of half the amplitude of a line: the median of a Rayleigh distribution is 1.177 times it."""
     return float(floor[min(len(floor) - 1, round(where))]) / 1.177

@@ -1,13 +1,13 @@
-"""Azimuth: how much later the right channel comes than the left.
+"""Azimuth: the delay of the right channel relative to the left.
 
 Formula: delay τ = ψ / (2π f), where ψ is the phase by which the right channel lags and f the frequency over the same
-samples; angle = atan(v τ / s) with tape speed v and track spacing s. Positive: the right channel is late. One tone
-alone leaves the number of whole cycles open. Several tones resolve it together, from the lowest frequency upwards: the
+samples; angle = atan(v τ / s) with tape speed v and track spacing s. Positive: the right channel is late. A single tone
+leaves the number of whole cycles ambiguous. Several tones resolve it together, from the lowest frequency upwards: the
 delay that fits all phases best is chosen, short delays being more likely than long ones; a warning lists others that
-fit as well. Tones are combined with weights f² × signal-to-noise × time, in proportion to how much each says about the
-delay. Where no delay fits them, amplifiers that equalise the channels unequally may have turned the phases: then the
-least phase that goes with the difference in level between the channels is removed, as much of it as the phases show. A
-difference that comes from spacing, gap or gain turns no phase.
+fit as well. Tones are combined with weights f² × signal-to-noise × time, the information that each carries about the
+delay. If no delay fits them, unequal equalisation of the channels may have shifted their phases: then the minimum phase
+of their difference in level over frequency is removed, as large a fraction of it as the phases show. A difference
+caused by spacing, gap or gain shifts no phase.
 Source: geometry; common practice for working upwards in frequency. Weave is the standard deviation of the delay over
 time, 0 to 25 Hz, with the contribution of noise removed; it is also included in the uncertainty of the mean.
 Unit: µs, arcmin, degrees. Reference: the left channel. A channel of inverted polarity is distinguished from a delay and
@@ -41,26 +41,24 @@ METHOD = Method("phase between the channels, tracking demodulator")
 WEAVE_METHOD = Method("standard deviation of the delay over time, 0-25 Hz, noise taken out")
 PLAUSIBLE_S = 400e-6
 """The longest delay considered: more than a degree of azimuth on a cassette."""
-OWN_RAD = 0.15
+CIRCUIT_RAD = 0.15
 """Standard deviation of the phase difference that heads and amplifiers add at one tone; common practice, no source."""
-SUITS_RAD = 4 * OWN_RAD
+LARGEST_MISFIT_RAD = 4 * CIRCUIT_RAD
 """The largest phase error with which a delay still fits a tone."""
 UNLIKE_DB = 1.0
-"""Channels whose levels differ alike at all tones, within this, are taken to be equalised alike. Such a difference
-turns the phase by 3° at most."""
+"""If the level difference of the channels varies by less than this over the tones, they count as equally equalised. It
+shifts the phase by 3° at most."""
 SAME_TONE = 0.03
-"""Tones that differ by a smaller fraction are one."""
+"""Tones that differ in frequency by a smaller fraction count as one."""
 TURN_SHARE, TURN_ERROR = 0.5, 0.25
-"""Standard deviations: of the share that is there of the turn of phase that goes with unequal levels; and of the error
-of what is there at each tone, as a share of it, because levels are known at the tones only. Common practice, no
-source."""
+"""Standard deviations: of the fraction of the minimum-phase shift that is present; and of the error of what is present
+at each tone, relative to it, because levels are known only at the tones. Common practice, no source."""
 USUAL_S = 150e-6
 """Standard deviation of the delays found before azimuth is set; common practice, no source."""
 INVERTED_COST = 6.0
-"""How much less likely inverted polarity is than correct polarity, in squared standard deviations."""
-OPEN = 4.0
-"""A delay is an alternative to the best one if it is less likely by no more than this, in squared standard
-deviations."""
+"""Prior cost of inverted polarity, in squared standard deviations."""
+ALTERNATIVE_COST = 4.0
+"""A delay counts as an alternative if its cost exceeds that of the best one by less, in squared standard deviations."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +74,7 @@ class Delay:
     others: tuple[float, ...]
     """Other plausible delays that fit, seconds, not counting those with inverted polarity."""
     unequal: float = 0.0
-    """What unequal equalisation of the channels contributes to the uncertainty, seconds."""
+    """Contribution of unequal equalisation of the channels to the uncertainty, seconds."""
 
 
 def resolve(
@@ -86,7 +84,7 @@ def resolve(
 
     Args:
         pairs: one for each tone, at least one.
-        balance_db: level of the right channel re the left at each; None where it is not known.
+        balance_db: level of the right channel re the left at each tone; None if not known.
         inverted: whether one channel is inverted, if that is known already.
     """
     order = sorted(range(len(pairs)), key=lambda n: pairs[n].frequency_hz)
@@ -102,11 +100,11 @@ def resolve(
         for known in _delays(turned, turns, weights, far):
             off = turned - known * turns
             off -= 2 * np.pi * np.round(off / (2 * np.pi))
-            cost = float(np.sum(off**2 / (OWN_RAD**2 + (spread / 2) ** 2))) + (known / USUAL_S) ** 2
+            cost = float(np.sum(off**2 / (CIRCUIT_RAD**2 + (spread / 2) ** 2))) + (known / USUAL_S) ** 2
             worst = float(np.max(np.abs(off) - 1.5 * spread))
             found.append((cost + turned_round * INVERTED_COST, known, worst, turned_round))
     near = [f for f in found if abs(f[1]) <= PLAUSIBLE_S]
-    good = sorted(f for f in near if f[2] < SUITS_RAD) or sorted(f for f in found if f[2] < SUITS_RAD)
+    good = sorted(f for f in near if f[2] < LARGEST_MISFIT_RAD) or sorted(f for f in found if f[2] < LARGEST_MISFIT_RAD)
     least, seconds, _, round_the_wrong_way = good[0] if good else min(near or found, key=lambda f: f[2])
     off = (lags - np.pi if round_the_wrong_way else lags) - seconds * turns
     off -= 2 * np.pi * np.round(off / (2 * np.pi))
@@ -123,16 +121,16 @@ def resolve(
         chi = _chi(off, spread)
     if len(pairs) > 1 and chi > unlikely:
         uncertainty *= float(np.sqrt(chi))
-    others = tuple(f[1] for f in good[1:] if len(pairs) == 1 or f[0] < least + OPEN)
+    others = tuple(f[1] for f in good[1:] if len(pairs) == 1 or f[0] < least + ALTERNATIVE_COST)
     return Delay(seconds, uncertainty, round_the_wrong_way, bool(good), others, unequal)
 
 
 def unequal_lag(turns: Floats, balance_db: Floats) -> Floats:
-    """By how much unequal equalisation alone makes the right channel lag, radians; 0 where the channels are alike.
+    """Lag of the right channel due to unequal equalisation, radians; 0 if the channels are alike.
 
     Args:
-        turns: radians a second, rising, shape (n,).
-        balance_db: level of the right channel re the left, likewise.
+        turns: angular frequencies, radians per second, rising, shape (n,).
+        balance_db: level of the right channel re the left, same shape.
     """
     if np.ptp(balance_db) < UNLIKE_DB:
         return np.zeros(turns.size)
@@ -143,12 +141,12 @@ def unequal_lag(turns: Floats, balance_db: Floats) -> Floats:
 
 
 def _with_share(off: Floats, turns: Floats, own: Floats, spread: Floats) -> tuple[float, float, float]:
-    """What phases still show of a delay, with the share of the lag by unequal equalisation.
+    """Correction of the delay, with the fraction of `own` fitted too.
 
     Args:
-        off: what a delay leaves of each phase, radians.
-        turns: radians a second.
-        own: lag by unequal equalisation.
+        off: the residual phases of a delay, radians.
+        turns: angular frequencies, radians per second.
+        own: lag due to unequal equalisation.
         spread: expanded uncertainty of each phase.
 
     Returns:
@@ -170,9 +168,9 @@ def _delays(lags: Floats, turns: Floats, weights: Floats, far: float) -> list[fl
     """The delays that the tones allow, from the lowest frequency upwards, with every number of cycles still possible.
 
     Args:
-        lags: of each tone, radians.
-        turns: radians a second, rising.
-        weights: of each tone's delay, one over its squared expanded uncertainty.
+        lags: phase lag of each tone, radians.
+        turns: angular frequencies, radians per second, rising.
+        weights: inverse square of the expanded uncertainty of each tone's delay.
         far: the longest delay, seconds.
     """
     cycles = int(np.ceil(far * turns[0] / (2 * np.pi))) + 1
@@ -180,7 +178,7 @@ def _delays(lags: Floats, turns: Floats, weights: Floats, far: float) -> list[fl
     for i in range(1, len(lags)):
         more = []
         for known, w in ways:
-            reach = SUITS_RAD + 3.0 * turns[i] * np.hypot(0.5 / np.sqrt(w), OWN_RAD / turns[i - 1])
+            reach = LARGEST_MISFIT_RAD + 3.0 * turns[i] * np.hypot(0.5 / np.sqrt(w), CIRCUIT_RAD / turns[i - 1])
             off = known * turns[i] - lags[i]
             low, high = np.ceil((off - reach) / (2 * np.pi)), np.floor((off + reach) / (2 * np.pi))
             for n in range(int(low), int(high) + 1) if high >= low else [round(off / (2 * np.pi))]:
@@ -193,7 +191,7 @@ def _delays(lags: Floats, turns: Floats, weights: Floats, far: float) -> list[fl
 
 
 def _unlikely(freedom: int) -> float:
-    """Reduced χ² that chance exceeds once in a thousand (Wilson and Hilferty's approximation)."""
+    """Reduced χ² that is exceeded by chance once in a thousand (Wilson and Hilferty's approximation)."""
     a = 2.0 / (9.0 * freedom)
     return float((1.0 - a + 3.09 * np.sqrt(a)) ** 3)
 
@@ -210,8 +208,8 @@ def azimuth_of_tones(tones: Sequence[FoundTone], *, inverted: bool | None = None
 
     Args:
         tones: as found.
-        inverted: whether one channel is inverted, if that is known: one high tone alone cannot distinguish it from a
-            delay of half a cycle.
+        inverted: whether one channel is inverted, if known; a single high tone cannot distinguish that from a delay of
+            half a cycle.
     """
     usable = usable_tones(tones)
     if not usable:
@@ -236,7 +234,7 @@ def _resolved(tones: Sequence[FoundTone], *, inverted: bool | None = None) -> De
 
 
 def _of_delay(pairs: Sequence[PhasePair], delay: Delay) -> Budget:
-    """The uncertainty budget of a delay from several tones, each by its weight, µs."""
+    """The uncertainty budget of a delay from several weighted tones, µs."""
     weights = np.array([(p.frequency_hz / max(p.uncertainty_rad, 1e-9)) ** 2 for p in pairs])
     turns = weights / weights.sum() / np.array([2 * np.pi * p.frequency_hz for p in pairs])
     wander = combined([p.wander for p in pairs], list(turns))
@@ -265,7 +263,7 @@ def phase_of_tone(tone: FoundTone, *, inverted: bool = False) -> Result:
 
     Args:
         tone: as found.
-        inverted: whether one channel is inverted; that is then removed.
+        inverted: whether one channel is inverted, which is then corrected.
     """
     if tone.pair is None:
         return NoReading("azimuth_phase", "left-right", "the tone does not sound in both channels")

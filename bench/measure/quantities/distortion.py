@@ -1,8 +1,8 @@
 """Harmonic distortion of a steady tone.
 
 Formula
-    The phase φ(t) of the fundamental is tracked; harmonic n is the mean of x(t)·exp(−i n φ(t)), so that flutter and
-    speed, which move a harmonic n times as far as the fundamental, do not spread it. With peak amplitudes a_n:
+    The phase φ(t) of the fundamental is tracked; harmonic n is the mean of x(t)·exp(−i n φ(t)), so flutter and speed
+    errors, which shift a harmonic n times as far as the fundamental, do not spread it. With peak amplitudes a_n:
     third harmonic = 100 a3/a1, second = 100 a2/a1; THD of the fundamental = 100 √(Σ a_n²)/a1, of the total signal =
     100 √(Σ a_n²)/√(a1² + Σ a_n²), n from 2 to 10 as far as half the sample rate and 22 kHz allow.
 Unit and reference
@@ -11,7 +11,7 @@ Source
     IEC 60268-3 (harmonic distortion; ratio to the total signal, from memory); K3 = 3 % for MOL, DIN 45500.
 Accuracy
     0.07 % of the reading, and the noise near each harmonic: its contribution is removed and its scatter included in the
-    uncertainty, as is the effect of hum beside the fundamental on its phase. A harmonic at a multiple of the mains
+    uncertainty, as is the effect of hum near the fundamental on its phase. A harmonic at a multiple of the mains
     frequency cannot be separated from hum; a warning says so. Fundamentals from 60 Hz. Where the level of the tone
     changes in steps, distortion is measured at the level held longest.
 """
@@ -30,17 +30,17 @@ from bench.measure.tone.coherent import Estimate, estimate
 from bench.measure.tone.demodulator import Spectra
 from bench.measure.tone.follower import Chunk, Follower
 from bench.measure.tone.harmonics import Harmonics
-from bench.measure.tone.meter import REACH, CaptureCheck
+from bench.measure.tone.meter import SEARCH_RANGE, CaptureCheck
 
 LOWEST_HZ = 60.0
 HIGHEST_HZ = 10500.0
-"""Without a frequency asked for, the fundamental is looked for below this."""
+"""If no frequency is requested, the fundamental is searched for below this."""
 PLATEAU_DB = 1.0
 """Blocks within this of the most frequent level belong to the tone that is measured."""
 MAINS_HZ, HUM_TOP_HZ = (50.0, 60.0), 400.0
-"""Above its first few harmonics, hum is seldom as strong as distortion."""
+"""Above this, harmonics of hum are seldom as strong as distortion."""
 HOP_S = 0.13
-OWN = 7e-4
+METHOD_UNCERTAINTY = 7e-4
 """Relative uncertainty of the method itself (k = 2)."""
 
 
@@ -52,7 +52,9 @@ class DistortionMeter(SpectraMeter):
     ) -> None:
         super().__init__(sample_rate, channels, options, spectra)
         asked = self.options.fundamental
-        low, high = (LOWEST_HZ, HIGHEST_HZ) if asked is None else (asked * (1 - REACH), asked * (1 + REACH))
+        low, high = (
+            (LOWEST_HZ, HIGHEST_HZ) if asked is None else (asked * (1 - SEARCH_RANGE), asked * (1 + SEARCH_RANGE))
+        )
         self._follower = Follower(self.spectra, low, high)
         self._harmonics = Harmonics(self._follower)
 
@@ -94,7 +96,7 @@ class DistortionMeter(SpectraMeter):
             )
         ripple = float(np.mean(self._harmonics.ripple(channel)[kept]))
         estimates = {
-            n: estimate(ratio[kept, k]).within(OWN + 0.5 * (n * n + 1) * ripple)
+            n: estimate(ratio[kept, k]).within(METHOD_UNCERTAINTY + 0.5 * (n * n + 1) * ripple)
             for k, n in enumerate(self._harmonics.orders)
         }
         warnings += [w for n in (2, 3) for w in _on_mains(n, float(np.mean(frequency[kept])), int(kept.sum()))]
@@ -149,7 +151,7 @@ _ALL = (
 
 
 def plateau(level_db: NDArray[np.float64]) -> NDArray[np.bool_]:
-    """Which blocks belong to the level that is held longest; the higher one if two are held equally long."""
+    """Mask of the blocks at the level that is held longest; the higher one if two are held equally long."""
     valid = np.isfinite(level_db)
     if not valid.any():
         return valid
@@ -169,7 +171,7 @@ def total(parts: list[Estimate]) -> Estimate | None:
     if not parts:
         return None
     power = sum(p.power for p in parts)
-    share = sum(max(p.power, 0.0) * p.share for p in parts) / max(power, 1e-30)
+    share = sum(max(p.power, 0.0) * p.relative for p in parts) / max(power, 1e-30)
     noise = sum(p.noise_power for p in parts)
     spread = sum(2.0 * max(p.power, 0.0) * p.noise_power + p.noise_power**2 for p in parts)
     # The noise power that would give a single harmonic the same scatter.

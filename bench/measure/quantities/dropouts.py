@@ -1,10 +1,10 @@
 """Dropouts of a steady tone.
 
 Formula
-    The envelope of the tone is compared with its running level, the median over two seconds to either side of the parts
-    in which the tone sounds. A dropout is a stretch at least 6 dB below that level for at least 5 ms, after which the
-    envelope recovers; its length is the time between the crossings of the threshold, its depth that of its deepest
-    point below the running level. Rate: count divided by the time for which the tone is present.
+    The envelope of the tone is compared with its running level, the median over two seconds on either side, excluding
+    parts without the tone. A dropout is a stretch at least 6 dB below that level for at least 5 ms, after which the
+    envelope recovers. Its length is the time between the threshold crossings, its depth that of its deepest point below
+    the running level. Rate: count divided by the time for which the tone is present.
 Unit and reference
     Count; per minute; ms; dB below the running level.
 Source
@@ -34,30 +34,30 @@ from bench.measure.reading import Channel, Measured, NoReading, Reading, Result
 from bench.measure.tone.chunk_meter import SpectraMeter
 from bench.measure.tone.demodulator import Spectra
 from bench.measure.tone.follower import SMOOTH_HZ, Chunk, Follower, Piece
-from bench.measure.tone.meter import REACH, CaptureCheck
+from bench.measure.tone.meter import SEARCH_RANGE, CaptureCheck
 
 Floats = NDArray[np.float64]
 
 THRESHOLD_DB = 6.0
 SHORTEST_MS = 5.0
-"""How deep and how long a dropout is at least; common practice, no source."""
+"""Least depth and length of a dropout; common practice, no source."""
 LONGEST_S = 2.0
 """A longer absence is the end of the tone; our own choice."""
 GROUP = 128
-"""Points (64 ms) that are judged together, tone or not."""
+"""Points in a group (64 ms), which is judged as a whole to be tone or not."""
 WINDOW = 2
-"""How many parts of a second to either side the running level is taken over."""
+"""Number of parts, each of one second, on either side over which the running level is taken."""
 FEWEST = 4
-"""The least number of groups in them that must be tone."""
+"""Least number of groups with tone in them."""
 TONAL = 0.7
 LOWEST_HZ, HIGHEST_HZ = 100.0, 20000.0
 LENGTH_UNCERTAINTY_MS = 0.6
-"""For the widest filter; in proportion more for a narrower one."""
+"""For the widest filter; proportionally larger for a narrower one."""
 FILLED = 5.5
-"""A dropout shorter than this many times that uncertainty is deeper than it reads."""
+"""A dropout shorter than this multiple of that uncertainty reads too shallow."""
 DEPTH_UNCERTAINTY_DB = 1.0
 STEEP_POINTS = 4
-"""Points to either side of a crossing over which its slope is taken, because noise alone is steep too."""
+"""Points on either side of a crossing over which its slope is measured; over fewer points noise dominates the slope."""
 TAIL = STEEP_POINTS + 1
 """Points of a part that are kept for the next one."""
 POINTED_DB = 0.5
@@ -73,11 +73,11 @@ class Dropout:
     length_ms: float
     depth_db: float
     length_scatter_ms: float
-    """Standard deviation of its length: noise on the envelope divided by the slope of its sides."""
+    """Standard deviation of the length: noise on the envelope divided by the slope of the sides."""
     depth_scatter_db: float
-    """How far that noise can move its deepest point."""
+    """Standard deviation of the depth due to that noise."""
     pointed_db: float
-    """By how much the filter may have made it shallower."""
+    """Largest reduction of the depth by the filter."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,9 +85,9 @@ class _Part:
     envelope: Floats
     start: int
     levels: Floats
-    """Median of each 64 ms of it that is tone."""
+    """Median of the envelope in each group that is tone."""
     scatters: Floats
-    """Standard deviation of the envelope in each of them."""
+    """Standard deviation of the envelope in each of those groups."""
 
 
 @dataclass(slots=True)
@@ -105,7 +105,7 @@ class _Fall:
     """The deepest point, corrected for the filter."""
 
     def look(self, envelope: Floats, filled: float) -> None:
-        """Take in more of the dropout: `envelope` has one extra point at either end."""
+        """Process more of the dropout; `envelope` has one extra point at each end."""
         k = 1 + int(np.argmin(envelope[1:-1])) if len(envelope) > 2 else 0
         if k and envelope[k] < self.deepest:
             self.deepest = float(envelope[k])
@@ -114,15 +114,15 @@ class _Fall:
 
 @dataclass(slots=True)
 class Envelope:
-    """Watches one channel's envelope, part by part, two seconds behind."""
+    """Watches the envelope of one channel, part by part, with a delay of two seconds."""
 
     follower: Follower
     rate: float
     found: list[Dropout] = field(default_factory=list)
     seconds: float = 0.0
-    """For which the tone was present."""
+    """Time for which the tone was present."""
     turn: complex = 0j
-    """Sum of the rotations from point to point: its angle gives the frequency."""
+    """Sum of the phase steps from point to point; its angle gives the frequency."""
     _parts: deque[_Part] = field(default_factory=deque)
     _next: int = 0
     _fall: _Fall | None = None
@@ -130,7 +130,7 @@ class Envelope:
     _last: Floats = field(default_factory=lambda: np.zeros(TAIL))
 
     def feed(self, z: NDArray[np.complex128], start: int) -> None:
-        """Take in the next points; the first has index `start`."""
+        """Process the next points; the first has index `start`."""
         size = np.abs(z)
         self._parts.append(_Part(size, start, *_tone_levels(z, size, self.follower)))
         self.turn += complex(np.vdot(z[:-1], z[1:]))
@@ -138,7 +138,7 @@ class Envelope:
             self._step()
 
     def finish(self) -> None:
-        """The stream is over."""
+        """End the stream."""
         while self._next < len(self._parts):
             self._step()
 
@@ -160,7 +160,7 @@ class Envelope:
             parts.popleft()
 
     def _watch(self, part: _Part, level: float, scatter: float) -> None:
-        """Find where the envelope falls below the threshold, and where it rises again above that of the same level."""
+        """Find where the envelope falls below the threshold, and where it rises above the same threshold again."""
         envelope = np.concatenate([self._last, part.envelope])
         share = 10.0 ** (-THRESHOLD_DB / 20.0)
         filled = 0.5 * (self.sigma_s * self.rate) ** 2
@@ -200,7 +200,7 @@ class Envelope:
             self.found.append(Dropout(fall.at, length_ms, depth, jitter_ms, scatter, max(0.0, sharpest - depth)))
 
     def _crossing(self, part: _Part, envelope: Floats, k: int, threshold: float, scatter: float) -> tuple[float, float]:
-        """When the envelope crossed the threshold before point k, seconds from the start of the stream.
+        """Time at which the envelope crossed the threshold before point k, seconds from the start of the stream.
 
         Its standard deviation is that of the envelope divided by the slope.
         """
@@ -217,7 +217,7 @@ class Envelope:
 
 
 def _db(share: float) -> float:
-    """How far a share is below 1, dB."""
+    """Depth of a ratio below 1, dB."""
     return -20.0 * float(np.log10(max(share, 1e-6)))
 
 
@@ -246,7 +246,9 @@ class DropoutMeter(SpectraMeter):
     ) -> None:
         super().__init__(sample_rate, channels, options, spectra)
         asked = self.options.frequency
-        low, high = (LOWEST_HZ, HIGHEST_HZ) if asked is None else (asked * (1 - REACH), asked * (1 + REACH))
+        low, high = (
+            (LOWEST_HZ, HIGHEST_HZ) if asked is None else (asked * (1 - SEARCH_RANGE), asked * (1 + SEARCH_RANGE))
+        )
         self._follower = Follower(self.spectra, low, high, steady=asked is None)
         self._envelopes: list[Envelope] = []
 
@@ -266,7 +268,7 @@ class DropoutMeter(SpectraMeter):
 
     @property
     def seconds(self) -> float:
-        """How long a tone was present, in the channel that has most of it."""
+        """Time for which a tone was present, in the channel with most of it."""
         return max((e.seconds for e in self._envelopes), default=0.0)
 
     def _tone_hz(self) -> float | None:
@@ -337,12 +339,12 @@ def _readings(envelope: Envelope, side: Channel, hz: float | None, blur_ms: floa
 
 
 def lateness_ms(depth_db: float, blur_ms: float) -> float:
-    """By how much the filter shortens a dropout with steep sides, ms.
+    """Shortening by the filter of a dropout with steep sides, ms.
 
     The envelope falls from 1 to d as 1 − (1 − d) Φ(t/σ) and crosses the threshold h at t = σ Φ⁻¹((1 − h) / (1 − d)).
 
     Args:
-        depth_db: of the dropout, more than the threshold.
+        depth_db: depth of the dropout, more than the threshold.
         blur_ms: length uncertainty of the filter, as `LENGTH_UNCERTAINTY_MS`.
     """
     sigma_ms = 1e3 * np.sqrt(2.0 * np.log(2.0)) / (2 * np.pi * SMOOTH_HZ[1]) * blur_ms / LENGTH_UNCERTAINTY_MS

@@ -1,12 +1,12 @@
-"""The noise-reduction circuit itself: its encoding or decoding compared with the data sheet, dB at each tone.
+"""Errors of a noise-reduction circuit: its encoding or decoding compared with the data sheet, dB at each tone.
 
 Encoding: tones of `bench.tape.encoding_curves.encoding_tones` recorded with it in and replayed with it out, minus the
 same tones with it out both times, give the boost; the error is the boost minus that of the data sheet. Decoding: tones
 of `decoding_tones` (a tape whose encoding is known) recorded with it out and replayed with it out, minus the same tones
-replayed with it in, give the cut; the error is the cut minus the boost that the data sheet gives at the level at which
-the tone came out. What machine and tape do to a tone is the same both times and cancels. Limits of the Type B data
+replayed with it in, give the cut; the error is the cut minus the boost that the data sheet gives at the level of the
+decoded tone. The effects of machine and tape on a tone are the same both times and cancel. Limits of the Type B data
 sheet: ±1.5 dB (`bench.tape.encoding_curves.TOLERANCE_DB`). They are limits of the encoding curve, so decoding is judged
-by that curve too: where it is steep, the output of a decoder is wrong by up to three times as much as its curve.
+by that curve too: where it is steep, the error of a decoder's output is up to three times that of its curve.
 """
 
 from __future__ import annotations
@@ -26,11 +26,11 @@ from bench.tape.noise_reduction import System
 
 @dataclass(frozen=True, slots=True)
 class Twice:
-    """A tone of one channel measured twice, with the noise reduction in (on one side) and with it out."""
+    """A tone in one channel measured twice: with noise reduction in (on one side) and with it out."""
 
     frequency_hz: float
     level_db: float
-    """Re the reference level of the noise reduction: before encoding, or as it feeds the decoder."""
+    """Level re the reference level of the noise reduction: before encoding, or at the decoder's input."""
     with_it: Result
     """`level` or `record_replay_level`."""
     without: Result
@@ -38,7 +38,7 @@ class Twice:
 
 
 def encoding_error(tones: Sequence[Twice], system: System = "type-b") -> Measured:
-    """`encoding_error` of each tone, dB: the boost minus what it should be. Target 0, tolerance 1.5 dB."""
+    """`encoding_error` of each tone, dB: the boost minus its nominal value. Target 0, tolerance 1.5 dB."""
     return _errors(
         "encoding_error", tones, lambda t, change: change - boost_db(system, t.frequency_hz, t.level_db), system
     )
@@ -47,7 +47,7 @@ def encoding_error(tones: Sequence[Twice], system: System = "type-b") -> Measure
 def decoding_error(tones: Sequence[Twice], system: System = "type-b") -> Measured:
     """`decoding_error` of each tone, dB: positive when the cut is too large. Target 0, tolerance 1.5 dB.
 
-    Give the level that actually feeds the decoder (as measured with it out) where that is known: a wrong replay level
+    If the actual level at the decoder's input is known (as measured with it out), give that: a wrong replay level
     changes the cut and is not a fault of the circuit.
     """
     return _errors(

@@ -1,19 +1,19 @@
-"""Erasure: by how much erasing reduced a recorded tone.
+"""Erasure: the reduction of a recorded tone by erasing.
 
 Formula
-    The band around the tone is divided into half-overlapped segments of two seconds under a Hann window, and their
+    The band around the tone is divided into segments of two seconds with 50 % overlap under a Hann window, and their
     power spectra are averaged. The residue is the power, minus the noise, of the narrow range (1 % of the frequency, at
-    least 12 Hz, which covers the sidebands of flutter) within 3 % of the tone that stands out most from the noise
-    beside it. erasure = recorded level − 20 lg(residue).
+    least 12 Hz, which covers flutter sidebands) within 3 % of the tone that stands out most from the surrounding noise.
+    erasure = recorded level − 20 lg(residue).
 Unit and reference
-    dB, positive; relative to the recorded level: the one given, or that of the recorded part if the capture contains it
-    (the erased part is then at least 20 dB below it).
+    dB, positive; relative to the recorded level: the one given, or that of the recorded part if the capture contains
+    one (the erased part is then at least 20 dB below it).
 Source
     IEC 60094-3 and DIN 45500 part 4 (erased at 1 kHz, selective measurement; as quoted in print).
 Accuracy
-    0.05 dB, and the noise in the narrow range. If noise hides the residue, the value is the most that can be claimed,
-    with the bound "at least". Mains lines nearby are excluded; if one lies on the tone, or may do so because the speed
-    is not known, the residue may be hum, and the value is "at least" too.
+    0.05 dB, and the noise in the narrow range. If noise masks the residue, the value is a lower limit, with the bound
+    "at least". Nearby mains lines are excluded; if one coincides with the tone, or may do so because the speed is not
+    known, the residue may be hum, and the bound is "at least" too.
 """
 
 from __future__ import annotations
@@ -33,33 +33,33 @@ from bench.measure.tone.coherent import HANN_OVERLAP, coverage
 from bench.measure.tone.demodulator import Spectra
 from bench.measure.tone.follower import Chunk, Follower, Piece
 from bench.measure.tone.meter import CaptureCheck
-from bench.measure.tone.wander import NONE, WANDERS_S, Wander, slow_level
+from bench.measure.tone.wander import NONE, UNCORRELATED_S, Wander, slow_level
 
 Floats = NDArray[np.float64]
 
 SEGMENT = 4096
 """Baseband points: two seconds."""
 SHORTEST = 1024
-REACH = 0.03
+SEARCH_RANGE = 0.03
 WIDTH = 0.01
-"""Of the narrow range, as a fraction of the frequency."""
+"""Width of the narrow range, as a fraction of the frequency."""
 NARROWEST_HZ = 6.0
-"""The narrow range extends at least this far to either side, for the sidebands of flutter."""
+"""Least half width of the narrow range, for flutter sidebands."""
 QUIET = 0.01
-"""Power ratio (20 dB) of an erased part to a recorded one."""
-OWN_DB = 0.05
-"""Error from sidebands that strong flutter moves out of the narrow range (k = 2)."""
+"""Greatest power ratio of an erased part to a recorded one: −20 dB."""
+METHOD_DB = 0.05
+"""Error from sidebands that strong flutter shifts out of the narrow range (k = 2)."""
 STANDS_OUT = 5.5
 MAINS_HZ = (50.0, 60.0)
 MAINS_LINES = 12
 """Higher harmonics of the mains are too weak to be taken for a residue."""
 LINE_HZ = 2.5
 """Half width of a hum line: that of the window, and the drift of the mains frequency."""
-UPON_HZ, HUM_SHARE = 1.0, 0.05
-"""If more than this share of the residue lies within this many Hz of a hum line, it may be hum."""
-CLEAR, REST = 4.0, 0.35
-"""A segment with less than the second figure, as a fraction of what others hold, is without residue, provided that they
-hold at least the first figure times the noise."""
+HUM_NEAR_HZ, HUM_SHARE = 1.0, 0.05
+"""If more than the second fraction of the residue lies within the first of a mains line, it may be hum."""
+RESIDUE_SNR, WITHOUT_RESIDUE = 4.0, 0.35
+"""A segment with less than the second fraction of the others' power has no residue, provided that they exceed the noise
+by at least the first factor."""
 METHOD = Method("residue in a narrow band around the tone")
 
 
@@ -76,10 +76,11 @@ class ErasureMeter(SpectraMeter):
         self._z = np.zeros((0, channels), dtype=np.complex128)
         self._bin_hz = self.spectra.rate / SEGMENT
         self._powers: list[NDArray[np.float32]] = []
-        """Of each segment, shape (bins of the band, channels); a line's bins add up to its squared amplitude."""
+        """Power spectrum of each segment, (bins of the band, channels); the bins of a line add up to its squared
+        amplitude."""
 
     def batch(self, chunks: list[Chunk]) -> None:
-        """Add to the segment."""
+        """Add the band around the tone to the segments."""
         if self._follower is None:
             self._add([c.spectrum for c in chunks], chunks[0].number)
             return
@@ -105,7 +106,7 @@ class ErasureMeter(SpectraMeter):
         power = np.abs(np.fft.fft(z * w[:, None], axis=0)) ** 2 / (len(z) * np.sum(w * w))
         self._bin_hz = self.spectra.rate / len(z)
         middle = round((self._hz - self.spectra.nearest_bin(self._hz) * self.spectra.bin_hz) / self._bin_hz)
-        half = int(min(350.0, max(30.0, (REACH + WIDTH) * self._hz)) / self._bin_hz)
+        half = int(min(350.0, max(30.0, (SEARCH_RANGE + WIDTH) * self._hz)) / self._bin_hz)
         return np.asarray(power[np.arange(middle - half, middle + half + 1)], dtype=np.float32)
 
     def conclude(self, capture: CaptureCheck) -> Measured:
@@ -144,7 +145,7 @@ class ErasureMeter(SpectraMeter):
         erased, recorded = parts(totals)
         level, moves = self.options.reference_level, NONE
         if level is not None and totals.max() < QUIET * 10.0 ** (level / 10.0):
-            # Nothing is as loud as the recording was, so a quiet part is not the erased one: the tape has ended there.
+            # Nothing is as loud as the recording was, so a quiet part is not the erased one: the tape ended there.
             erased[:], recorded[:] = True, False
         words = f"{level:g} dBFS" if level is not None else "the recorded part"
         if level is None:
@@ -173,8 +174,8 @@ class ErasureMeter(SpectraMeter):
         if residue.found:
             value = level - 10.0 * float(np.log10(residue.power))
             noise_db = 4.343 * residue.spread / residue.power
-            reading = self._reading(side, value, math.hypot(2.0 * noise_db, OWN_DB), words)
-            own: dict[Source, float] = {"noise": 2.0 * noise_db, "method": OWN_DB}
+            reading = self._reading(side, value, math.hypot(2.0 * noise_db, METHOD_DB), words)
+            own: dict[Source, float] = {"noise": 2.0 * noise_db, "method": METHOD_DB}
             reading = replace(reading, budget=budget_of(reading.uncertainty, own))
             each = powers[erased][:, residue.inside].sum(axis=1)
             left = of_segments(4.343 * each / each.mean(), noise_db, SEGMENT / self.spectra.rate)
@@ -186,12 +187,12 @@ class ErasureMeter(SpectraMeter):
         return self._reading(side, value, 0.0, words, bound="at least"), warning
 
     def _residue(self, power: Floats, segments: int, *, known: bool) -> Residue:
-        """The narrow range that stands out most.
+        """The residue: the narrow range that stands out most.
 
         Args:
-            power: of each bin of the band.
-            segments: how many were averaged.
-            known: whether the tone's own frequency is, and not only its nominal one.
+            power: in each bin of the band.
+            segments: number of segments that were averaged.
+            known: whether the actual frequency of the tone is known, not just the nominal one.
         """
         half = int(np.ceil(max(NARROWEST_HZ, 0.5 * WIDTH * self._hz) / self._bin_hz))
         independent = max(1.0, segments / HANN_OVERLAP)
@@ -199,19 +200,19 @@ class ErasureMeter(SpectraMeter):
         floor = float(np.median(power)) * (1.0 - 1.0 / (9.0 * independent)) ** -3
         hz = self._hz + self._bin_hz * (np.arange(len(power)) - len(power) // 2)
         lines = [m * k for m in MAINS_HZ for k in range(1, int(hz[-1] / m) + 1) if m * k > hz[0]]
-        upon = [line for line in lines if abs(line - self._hz) <= (LINE_HZ if known else REACH * self._hz)]
+        upon = [line for line in lines if abs(line - self._hz) <= (LINE_HZ if known else SEARCH_RANGE * self._hz)]
         clear = np.array([line for line in lines if line not in upon])
         power = np.where((np.abs(hz[:, None] - clear) < LINE_HZ).any(axis=1), floor, power)
         sums = np.convolve(power, np.ones(width), mode="valid") - floor * width
-        middle, reach = len(sums) // 2, int(np.ceil(REACH * self._hz / self._bin_hz))
+        middle, reach = len(sums) // 2, int(np.ceil(SEARCH_RANGE * self._hz / self._bin_hz))
         first = max(0, middle - reach)
         at = first + int(np.argmax(sums[first : middle + reach + 1]))
         excess = float(sums[at])
         inside = slice(at, at + width)
 
         def share(line: float) -> float:
-            """The share of the residue that lies at this line."""
-            return float((power[inside] - floor)[np.abs(hz[inside] - line) < UPON_HZ].sum()) / max(excess, 1e-300)
+            """Fraction of the residue at this line."""
+            return float((power[inside] - floor)[np.abs(hz[inside] - line) < HUM_NEAR_HZ].sum()) / max(excess, 1e-300)
 
         hum = next((line for line in upon if _is_strong(line) and share(line) > HUM_SHARE), None)
         noise = floor * np.sqrt(1.5 * width / independent)
@@ -250,39 +251,39 @@ def _is_strong(line_hz: float) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class Residue:
-    """What is left of an erased tone."""
+    """The remainder of an erased tone."""
 
     power: float
-    """Squared peak amplitude, minus the noise."""
+    """Squared peak amplitude, corrected for noise."""
     spread: float
     """Its standard deviation."""
     found: bool
     """Whether it stands out from the noise."""
     hum_hz: float | None
-    """The mains line that it may be."""
+    """Frequency of the mains line that it may be."""
     inside: slice
     """Its bins."""
     floor: float
-    """Power of noise alone in them, and"""
+    """Power of the noise in those bins."""
     each: float
-    """its standard deviation in one segment."""
+    """Standard deviation of that noise in one segment."""
 
 
 def goes_on(excess: Floats, noise: float) -> NDArray[np.bool_]:
-    """Which segments hold residue: all except those at the ends, where a capture continues without the tape.
+    """Mask of the segments with residue: all except those at the ends, where the capture continues without the tape.
 
-    Where noise is too strong to distinguish segments, all count. The outermost segments with residue are left out too,
-    because only part of each has it.
+    If noise is too strong to distinguish segments, all count. The outermost segments with residue are excluded too,
+    because they hold only part of it.
 
     Args:
-        excess: power of each segment over its noise.
-        noise: standard deviation that noise alone has there.
+        excess: power of each segment minus its noise.
+        noise: standard deviation of the noise.
     """
     kept = np.ones(len(excess), dtype=bool)
     usual = float(np.percentile(excess, 75))
-    if usual < CLEAR * noise:
+    if usual < RESIDUE_SNR * noise:
         return kept
-    holds = np.flatnonzero(excess > REST * usual)
+    holds = np.flatnonzero(excess > WITHOUT_RESIDUE * usual)
     first, last = int(holds[0]), int(holds[-1]) + 1
     first, last = first + (first > 0), last - (last < len(excess))
     if last > first:
@@ -291,10 +292,10 @@ def goes_on(excess: Floats, noise: float) -> NDArray[np.bool_]:
 
 
 def of_segments(levels_db: Floats, noise_db: float, seconds: float) -> Wander:
-    """The wander of the mean of half-overlapped segments.
+    """Uncertainty due to wander of the mean of segments with 50 % overlap.
 
     Args:
-        levels_db: of each segment.
+        levels_db: level of each segment.
         noise_db: standard uncertainty of that mean due to noise.
         seconds: length of a segment.
     """
@@ -306,11 +307,11 @@ def of_segments(levels_db: Floats, noise_db: float, seconds: float) -> Wander:
     within = few**2 * each**2 / count - noise_db**2
     if within <= 0.0:
         return NONE
-    return Wander(math.sqrt(within), slow_level(each * math.sqrt(seconds / WANDERS_S), count * seconds / 2.0))
+    return Wander(math.sqrt(within), slow_level(each * math.sqrt(seconds / UNCORRELATED_S), count * seconds / 2.0))
 
 
 def parts(totals: Floats) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
-    """Which segments are erased and which are recorded.
+    """Masks of erased and of recorded segments.
 
     Args:
         totals: power of each segment.

@@ -1,14 +1,14 @@
 """Everything that a capture can support, in one pass over it.
 
 Each chunk of the stream is transformed once; the finder, every meter that uses chunks and the noise meter share the
-pass. Memory grows with the length of the capture by no more than a few figures a second. What the capture cannot
-support is omitted rather than given as "no reading":
+pass. Memory grows by only a few numbers per second of capture. Quantities that the capture cannot support are omitted
+instead of being given as "no reading":
 
 - `level`, `balance`, `response`, `azimuth`, `speed` if their steady tones were found; response if two different tones
-  were found, or if it was asked for.
+  were found, or if it was requested.
 - `flutter` if a carrier near its nominal frequency lasts at least five seconds.
-- `noise`, `signal_to_noise` from the parts without tones: at least a second of steady hiss rather than speech. `hum`
-  always, without lines at the frequency of a tone.
+- `noise`, `signal_to_noise` from the parts without tones, if there is at least a second of steady hiss and not speech.
+  `hum` always, without lines at the frequency of a tone.
 - `distortion` of the strongest tone from 60 Hz to 10.5 kHz.
 - `headroom` if a tone rises through 3 % third harmonic, or to saturation.
 - `separation` if one channel is named as driven, or the other one is at least 15 dB below it.
@@ -48,10 +48,10 @@ from bench.measure.tone.meter import CaptureCheck
 ONE_SIDED_DB = 15.0
 """A tone whose levels in the two channels differ by this was sent to one of them."""
 LONG_S = 5.0
-BESIDE_S = 0.5
-"""Nothing so close to a tone is taken for noise."""
+MARGIN_S = 0.5
+"""Noise is not measured this close to a tone."""
 AFTER_LOUD_S = 3.0
-"""How long the quasi-peak meter takes to fall back."""
+"""Decay time of the quasi-peak meter."""
 QUIET = 4.0
 """A part is noise if its power is at most this many times that of the quietest tenth."""
 LEAST_NOISE_S = 1.0
@@ -87,7 +87,7 @@ class EverythingMeter:
             self._meters.append(self._erasure)
 
     def feed(self, samples: Samples) -> None:
-        """Take in frames of shape (frames, channels), full scale ±1."""
+        """Process samples of shape (frames, channels), full scale ±1."""
         hop = self._spectra.hop
         for at in range(0, len(samples), hop):
             part = samples[at : at + hop]
@@ -98,7 +98,7 @@ class EverythingMeter:
                 self._chunk(spectrum)
 
     def finish(self) -> Measured:
-        """The readings."""
+        """End the stream and return the readings."""
         for spectrum in self._spectra.finish():
             self._chunk(spectrum)
         self._tones = without_pieces([*self._tones, *self._finder.conclude()])
@@ -115,7 +115,7 @@ class EverythingMeter:
         return self._capture.judged(Measured(tuple(readings), tuple(warnings)))
 
     def _missed(self, measured: Measured) -> list[str]:
-        """Why a response that was asked for has no reading."""
+        """Why a requested response has no reading."""
         why = [r.reason for r in measured.readings if r.quantity == "response" and isinstance(r, NoReading)]
         asked = bool(self.options.frequencies or self.options.sheet)
         return [f"no response: {why[0]}"] if asked and why and len(why) == len(measured.readings) else []
@@ -161,7 +161,7 @@ class EverythingMeter:
         return out
 
     def _recorded(self) -> bool:
-        """Whether a tone of the frequency asked for is near the reference level: then it was not erased."""
+        """Whether a tone of the requested frequency is near the reference level, and so not erased."""
         hz, level = self.options.frequency or 0.0, self.options.reference_level or 0.0
         return any(abs(t.frequency_hz / hz - 1.0) < 0.03 and t.dbfs > level - NEAR_REFERENCE_DB for t in self._tones)
 
@@ -176,16 +176,16 @@ class EverythingMeter:
 
 
 def quiet_intervals(power: NDArray[np.float64], tones: Sequence[FoundTone]) -> NDArray[np.bool_]:
-    """Which intervals contain only noise.
+    """Mask of the intervals that contain only noise.
 
     Args:
-        power: of each interval.
-        tones: all that were found.
+        power: power of each interval.
+        tones: all tones found.
     """
     begin = np.arange(len(power)) * INTERVAL_S
     free = power > 0.0
     for tone in tones:
-        free &= (begin > tone.end_s + BESIDE_S) | (begin + INTERVAL_S < tone.start_s - BESIDE_S)
+        free &= (begin > tone.end_s + MARGIN_S) | (begin + INTERVAL_S < tone.start_s - MARGIN_S)
     if not free.any():
         return free
     loud = power > QUIET * np.percentile(power[free], 10)
@@ -196,7 +196,7 @@ def quiet_intervals(power: NDArray[np.float64], tones: Sequence[FoundTone]) -> N
 
 
 def _different(tones: Sequence[FoundTone]) -> int:
-    """How many different frequencies there are."""
+    """Number of different frequencies."""
     known: list[float] = []
     for tone in tones:
         if all(abs(tone.frequency_hz / hz - 1.0) > 0.03 for hz in known):

@@ -3,15 +3,15 @@
 Formula
     Maximum output level: the level of the fundamental at which the third harmonic reaches 3 % (−30.46 dB), from a
     straight line through the blocks around that point (level against 20 lg K3). Saturated output level: the highest
-    level of the tone near 10 kHz, as the mean of half a second.
+    mean level over half a second of the tone near 10 kHz.
 Unit and reference
-    dB relative to the reference level; relative to a full-scale sine when none is given.
+    dB relative to the reference level; relative to a full-scale sine if none is given.
 Source
     K3 = 3 % ("ca. 30,5 dB", DIN 45500; MOL at 315 Hz on cassette and slow reel, 1 kHz on reel), SOL at 10 kHz: tape
     data sheets. The rest is common practice, no source.
 Accuracy
-    0.05 dB, a twentieth of the range of levels that the line spans, and the scatter about it. For a tone that does not
-    reach that point the reading is its highest level, with the bound "at least".
+    0.05 dB, a twentieth of the range of levels that the line spans, and the scatter about it. If a tone does not reach
+    3 %, the reading is its highest level, with the bound "at least".
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ from bench.measure.tone.coherent import HOP
 from bench.measure.tone.demodulator import Spectra
 from bench.measure.tone.follower import Chunk, Follower
 from bench.measure.tone.harmonics import Harmonics
-from bench.measure.tone.meter import REACH, CaptureCheck
+from bench.measure.tone.meter import SEARCH_RANGE, CaptureCheck
 
 Floats = NDArray[np.float64]
 
@@ -44,12 +44,13 @@ METHODS = {
     SOL: Method("highest output of a rising 10 kHz tone"),
 }
 WITHIN_DB = (1.5, 3.0, 6.0, 12.0)
-"""How far from 3 % the blocks of the straight line may be: the smallest range with blocks on both sides is used."""
+"""Ranges around 3 % of the blocks for the straight line; the smallest one with blocks on both sides is used."""
 RISES_DB = 3.0
 """A tone that rises by less than this does not count as rising."""
 OWN_DB = 0.05
-BENT = 0.05
-"""How far the curve may be from the straight line, as a fraction of the range of levels: coarse steps span more."""
+CURVATURE = 0.05
+"""Deviation of the curve from the straight line, as a fraction of the range of levels, which is larger for coarse
+steps."""
 SMOOTHED = 3
 """The number of blocks averaged for the saturated level: half a second."""
 STILL_RISING = 0.3
@@ -64,7 +65,9 @@ class HeadroomMeter(SpectraMeter):
     ) -> None:
         super().__init__(sample_rate, channels, options, spectra)
         self._low = Harmonics(Follower(self.spectra, *MOL_RANGE_HZ), highest=3)
-        self._high = Harmonics(Follower(self.spectra, SOL_HZ * (1 - REACH), SOL_HZ * (1 + REACH)), highest=1)
+        self._high = Harmonics(
+            Follower(self.spectra, SOL_HZ * (1 - SEARCH_RANGE), SOL_HZ * (1 + SEARCH_RANGE)), highest=1
+        )
 
     def batch(self, chunks: list[Chunk]) -> None:
         """Follow both tones."""
@@ -167,11 +170,11 @@ class HeadroomMeter(SpectraMeter):
 
 
 def crossing(level: Floats, third: Floats) -> tuple[float, float, int]:
-    """The level at 3 % third harmonic, its expanded uncertainty (k = 2), dB, and how many blocks it is from.
+    """The level at 3 % third harmonic, its expanded uncertainty (k = 2), dB, and the number of blocks used.
 
     Args:
-        level: of the fundamental in each block, dB.
-        third: of the third harmonic re the fundamental, dB; some of it above 3 %, some below.
+        level: level of the fundamental in each block, dB.
+        third: level of the third harmonic re the fundamental, dB, with blocks above and below 3 %.
     """
     off = third - K3_DB
     near = np.abs(off) <= WITHIN_DB[-1]
@@ -186,12 +189,12 @@ def crossing(level: Floats, third: Floats) -> tuple[float, float, int]:
     x, y = off[near], level[near]
     slope, value = np.polyfit(x, y, 1) if np.ptp(x) > 1e-9 else (0.0, float(y.mean()))
     scatter = float(np.std(y - value - slope * x)) * np.sqrt(len(x) / max(1, len(x) - 2))
-    bent = BENT * float(np.ptp(y))
+    bent = CURVATURE * float(np.ptp(y))
     return float(value), float(np.hypot(np.hypot(OWN_DB, bent), 2.0 * scatter / np.sqrt(len(x)))), len(x)
 
 
 def still_rising(level: Floats) -> bool:
-    """Whether the last quarter rises at more than three tenths of the rate of the first."""
+    """Whether the slope of the last quarter is more than three tenths of that of the first."""
     quarter = max(2, len(level) // 4)
     t = np.arange(quarter)
     first, last = np.polyfit(t, level[:quarter], 1)[0], np.polyfit(t, level[-quarter:], 1)[0]

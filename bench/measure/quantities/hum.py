@@ -1,13 +1,13 @@
 """Hum: the mains frequency and its harmonics.
 
 Formula
-    The sound up to 800 Hz is divided into half-overlapped segments of four seconds under a Hann window. The mains
+    The signal up to 800 Hz is divided into segments of four seconds with 50 % overlap under a Hann window. The mains
     frequency is the one, near 50 or 60 Hz, whose harmonics stand out most; within 4 %, because hum recorded on a tape
-    follows the tape's speed. The power of a line is that of its bins minus the noise beside them; levels are means of
+    follows the tape's speed. The power of a line is that of its bins minus the surrounding noise; levels are means of
     power over the segments: 20 lg(peak amplitude) dBFS. The total is the sum of the powers.
     A line counts as a harmonic if it lies where the strongest of the first three predicts it and is not much stronger
-    than both of the two preceding harmonics of its kind (odd harmonics decrease, and so do even ones): the remains of
-    an erased 400 Hz tone are not hum, although 400 Hz is eight times 50 Hz.
+    than both of the two preceding harmonics of its parity (odd harmonics decrease, and so do even ones). So the residue
+    of an erased 400 Hz tone is not hum, although 400 Hz is eight times 50 Hz.
 Unit and reference
     dBFS, full-scale sine = 0 (AES17).
 Source
@@ -36,21 +36,21 @@ from bench.measure.tone.meter import CaptureCheck
 Floats = NDArray[np.float64]
 
 MAINS_HZ = (50.0, 60.0)
-REACH = 0.04
-"""How far hum may be from the mains frequency, as a fraction: a tape recorded with hum is replayed at another speed."""
+SEARCH_RANGE = 0.04
+"""Search range around the mains frequency, as a fraction: a tape with recorded hum may be replayed at another speed."""
 TOP_HZ = 780.0
 CENTRE_HZ = 400.0
 SEGMENT_S = 4.0
 SHORTEST_S = 1.0
 HIGHEST = 15
-"""The highest harmonic, that of 50 Hz below `TOP_HZ`."""
+"""The highest harmonic of 50 Hz below `TOP_HZ`."""
 STANDS_OUT = 8.0
-"""The least power of a line, in standard deviations of the noise beside it; more where there are few segments."""
+"""Least power of a line, in standard deviations of the surrounding noise; more if there are few segments."""
 AGREES_HZ, AGREES = 0.03, 2e-4
-"""How far a line may be from its multiple of the mains frequency: in Hz, and as a fraction of its frequency; and"""
+"""Greatest distance of a line from its multiple of the mains frequency: in Hz, and as a fraction of its frequency."""
 VAGUE_HZ = 3.0
-"""in Hz times the scatter of the noise over the power of the line, because a faint line is known less well."""
-FALLS = 4.0
+"""A further allowance, in Hz, times the ratio of noise scatter to line power: faint lines are less certain."""
+LARGEST_RISE = 4.0
 """A harmonic may have this many times the power (6 dB) of the stronger of the two before it, odd or even."""
 
 
@@ -70,7 +70,7 @@ class HumMeter(SpectraMeter):
         self._segments = 0
 
     def batch(self, chunks: list[Chunk]) -> None:
-        """Add to the segment."""
+        """Add the band to the segments."""
         z = self.spectra.basebands([c.spectrum for c in chunks], chunks[0].number, self._centre)
         z = z[self.inside(self.spectra.start_of(chunks[0].number), len(z))]
         self._z = np.concatenate([self._z, z])
@@ -122,14 +122,14 @@ class HumMeter(SpectraMeter):
 @dataclass(frozen=True, slots=True)
 class _Line:
     order: int
-    """Times the mains frequency."""
+    """Multiple of the mains frequency."""
     hz: float
     power: float
-    """Squared peak amplitude, noise taken off."""
+    """Squared peak amplitude, corrected for noise."""
     spread: float
     """Standard deviation of the power."""
     noise: float
-    """The scatter of the noise's power in its bins."""
+    """Standard deviation of the noise power in its bins."""
 
 
 class _Spectrum:
@@ -137,10 +137,10 @@ class _Spectrum:
 
     Args:
         power: (bins, channels).
-        segments: how many were averaged.
-        width: how much wider a line is than under the full window.
-        spectra: of the baseband.
-        centre: the bin that became zero frequency.
+        segments: number of segments that were averaged.
+        width: width of a line relative to that under the full window.
+        spectra: the source of the baseband.
+        centre: the bin that was shifted to zero frequency.
     """
 
     def __init__(self, power: Floats, segments: int, width: float, spectra: Spectra, centre: int) -> None:
@@ -152,7 +152,7 @@ class _Spectrum:
         self._zero = centre * spectra.bin_hz
 
     def orders(self, mains: float) -> range:
-        """The harmonics within reach."""
+        """The harmonics within the band."""
         return range(1, min(HIGHEST, int(TOP_HZ / mains)) + 1)
 
     def mains(self) -> float | None:
@@ -163,7 +163,7 @@ class _Spectrum:
         out = (self._all[lobe].sum(axis=0) - floor * count) / np.maximum(noise, 1e-30)
         best, best_score = None, 0.0
         for nominal in MAINS_HZ:
-            for hz in np.arange(nominal * (1 - REACH), nominal * (1 + REACH), self._bin_hz / 8):
+            for hz in np.arange(nominal * (1 - SEARCH_RANGE), nominal * (1 + SEARCH_RANGE), self._bin_hz / 8):
                 orders = np.array(self.orders(float(hz)))
                 found = out[self._bin(orders * hz) + len(self._all) // 2]
                 if found[:3].max() > self._threshold:
@@ -173,11 +173,11 @@ class _Spectrum:
         if best is None:
             return None
         mains = self._refine(best)
-        inside = any(abs(mains / nominal - 1.0) <= REACH for nominal in MAINS_HZ)
-        return mains if inside else None  # outside it is a tone, of which only the skirt lay in the range
+        inside = any(abs(mains / nominal - 1.0) <= SEARCH_RANGE for nominal in MAINS_HZ)
+        return mains if inside else None  # outside it is a tone, whose leakage lay within the range
 
     def harmonics(self, mains: float, channel: int) -> tuple[list[_Line], list[_Line]]:
-        """The lines of the mains in one channel, and other lines near its multiples."""
+        """The mains lines in one channel, and other lines near multiples of the mains frequency."""
         own, others = _separated(self._lines(self._power[:, channel], mains), mains)
         return (own, others) if any(x.order <= 3 for x in own) else ([], own + others)
 
@@ -196,11 +196,11 @@ class _Spectrum:
         return _Line(order, self._middle(power, hz), excess, float(spread), noise)
 
     def _bin(self, hz: Floats | float) -> NDArray[np.int64]:
-        """The bin a frequency lies in; negative ones lie below the oscillator."""
+        """The bin of a frequency; negative below the oscillator."""
         return np.rint((np.asarray(hz) - self._zero) / self._bin_hz).astype(np.int64)
 
     def _around(self, power: Floats, middle: NDArray[np.int64]) -> tuple[NDArray[np.int64], Floats, int]:
-        """The bins of a line (along the first axis), the mean noise per bin beside it, and how many bins it has."""
+        """The bins of a line (along the first axis), the mean surrounding noise per bin, and the number of bins."""
         half, count = self._lobe + 1, len(power)
         lobe = np.add.outer(np.arange(-half, half + 1), middle) % count
         away = np.concatenate([np.arange(-5 * half, -2 * half), np.arange(2 * half, 5 * half)])
@@ -216,9 +216,9 @@ class _Spectrum:
         return self._zero + float(np.average(places, weights=over)) * self._bin_hz
 
     def _refine(self, hz: float) -> float:
-        """From the strongest of the first three, then from the centres of all lines that agree with it.
+        """The mains frequency from the strongest of the first three lines, then from all lines that agree with it.
 
-        Each is weighted by how much it stands out and by its order, which divides its error.
+        Each is weighted by its signal-to-noise ratio and by its order, which divides its error.
         """
         lines = self._lines(self._all, hz)
         first = max((x for x in lines if x.order <= 3), key=lambda x: x.power, default=None)
@@ -230,14 +230,14 @@ class _Spectrum:
 
 
 def _separated(lines: list[_Line], mains: float) -> tuple[list[_Line], list[_Line]]:
-    """The lines that belong to the mains, and those that only lie near its multiples; each lowest first."""
+    """The mains lines, and those that merely lie near a multiple; each lowest first."""
     own: list[_Line] = []
     others: list[_Line] = []
     for line in lines:
         off = abs(line.hz - line.order * mains)
         agrees = off < AGREES_HZ + AGREES * line.hz + VAGUE_HZ * line.noise / line.power
         like = max((x.power for x in own if x.order in {line.order - 2, line.order - 4}), default=0.0)
-        (own if agrees and (line.order <= 3 or line.power < FALLS * like) else others).append(line)
+        (own if agrees and (line.order <= 3 or line.power < LARGEST_RISE * like) else others).append(line)
     return own, others
 
 

@@ -1,16 +1,16 @@
-"""Live watch for mains hum: whether it is present, and how far it is below everything that comes in.
+"""Live detection of mains hum: whether it is present, and its level relative to the whole input.
 
 Formula
     Half a second of the louder channel under a Hann window is correlated with 1, 2 and 3 times 50 Hz (and 60 Hz), and
-    with frequencies 8 Hz to either side of each. There is hum if at least two of the three lines are 10 dB above their
-    neighbours; its level is that of those lines. A single tone has one line only, so it is not taken for hum.
+    with frequencies 8 Hz on either side of each. There is hum if at least two of the three lines are 10 dB above their
+    neighbours; its level is that of those lines. A single tone has only one line, so it is not taken for hum.
 Unit and reference
     dBFS, full-scale sine = 0 (AES17); "below" is the ratio of the total rms to that of the lines.
 Source
     Common practice, no source.
 Accuracy
-    A warning for the person at the bench, not a reading: within 1 dB if hum is 10 dB above its surroundings. What is
-    kept is measured by `hum`.
+    A warning for the person at the bench, not a reading: within 1 dB if hum is 10 dB above its surroundings. Stored
+    readings come from `hum`.
 """
 
 from __future__ import annotations
@@ -25,19 +25,19 @@ COARSE_HZ = 6000
 """The reduced sample rate: enough below 200 Hz."""
 MAINS_HZ = (50.0, 60.0)
 LINES = (1, 2, 3)
-BESIDE_HZ = 8.0
+NEIGHBOUR_HZ = 8.0
 STANDS_OUT = 10.0
-"""The least ratio of a line's power to that of the stronger of its neighbours."""
+"""Least ratio of the power of a line to that of its stronger neighbour."""
 SHOWN_BELOW_DB = 26.0
-"""Hum further below the sound changes no reading by more than a few hundredths of a decibel."""
+"""Hum further below the signal changes no reading by more than a few hundredths of a decibel."""
 LEAST_DBFS = -70.0
 
 
 class HumWatch:
-    """Fed with blocks; looks for hum every half second.
+    """Looks for hum every half second in a stream of blocks.
 
     Args:
-        sample_rate: frames a second.
+        sample_rate: frames per second.
     """
 
     def __init__(self, sample_rate: int) -> None:
@@ -47,15 +47,15 @@ class HumWatch:
         window = np.hanning(points)
         self._gain = float(window.sum()) / 2.0
         t = np.arange(points) * self._step / sample_rate
-        hz = [n * mains + beside for mains in MAINS_HZ for n in LINES for beside in (-BESIDE_HZ, 0.0, BESIDE_HZ)]
+        hz = [n * mains + beside for mains in MAINS_HZ for n in LINES for beside in (-NEIGHBOUR_HZ, 0.0, NEIGHBOUR_HZ)]
         self._kernel = (np.exp(-2j * np.pi * np.outer(hz, t)) * window).astype(np.complex64)
         self._pieces: list[NDArray[np.float32]] = []
         self._count = 0
         self.found: tuple[float, float, float] | None = None
-        """(mains frequency in Hz, dBFS, dB below everything that came in); None where there is no hum worth showing."""
+        """(mains frequency in Hz, dBFS, dB below the whole input); None if there is no hum worth showing."""
 
     def feed(self, samples: NDArray[np.floating]) -> None:
-        """Take in frames of shape (frames, channels)."""
+        """Process samples of shape (frames, channels)."""
         self._pieces.append(np.asarray(samples, dtype=np.float32))
         self._count += len(samples)
         while self._count >= self._length:

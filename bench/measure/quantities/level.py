@@ -1,12 +1,12 @@
-"""Level: the strength of the steady tone, wherever it lies in the capture.
+"""Level of the steady tone, wherever it lies in the capture.
 
 Formula: level = 20 lg A dBFS, where A is the mean peak amplitude of the tone over its steady stretch, full scale = 1;
-balance = left minus right, dB. A sine whose peaks reach full scale is 0 dBFS (AES17). Speech, gaps, hum, hiss, direct
-current and harmonics are not part of it. A level that wanders is given as its mean over the stretch.
+balance = left minus right, dB. A sine whose peaks reach full scale is 0 dBFS (AES17). Speech, gaps, hum, hiss, DC and
+harmonics are not part of it. If the level wanders, its mean over the stretch is given.
 Unit: dBFS; balance in dB. Source: AES17 for the reference; the tracking demodulator is common practice, no source.
 Accuracy: the Cramér-Rao bound of white noise (8.686/√K dB, K = samples × SNR of one sample), and 0.0005 dB under
 flutter of 0.3 % and a speed error. Attacks and fades are excluded. Hum that cannot be separated from a tone near a
-mains frequency is included in the uncertainty, as far as it shows before or after the tone.
+mains frequency is included in the uncertainty, to the extent that it is seen before or after the tone.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ class LevelMeter(ToneMeter):
     """`level` of each channel and `balance`. Options: `frequency`."""
 
     def conclude(self, tones: Sequence[FoundTone], capture: CaptureCheck) -> Measured:
-        """The level of the tone asked for, or of the one with the most energy."""
+        """The level of the requested tone, or of the one with the most energy."""
         asked = self.options.frequency
         if asked is not None and asked >= self.sample_rate / 2:
             return self._nothing(f"{asked:g} Hz is above half the sample rate of {self.sample_rate:g} Hz")

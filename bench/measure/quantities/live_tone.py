@@ -1,7 +1,7 @@
 """The live meter of one tone, as shown by an adjust step while a trimmer is turned.
 
-It measures the last window of sound (half a second by default), so that a step of the level is shown in full after that
-time, approached linearly. A tone that has just started is measured from its start.
+It measures the last window of the input (half a second by default), so a step in level is approached linearly and shown
+in full after that time. A tone that has just started is measured from its start.
 """
 
 from __future__ import annotations
@@ -22,15 +22,15 @@ from bench.measure.tone.estimate import measure_stretch
 from bench.measure.tone.finder import FoundTone, side_of
 from bench.measure.tone.steady_stretches import make_frames
 
-REACH = 0.065
-"""How far from its nominal frequency the tone may be: enough for the worst speed of a domestic machine, and for 3000
-Hz against 3150 Hz."""
+SEARCH_RANGE = 0.065
+"""Search range around the nominal frequency: enough for the worst speed error of a domestic machine, and for 3000 Hz
+against 3150 Hz."""
 SHORTEST_S = 0.1
 NEIGHBOUR, NEAREST_HZ = 0.01, 60.0
-"""Another peak of at least this fraction of the tone's power is filtered out, unless it is so close that it may be
-hum."""
+"""Another peak with at least this fraction of the tone's power is filtered out, unless it is nearer than the second
+and may be hum."""
 UNSTEADY = 0.006
-"""If the median deviation of the frequency is a larger fraction of it, it is not a tone; flutter of 0.3 % is less."""
+"""A tone's median deviation in frequency is at most this fraction of it; flutter of 0.3 % causes less."""
 VAGUE_DB = 1.0
 """A level with a larger uncertainty is that of noise."""
 READ_EVERY = 2
@@ -39,31 +39,31 @@ READ_EVERY = 2
 
 @dataclass(frozen=True, slots=True)
 class WatchState:
-    """What is heard at the moment."""
+    """The present state of the input."""
 
     tone_present: bool
-    """Whether the asked tone sounds."""
+    """Whether the requested tone is present."""
     reason: str
-    """Why there is no reading: the rest of "no reading, because …"; empty when the tone is there."""
+    """Why there is no reading: the end of "no reading, because …"; empty if the tone is present."""
     other_tone_hz: float | None
-    """The strongest tone, when it is not the asked one."""
+    """Frequency of the strongest tone, if it is not the requested one."""
     frequency_hz: float | None
-    """Measured frequency of the asked tone."""
+    """Measured frequency of the requested tone."""
     levels: tuple[Result, ...]
     """`level` of each channel, dBFS."""
     balance: Result | None
     """Left minus right; None for one channel."""
     azimuth: tuple[Result, ...]
-    """`azimuth_delay` and `azimuth_phase`; empty for one channel. With one tone the number of whole cycles is open: the
-    delay given is the one within half a cycle."""
+    """`azimuth_delay` and `azimuth_phase`; empty for one channel. A single tone leaves the number of whole cycles
+    ambiguous; the delay within half a cycle is given."""
     speed: tuple[Result, ...]
-    """`speed_error` of each channel against the asked frequency."""
+    """`speed_error` of each channel, relative to the requested frequency."""
     tone: FoundTone | None = None
-    """The measured tone itself, for what combines several watches."""
+    """The measured tone, for combining several watches."""
 
 
 class _View(NamedTuple):
-    """The sound that the next reading is taken from."""
+    """The input from which the next reading is taken."""
 
     centre: int | None
     z: list[NDArray[np.complex128]]
@@ -77,10 +77,10 @@ class ToneWatch:
     """Watches for one tone in a stream fed block by block.
 
     Args:
-        sample_rate: frames a second.
+        sample_rate: frames per second.
         channels: 1 or 2.
         frequency_hz: the tone's nominal frequency.
-        window_s: how much of the last sound is measured.
+        window_s: length of the input that is measured.
     """
 
     def __init__(self, sample_rate: float, channels: int, frequency_hz: float, *, window_s: float = 0.5) -> None:
@@ -98,7 +98,7 @@ class ToneWatch:
         self._state: WatchState | None = None
 
     def feed(self, samples: Samples) -> None:
-        """Take in frames of shape (frames, channels)."""
+        """Process samples of shape (frames, channels)."""
         for spectrum in self._spectra.feed(samples):
             self._recent = [*self._recent[-self._keep + 1 :], spectrum]
             there = self._centre is not None
@@ -110,7 +110,7 @@ class ToneWatch:
                 self._state = None
 
     def now(self) -> WatchState:
-        """The readings over the last window; updated about eight times a second."""
+        """The readings over the last window, updated about eight times a second."""
         if self._state is None:
             self._state = self._read()
         return self._state
@@ -121,7 +121,7 @@ class ToneWatch:
         if len(self._recent) > 1:
             power += hann_power(self._recent[-2])
         peaks = strongest_peaks(power, bin_hz)
-        reach = max(REACH * self.frequency_hz, 1.5 * bin_hz)
+        reach = max(SEARCH_RANGE * self.frequency_hz, 1.5 * bin_hz)
         mine = [hz for hz, _ in peaks if abs(hz - self.frequency_hz) < reach]
         self._other = peaks[0][0] if peaks and (not mine or peaks[0][0] != mine[0]) else None
         if not mine:

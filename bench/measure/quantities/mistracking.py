@@ -1,10 +1,10 @@
-"""What is heard through a noise-reduction decoder because of the record-to-replay errors that were measured, dB.
+"""The audible error at a noise-reduction decoder's output due to the measured record-to-replay errors, dB.
 
-`heard_error` is the response error and the mistracking together, at the worst of 40 Hz to 10 kHz and of 0 to -50 dB
-relative to the reference level of the noise reduction; `mistracking` is the part of it that the decoder adds. A
-reading of each for each channel; negative is duller. They are computed from readings of level and response taken with
-the noise reduction out, by `bench.tape.mistracking_map`, where formula, sources and limits are given. The uncertainty
-is how far the worst point moves when the errors change by their own uncertainty.
+`heard_error` is the sum of response error and mistracking at the worst point from 40 Hz to 10 kHz and from 0 to -50 dB
+relative to the reference level of the noise reduction; `mistracking` is the part of it that the decoder adds. Each
+channel has a reading of both; negative is duller. They are computed from readings of level and response taken with the
+noise reduction out, by `bench.tape.mistracking_map`, which gives formula, sources and limits. The uncertainty is the
+change at the worst point when the errors change by their own uncertainties.
 """
 
 from __future__ import annotations
@@ -24,12 +24,12 @@ _SIDES: tuple[Channel, ...] = ("left", "right", "mono")
 
 
 def errors_of(readings: Sequence[Result]) -> dict[Channel, ReplayErrors]:
-    """The error of level and treble of each channel.
+    """The level and treble errors of each channel.
 
     Args:
         readings: `record_replay_level` and `response` (dB re that level's frequency) from record to replay with the
-            noise reduction out; other quantities are ignored, as is what was not read, and of several readings of
-            one tone the last counts.
+            noise reduction out. Other quantities and missing readings are ignored, and the last of several readings of
+            one tone counts.
 
     Raises:
         Problem: an error that no working machine has, such as that of a dead channel.
@@ -54,7 +54,7 @@ def errors_of(readings: Sequence[Result]) -> dict[Channel, ReplayErrors]:
 
 @dataclass(frozen=True, slots=True)
 class Mistracking:
-    """What `mistracking` gives: readings, and of each channel the map that its readings are the worst point of."""
+    """Readings, and the map of each channel, whose worst point the readings give."""
 
     readings: tuple[Result, ...]
     maps: dict[Channel, MistrackingMap] = field(default_factory=dict)
@@ -64,7 +64,7 @@ def mistracking(readings: Sequence[Result], system: System = "type-b") -> Mistra
     """`heard_error` and `mistracking` of each channel, dB.
 
     Args:
-        readings: as for `errors_of`; those of one level, the lowest that was sent, because tape saturates at high ones.
+        readings: as for `errors_of`, at a single level: the lowest that was sent, because tape saturates at high ones.
         system: `type-b` or `type-a`.
     """
     try:

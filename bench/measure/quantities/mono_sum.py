@@ -1,15 +1,15 @@
-"""Mono sum: how much of two channels is left when they are added. It shows an inverted channel at once.
+"""Mono sum: the level that remains when the two channels are added, which reveals an inverted channel.
 
 Formula
-    20 lg(rms(L + R) / (rms L + rms R)) dB, the mean of all quarters of a second in which both channels are within 40 dB
-    of the loudest one.
+    20 lg(rms(L + R) / (rms L + rms R)) dB, averaged over all quarters of a second in which both channels are within
+    40 dB of the loudest one.
 Unit and reference
-    dB relative to two identical channels: 0 for identical ones, −3 for two of one level that have nothing in common,
-    far below for one of inverted polarity.
+    dB relative to two identical channels: 0 for identical ones, −3 for uncorrelated ones of equal level, far below for
+    one of inverted polarity.
 Source
-    Common practice, no source: fold to mono and listen whether the low end goes away.
+    Common practice, no source: fold to mono and listen for a loss of bass.
 Accuracy
-    As stated: twice the standard error over the quarters, and no less than 0.05 dB.
+    As stated: twice the standard error over the quarters of a second, and at least 0.05 dB.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ class MonoSumMeter:
         self._pieces: list[tuple[float, float, float]] = []
 
     def feed(self, samples: Samples) -> None:
-        """Take in frames of shape (frames, channels)."""
+        """Process samples of shape (frames, channels)."""
         if self._channels < 2:
             return
         have = np.concatenate([self._rest, samples])
@@ -52,7 +52,7 @@ class MonoSumMeter:
         self._rest = have[at:]
 
     def finish(self) -> Measured:
-        """The stream is over."""
+        """End the stream and return the reading."""
         return Measured((self._reading(),))
 
     def _reading(self) -> Result:

@@ -4,17 +4,17 @@ Formula
     A-weighted rms and unweighted rms 22.4 Hz-22.4 kHz: 20 lg(√2 · rms) of the network's output over the whole capture.
     BS.468: highest indication of the quasi-peak meter, discharged at the start. 2 kHz average-responding: the same
     network shifted to 0 dB at 2 kHz, rectified average over the capture, scaled to the rms of a sine.
-    signal_to_noise = reference level − noise, one for each method.
+    signal_to_noise = reference level − noise, for each method.
 Unit and reference
     dBFS: a full-scale sine at 1 kHz (average-responding: at 2 kHz) reads 0 (AES17). signal_to_noise in dB.
 Source
     IEC 61672-1 (A); Recommendation ITU-R BS.468-4; JAES 27(3), 1979 (average-responding, 2 kHz); IEC 60268-1 (band).
 Accuracy
     Networks: see `weighting`. The stated uncertainty of a mean is its scatter over the capture and 0.06 dB. That of the
-    quasi-peak is 0.5 dB, the difference between two meters within the standard's own limits on steady noise, and 2 dB
-    where a click or a burst sets the reading (the limits for a burst of 1 ms); a warning then says when it was.
+    quasi-peak is 0.5 dB, the difference on steady noise between two meters within the standard's limits, and 2 dB if a
+    click or a burst determines the reading (the limits for a burst of 1 ms); a warning then gives its time.
     Gaussian noise reads 1.05 dB less on an average-responding meter than its rms.
-Everything in the capture counts as noise, including a tone; direct current does not, it is removed first.
+Everything in the capture counts as noise, including tones, except DC, which is removed first.
 """
 
 from __future__ import annotations
@@ -42,24 +42,24 @@ Floats = NDArray[np.float64]
 
 INTERVAL_S = 0.25
 LEAD_INTERVALS = 2
-"""Direct current is the mean of the first half second: whole cycles of 50 and 60 Hz."""
+"""The DC offset is the mean of the first half second: whole cycles of 50 and 60 Hz."""
 SHORTEST_S = 0.25
 NETWORK_DB = 0.06
 QUASI_PEAK_DB, BURST_DB = 0.5, 2.0
 STEADY = 2.05
 """The quasi-peak reading of steady noise relative to its rectified average (measured: within 0.2 dB)."""
 BURST = 1.35
-"""An indication higher than that by this factor is due to a click or a burst."""
+"""An indication higher than that by this factor is caused by a click or a burst."""
 SINE_PER_AVERAGE = np.pi / (2.0 * np.sqrt(2.0))
 """Rms of a sine relative to its rectified average."""
 
 
 class Weighted:
-    """The four indications, interval by interval. All intervals are kept, 16 figures a second and channel.
+    """The four indications, interval by interval. All are stored: 16 numbers per second and channel.
 
     Args:
-        sample_rate: frames a second.
-        channels: how many.
+        sample_rate: frames per second.
+        channels: number of channels.
     """
 
     def __init__(self, sample_rate: float, channels: int) -> None:
@@ -72,11 +72,11 @@ class Weighted:
         self._discharge()
         self._rested = True
         self.idle = False
-        """Set while a tone is known to sound: intervals are skipped (NaN), and the meters start again after them."""
+        """Set while a tone is known to sound: intervals are skipped (NaN), and the meters restart after them."""
         self.frames = Rows(())
         """Frames in each interval."""
         self.intervals = Rows((4, channels))
-        """A mean square, band mean square, highest quasi-peak, rectified average; each (4, channels)."""
+        """A-weighted mean square, band mean square, highest quasi-peak and rectified average; each (4, channels)."""
 
     def _discharge(self) -> None:
         self._states = [np.zeros((self.channels, len(sos), 2)) for sos in self._networks]
@@ -84,7 +84,7 @@ class Weighted:
         self._quasi_peak = QuasiPeak(self._rectifier.rate, self.channels, BS468)
 
     def feed(self, samples: Samples) -> None:
-        """Take in frames."""
+        """Process samples."""
         for piece in self._segments.feed(samples):
             if self._direct is None:
                 self._lead.append(piece.copy())
@@ -94,7 +94,7 @@ class Weighted:
                 self._interval(piece)
 
     def finish(self) -> None:
-        """The stream is over."""
+        """End the stream."""
         rest = self._segments.rest().copy()
         if self._direct is None:
             self._start(rest)
@@ -145,7 +145,7 @@ class NoiseMeter:
         self._capture = CaptureCheck(sample_rate, channels)
 
     def feed(self, samples: Samples) -> None:
-        """Take in frames of shape (frames, channels), full scale ±1."""
+        """Process samples of shape (frames, channels), full scale ±1."""
         hop = self._spectra.hop
         for at in range(0, len(samples), hop):
             part = samples[at : at + hop]
@@ -155,7 +155,7 @@ class NoiseMeter:
                 self._hum.take(spectrum)
 
     def finish(self) -> Measured:
-        """The readings. The capture is judged once, for noise and hum together."""
+        """End the stream and return the readings. The capture is judged once, for noise and hum together."""
         self._weighted.finish()
         for spectrum in self._spectra.finish():
             self._hum.take(spectrum)
@@ -167,13 +167,13 @@ class NoiseMeter:
 def noise_readings(
     weighted: Weighted, capture: CaptureCheck, options: Options, kept: NDArray[np.bool_] | None = None
 ) -> Measured:
-    """The readings that the intervals give.
+    """The readings from the intervals.
 
     Args:
         weighted: after its `finish`.
-        capture: of the same stream.
-        options: `reference_level` is used.
-        kept: which intervals count; all of them if None.
+        capture: the check of the same stream.
+        options: only `reference_level` is used.
+        kept: mask of the intervals that count; None for all.
     """
     readings: list[Result] = []
     because = _why_not(capture)
@@ -240,7 +240,7 @@ def _noise(side: Channel, method: str, column: Floats, frames: Floats, *, becaus
 
 
 def _ratio(noise: Result, reference_level: float) -> Result:
-    """How far the noise is below a reference level."""
+    """The signal-to-noise ratio for a reference level."""
     if isinstance(noise, NoReading):
         return replace(noise, quantity="signal_to_noise")
     return replace(
@@ -252,11 +252,11 @@ def _ratio(noise: Result, reference_level: float) -> Result:
 
 
 def _burst(intervals: Floats, frames: Floats) -> float:
-    """How far, in dB, a click or a burst raises the highest indication above that of steady noise; 0 without one.
+    """Rise of the highest indication above that of steady noise because of a click or a burst, dB; 0 without one.
 
     Args:
-        intervals: of one channel, shape (intervals, methods).
-        frames: in each interval.
+        intervals: indications of one channel, shape (intervals, methods).
+        frames: number of frames in each interval.
     """
     steady = STEADY * float(np.average(intervals[:, NOISE_METHODS.index(AVERAGE_2K)], weights=frames))
     highest = float(intervals[:, NOISE_METHODS.index(BS468_QUASI_PEAK)].max())
@@ -264,7 +264,7 @@ def _burst(intervals: Floats, frames: Floats) -> float:
 
 
 def _scatter_db(column: Floats, frames: Floats, slope: float) -> dict[Source, float]:
-    """The expanded uncertainty budget of a mean, dB: scatter of its intervals (of Gaussian noise, if few)."""
+    """Expanded uncertainty components of a mean, dB: scatter of its intervals (if few, that of Gaussian noise)."""
     whole = column[frames >= 0.99 * frames.max()]
     mean = float(whole.mean())
     if len(whole) >= 8 and mean > 0.0:

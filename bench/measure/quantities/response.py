@@ -1,12 +1,12 @@
 """Response: the level of each tone relative to the level at the reference frequency, per channel.
 
 Formula: response(f) = [L(f) - n(f)] - [L(r) - n(r)] dB, where L are the measured levels, n the nominal levels of a
-reference tape's sheet (all equal without one) and r is the reference frequency. Tones may come in any order, between
-speech and gaps, and at a wrong speed. Where a tone was taken several times, a warning lists the takes and the one whose
-level has the smallest uncertainty counts. A tone at a mains frequency that sounds with other tones is hum.
+reference tape's sheet (all equal without one) and r is the reference frequency. Tones may be in any order, between
+speech and gaps, and at a wrong speed. If there are several takes of a tone, a warning lists them, and the one with the
+smallest uncertainty of level counts. A tone at a mains frequency that sounds together with other tones is hum.
 Unit: dB; reference: the level at the reference frequency.
-Source: AES17 for the levels; which tone is the reference is for the service manual or the tape to say (315, 400 or
-1000 Hz by common practice).
+Source: AES17 for the levels; the service manual or the tape specifies the reference tone (315, 400 or 1000 Hz by common
+practice).
 Accuracy: as for `level`; the uncertainty is the root sum of squares of both tones' uncertainties.
 """
 
@@ -26,14 +26,14 @@ from bench.measure.tone.meter import NO_TONE, CaptureCheck, ToneMeter
 from bench.measure.tone.wander import combined
 
 USUAL_REFERENCES = (1000.0, 315.0, 400.0, 333.0, 500.0, 700.0)
-"""The first of these that is there is used when none is named; common practice, no source."""
+"""The first of these that is present is used if none is named; common practice, no source."""
 
 
 class ResponseMeter(ToneMeter):
     """`response` of each tone and channel. Options: `frequencies` or `sheet`, `reference_frequency`."""
 
     def conclude(self, tones: Sequence[FoundTone], capture: CaptureCheck) -> Measured:
-        """Match the tones, then take the level of each relative to the reference."""
+        """Match the tones, then compute the level of each relative to the reference."""
         options = self.options
         if options.sheet:
             asked = list(dict.fromkeys(hz for hz, _ in options.sheet))
@@ -98,13 +98,13 @@ class ResponseMeter(ToneMeter):
 
 
 def _of_both(here: ChannelTone, there: ChannelTone) -> Budget:
-    """What makes the difference of two levels uncertain."""
+    """The uncertainty budget of the difference of two levels."""
     wander = combined((here.level_wander, there.level_wander), (1.0, 1.0))
     return budget(float(np.hypot(here.dbfs_noise, there.dbfs_noise)), wander)
 
 
 def usual_reference(frequencies: Sequence[float]) -> float:
-    """The reference frequency when none is named: a usual one that is there, or else the one nearest to 1000 Hz."""
+    """The reference frequency if none is named: a usual one that is present, otherwise the one nearest to 1000 Hz."""
     for usual in USUAL_REFERENCES:
         for hz in frequencies:
             if abs(hz / usual - 1.0) < 0.06 and hz == min(frequencies, key=lambda f: abs(np.log(f / usual))):

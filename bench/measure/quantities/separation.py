@@ -1,8 +1,8 @@
-"""Separation: how far the tone of the driven channel is below it in the other channel.
+"""Separation: the level of the driven channel's tone relative to its residue in the other channel.
 
 Formula
-    The phase φ(t) of the driven channel is tracked; the residue is the mean of x_other(t)·exp(−iφ(t)), a band of a
-    fraction of a hertz that follows the tone through flutter and speed errors.
+    The phase φ(t) of the driven channel is tracked; the residue is the mean of x_other(t)·exp(−iφ(t)), which is a band
+    of a fraction of a hertz that follows the tone through flutter and speed errors.
     separation = −20 lg(|residue| / a_driven).
 Unit and reference
     dB, positive; relative to the driven channel.
@@ -10,9 +10,8 @@ Source
     IEC 60094-3 / DIN 45500 part 4 measure with a selective filter at 1 kHz and from 500 to 6300 Hz (as quoted in
     print); the tracking band is common practice in synchronous detection, no source.
 Accuracy
-    0.003 dB, and the noise of the other channel in that band, which is included in the uncertainty, as is hum that both
-    channels carry near the tone. If they hide the residue, the value is the most that can be claimed, with the bound
-    "at least".
+    0.003 dB, and the noise of the other channel in that band, which is included in the uncertainty, as is hum near the
+    tone in both channels. If they mask the residue, the value is a lower limit, with the bound "at least".
 """
 
 from __future__ import annotations
@@ -33,14 +32,14 @@ from bench.measure.tone.coherent import BLOCK, HOP, Estimate, beside, estimate, 
 from bench.measure.tone.demodulator import Spectra
 from bench.measure.tone.follower import Chunk, Follower, Piece
 from bench.measure.tone.harmonics import FLAT
-from bench.measure.tone.meter import REACH, CaptureCheck
+from bench.measure.tone.meter import SEARCH_RANGE, CaptureCheck
 from bench.measure.tone.wander import Wander
 
 LOWEST_HZ, HIGHEST_HZ = 60.0, 20000.0
-OWN = 3e-4
+METHOD_UNCERTAINTY = 3e-4
 """Relative uncertainty of the method itself (k = 2)."""
 ENOUGH = 8
-"""After so many blocks, a tone of nearly the same level in both channels is no longer followed."""
+"""After this many blocks, a tone of nearly the same level in both channels is dropped."""
 LATEST = 64
 METHOD = Method("residue of the other channel in a narrow band that follows the tone")
 
@@ -49,11 +48,11 @@ class SeparationMeter(SpectraMeter):
     """`separation` of two channels. Options: `driven`, `frequency`.
 
     Args:
-        sample_rate: frames a second.
+        sample_rate: frames per second.
         channels: 1 or 2.
-        options: what was asked.
-        spectra: shared chunks.
-        least_db: a tone whose levels in the two channels differ by less is not followed for long.
+        options: of the measurement.
+        spectra: a shared source of chunks.
+        least_db: a tone whose levels in the two channels differ by less is dropped.
     """
 
     def __init__(
@@ -68,7 +67,9 @@ class SeparationMeter(SpectraMeter):
         super().__init__(sample_rate, channels, options, spectra)
         self._least = 10.0 ** (least_db / 20.0)
         asked = self.options.frequency
-        low, high = (LOWEST_HZ, HIGHEST_HZ) if asked is None else (asked * (1 - REACH), asked * (1 + REACH))
+        low, high = (
+            (LOWEST_HZ, HIGHEST_HZ) if asked is None else (asked * (1 - SEARCH_RANGE), asked * (1 + SEARCH_RANGE))
+        )
         self._follower = Follower(self.spectra, low, high)
         self._z = np.zeros((0, channels), dtype=np.complex128)
         self._level, self._noise, self._hz, self._beat = Rows((2,)), Rows((2,)), Rows((2,)), Rows((2,))
@@ -98,9 +99,9 @@ class SeparationMeter(SpectraMeter):
         return bool(high < self._least * low)
 
     def _block(self, z: NDArray[np.complex128]) -> None:
-        """Measure one block: levels, residue in each channel, noise and hum around it, frequency.
+        """Measure one block: levels, residue in each channel, the noise and hum around it, and frequency.
 
-        Hum in both channels beats with itself and adds to the residue: with relative size e in the driven channel it
+        Hum in both channels intermodulates and adds to the residue: with relative amplitude e in the driven channel, it
         modulates the phase by which the other channel, with its hum h, is rotated, and leaves e h / 2 at zero
         frequency. The ripple of the driven envelope is e² / 2, and h² is the power around the residue.
         """
@@ -142,7 +143,7 @@ class SeparationMeter(SpectraMeter):
         if kept.sum() < 2:
             return self._nothing(f"the {self.sides[driven]} channel holds no steady tone long enough")
         ratio, noise, hz, beat = (rows.all()[kept, driven] for rows in (self._ratio, self._noise, self._hz, self._beat))
-        residue = estimate(ratio, float(noise.mean())).within(OWN, float(beat.mean()))
+        residue = estimate(ratio, float(noise.mean())).within(METHOD_UNCERTAINTY, float(beat.mean()))
         moves = wander.of_ratio(ratio, HOP / self.spectra.rate, float(noise.mean()))
         return self._measured(driven, residue, moves, asked if asked is not None else float(hz.mean()))
 

@@ -1,11 +1,11 @@
-"""Speed: how much faster or slower than nominal a tape runs, from a tone recorded at a known frequency.
+"""Speed error of a tape, from a tone recorded at a known frequency.
 
 Formula: speed_error = 100 (f / f_nominal - 1) %, positive when the tape runs fast; speed_drift = the speed at the end
 of the tone minus the speed at its start, from a fitted straight line. Reference: the nominal frequency and the clock of
-the sound interface, whose own error (tens of parts per million) is not included in the uncertainty. It is the speed
-while the tone sounds: flutter with a period longer than the tone cannot be separated from it.
+the sound interface, whose own error (tens of parts per million) is not included in the uncertainty. It is the mean
+speed during the tone: flutter with a period longer than the tone cannot be separated from it.
 Source: IEC 60386 measures with 3150 Hz; 3000 Hz is used by JIS and NAB (from memory).
-Accuracy: near the Cramér-Rao bound, √(12/K)/(2π T f), with single flutter components removed.
+Accuracy: near the Cramér-Rao bound, √(12/K)/(2π T f), with distinct flutter components removed.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from bench.measure.tone.meter import CaptureCheck, ToneMeter, dominant, nearest
 METHOD = Method("slope of the tracked phase, least squares")
 DRIFT_METHOD = Method("straight line through the frequency, end minus start")
 DRIFT_ENDS = 6.0
-"""A drift feels the ends of a tone so many times as much as its mean does: they are where a straight line turns."""
+"""Sensitivity of a drift to the ends of a tone relative to that of its mean; the ends determine a slope."""
 USUAL_HZ = (3150.0, 3000.0)
 """The tones recorded for measuring speed."""
 OTHER_HZ = (1000.0, 315.0, 400.0, 333.0, 500.0, 440.0, 700.0, 6300.0, 8000.0, 10000.0, 12500.0, 2000.0, 4000.0, 5000.0)
@@ -41,8 +41,8 @@ def speed_of_tone(tone: FoundTone, nominal_hz: float, *, method: Method = METHOD
 
     Args:
         tone: as found.
-        nominal_hz: what was recorded.
-        method: of the reading.
+        nominal_hz: the recorded frequency.
+        method: method of the reading.
     """
     out: list[Result] = []
     for c, t in enumerate(tone.tones):
@@ -89,9 +89,9 @@ def drift_of_tone(tone: FoundTone, nominal_hz: float) -> list[Result]:
 
 
 def _of_drift(tone: ChannelTone, nominal_hz: float) -> Budget:
-    """What makes a drift uncertain, %: a speed that wanders drifts by chance too."""
+    """The uncertainty budget of a drift, %; a speed that wanders also drifts at random."""
     whole = 50.0 * tone.drift_uncertainty_hz / nominal_hz
-    if not tone.frequency_wander.together:
+    if not tone.frequency_wander.total:
         return (Contribution("noise", whole),)
     ends = min(whole, 100.0 * DRIFT_ENDS * tone.frequency_wander.ends / nominal_hz)
     return Contribution("ends of the tone", ends), Contribution("wander", float(np.sqrt(whole**2 - ends**2)))
@@ -101,7 +101,7 @@ class SpeedMeter(ToneMeter):
     """`speed_error` and `speed_drift` of each channel. Options: `nominal`."""
 
     def conclude(self, tones: Sequence[FoundTone], capture: CaptureCheck) -> Measured:
-        """Speed from the tone nearest to nominal, or without one from the tone recorded for measuring speed."""
+        """Speed from the tone nearest to the nominal frequency, or if none is given, from the usual speed tone."""
         nominal, method, warnings = self.options.nominal, METHOD, []
         if nominal is not None and nominal >= self.sample_rate / 2:
             return self._nothing(f"{nominal:g} Hz is above half the sample rate of {self.sample_rate:g} Hz")
@@ -164,7 +164,7 @@ def _speed_tone(tones: Sequence[FoundTone]) -> FoundTone:
 
 
 def assume_nominal(hz: float) -> float | None:
-    """The usual frequency that a tone is nearest to; None if two are about as near, or if none is near."""
+    """The usual frequency nearest to a tone; None if two are about equally near, or if none is near."""
     off = {n: abs(float(np.log(hz / n))) for n in (*USUAL_HZ, *OTHER_HZ)}
     best = min(off, key=lambda n: off[n])
     if off[best] > 0.04:

@@ -1,6 +1,6 @@
-"""Blocks of any length in, pieces of one length out, so that no reading depends on how the sound was cut up.
+"""Splits blocks of any length into segments of fixed length, so that no reading depends on the block size.
 
-And what was found in each piece, kept in little memory.
+`Rows` stores the results of the segments compactly.
 """
 
 from __future__ import annotations
@@ -14,18 +14,18 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 AT_ONCE = 256
-"""Rows are allocated this many at a time: an hour is not copied repeatedly, and little room stays empty."""
+"""Rows are allocated in batches of this size: an hour is not copied repeatedly, and little memory is left unused."""
 
 Samples = NDArray[np.float64]
 """Shape (frames, channels), full scale ±1."""
 
 
 class Segments:
-    """Cuts a stream of blocks into pieces of `length` frames.
+    """Cuts a stream of blocks into segments of `length` frames.
 
     Args:
-        length: frames in a piece.
-        channels: how many.
+        length: frames per segment.
+        channels: number of channels.
     """
 
     def __init__(self, length: int, channels: int) -> None:
@@ -33,7 +33,7 @@ class Segments:
         self._filled = 0
 
     def feed(self, samples: Floats) -> Iterator[Floats]:
-        """Whole pieces, as they fill. A piece is a view that the next one overwrites: use it or copy it."""
+        """Yield each complete segment. It is a view that the next one overwrites: use it at once or copy it."""
         at, length = 0, len(self._piece)
         while at < len(samples):
             take = min(length - self._filled, len(samples) - at)
@@ -45,16 +45,16 @@ class Segments:
                 yield self._piece
 
     def rest(self) -> Floats:
-        """What is left: less than a piece, perhaps nothing."""
+        """The incomplete last segment; may be empty."""
         return self._piece[: self._filled]
 
 
 class Rows:
-    """Rows of figures, in little memory.
+    """Rows of numbers, stored compactly.
 
     Args:
         shape: shape of a row.
-        kind: type of a figure.
+        kind: data type.
     """
 
     def __init__(self, shape: tuple[int, ...], kind: type[np.generic] = np.float64) -> None:
@@ -66,7 +66,7 @@ class Rows:
         return AT_ONCE * len(self._full) + self._filled
 
     def append(self, row: NDArray[np.generic] | float) -> None:
-        """Add one."""
+        """Add a row."""
         if self._filled == AT_ONCE:
             self._full.append(self._last)
             self._last, self._filled = np.zeros_like(self._last), 0
@@ -74,10 +74,10 @@ class Rows:
         self._filled += 1
 
     def latest(self, count: int) -> NDArray[Any]:
-        """The last `count` of them, at most 256, (rows, …)."""
+        """The last `count` rows, at most 256, shape (rows, …)."""
         before = self._full[-1:] if self._filled < count else []
         return np.concatenate([*before, self._last[: self._filled]])[-count:]
 
     def all(self) -> NDArray[Any]:
-        """All of them, (rows, …)."""
+        """All rows, shape (rows, …)."""
         return np.concatenate([*self._full, self._last[: self._filled]])

@@ -1,9 +1,9 @@
-"""Whether the tops of a wave are cut, at whatever level: something before the converter is overdriven.
+"""Detects clipping at any level: a stage ahead of the converter is overdriven.
 
-A cut top has corners, and these make all harmonics alike up to high orders; a tape that saturates rounds its tops, and
-its harmonics die away quickly. A top that is cut by much is wide: a sine is within 5 % of its peak for acos(0.95)/π of
-the time, one cut at a part c of it for acos(0.95 c)/π. Only steady low tones are looked at, whose high harmonics are
-there to be seen. Common practice, no source.
+A clipped wave has corners, which make its harmonics nearly equal up to high orders; tape saturation rounds the peaks,
+and its harmonics fall off quickly. A heavily clipped peak is wide: a sine is within 5 % of its peak for acos(0.95)/π
+of the time, one clipped at a fraction c of its peak for acos(0.95 c)/π. Only steady low tones are examined, because
+their high harmonics lie within the band. Common practice, no source.
 """
 
 from __future__ import annotations
@@ -17,25 +17,28 @@ Floats = NDArray[np.float64]
 
 HOP_S, EVERY_S = 0.1, 0.2
 LEAST = 0.01
-"""Quieter waves, in parts of full scale, are not looked at."""
-LOWEST_HZ, HIGHEST_HZ, TOP_HZ = 60.0, 1200.0, 16000.0
+"""Quieter signals, as a fraction of full scale, are not examined."""
+LOWEST_HZ, LOW_HZ, HIGHEST_HZ, TOP_HZ = 60.0, 1200.0, 5000.0, 16000.0
+FINER, SHORT_S = 4, 0.02
+"""For a tone above `LOW_HZ`: interpolation factor, and time over which the width of the peaks is measured."""
 LOW_ORDERS, HIGH_ORDERS = (2, 3, 4), (6, 7, 8, 9, 10, 11)
-ALIKE = 0.25
-"""High harmonics of a cut top are at least so strong, in parts of the strongest low one."""
+HIGH_TO_LOW = 0.25
+"""Least amplitude of the high harmonics of a clipped wave, as a fraction of the strongest low one."""
 OVER_NOISE, OVER_TONE = 4.0, 2e-4
-"""And so much stronger than what lies between them, and than this part of the tone."""
+"""Their least ratio to the noise between them, and to the tone."""
 WIDE, WIDEST = 0.95, 0.163
-"""A top within the first of its peak for longer than the second is cut by 0.8 dB or more."""
+"""A wave that spends more than the second fraction of the time above the first fraction of its peak is clipped by
+0.8 dB or more."""
 IN_A_ROW = 5
-"""So many hops, those that show nothing subtracted, are no chance."""
+"""This many clipped hops, minus the clean ones, are taken as proof."""
 
 
 class FlatTops:
-    """Watches a stream, fed with blocks of any size; it looks at a tenth of a second five times a second.
+    """Watches a stream of blocks of any length; it examines a tenth of a second five times a second.
 
     Args:
-        sample_rate: frames a second.
-        channels: how many.
+        sample_rate: frames per second.
+        channels: number of channels.
     """
 
     def __init__(self, sample_rate: float, channels: int) -> None:
@@ -47,7 +50,7 @@ class FlatTops:
         self._cut_at: list[float | None] = [None] * channels
 
     def feed(self, samples: NDArray[np.floating]) -> None:
-        """Take in frames of shape (frames, channels)."""
+        """Process samples of shape (frames, channels)."""
         if len(self._rest):
             samples = np.concatenate([self._rest, samples])
         at = self._skip
@@ -68,7 +71,7 @@ class FlatTops:
 
     @property
     def cut_at(self) -> tuple[float | None, ...]:
-        """Of each channel a peak that is cut, full scale 1; None where none is."""
+        """Peak level at which each channel is clipped, full scale 1; None where it is not."""
         return tuple(self._cut_at)
 
 
@@ -83,8 +86,11 @@ def _is_cut(hop: Floats, rate: float) -> bool:
     before, after = size[k - 1], size[k + 1]
     beside = 0.5 * (after - before) / (2.0 * size[k] - before - after + 1e-30)
     hz = bin_hz * (k + float(np.clip(beside, -0.5, 0.5)))
-    if any(float(np.mean(side >= WIDE * side.max())) > WIDEST for side in (hop, -hop)):
+    wave = hop if hz <= LOW_HZ else _finer(hop[: round(SHORT_S * rate)])
+    if any(float(np.mean(side >= WIDE * side.max())) > WIDEST for side in (wave, -wave)):
         return True
+    if hz > LOW_HZ:
+        return False
     top = min(TOP_HZ, 0.45 * rate) / hz
     strength = {n: _at(size, n * hz / bin_hz) for n in (*LOW_ORDERS, *HIGH_ORDERS) if n < top}
     for parity in (0, 1):
@@ -93,14 +99,21 @@ def _is_cut(hop: Floats, rate: float) -> bool:
             continue
         alike = float(np.median([strength[n] for n in orders]))
         noise = float(np.median([_at(size, (n + 0.5) * hz / bin_hz) for n in orders]))
-        least = max(OVER_NOISE * noise, OVER_TONE * size[k], ALIKE * max(strength[n] for n in LOW_ORDERS))
+        least = max(OVER_NOISE * noise, OVER_TONE * size[k], HIGH_TO_LOW * max(strength[n] for n in LOW_ORDERS))
         if alike > least:
             return True
     return False
 
 
+def _finer(wave: Floats) -> Floats:
+    """The wave interpolated between its samples, without its ends, where interpolation is uncertain."""
+    fine = np.fft.irfft(np.fft.rfft(wave * np.hanning(len(wave))), FINER * len(wave)) * FINER
+    inner = slice(len(fine) // 4, 3 * len(fine) // 4)
+    return np.asarray(fine[inner] / np.hanning(len(fine))[inner])
+
+
 def _at(size: Floats, at: float) -> float:
-    """The largest near a bin: flutter moves a high harmonic."""
+    """The largest of three bins, because flutter shifts a high harmonic."""
     middle = min(round(at), len(size) - 2)
     return float(size[middle - 1 : middle + 2].max())
 

@@ -1,8 +1,8 @@
-"""The loops that go sample by sample and remember: filters, detectors, phase followers.
+"""Recursive loops over samples: filters and detectors.
 
-Compiled by numba, without the interpreter's lock, and kept on disk. `warm` compiles them all: call it before a
-stream opens, because compiling holds the lock for a second or two. Comparisons are spelt out where max() would do:
-its care for NaN costs half the speed.
+Compiled by numba without the interpreter lock and cached on disk. `warm` compiles them all: call it before a stream
+opens, because compiling holds the lock for a second or two. Comparisons replace max(), whose handling of NaN halves
+the speed.
 """
 
 from __future__ import annotations
@@ -18,10 +18,10 @@ Floats = NDArray[np.float64]
 def cascade(x: Floats, sos: Floats, state: Floats, out: Floats) -> None:
     """Filter `x` into `out`, both (frames, channels), through second-order sections.
 
-    Transposed direct form II, two sections and two channels at once, which keeps the multiplier busy; what waits for
-    the newest output comes last in each sum. `sos` is (sections, 6) with a0 = 1, as scipy has it, sections even in
-    number (see `weighting.even`); `state` is (channels, sections, 2) and carries over to the next call. `out` may be
-    `x`.
+    Transposed direct form II, two sections and two channels at a time to keep the multiplier busy; the term that
+    depends on the newest output comes last in each sum. `sos` is (sections, 6) with a0 = 1, as in scipy, with an even
+    number of sections (see `weighting.even`); `state` is (channels, sections, 2) and carries over to the next call.
+    `out` may be `x`.
     """
     frames, channels = x.shape
     for first in range(0, sos.shape[0], 2):
@@ -48,7 +48,7 @@ def cascade(x: Floats, sos: Floats, state: Floats, out: Floats) -> None:
 
 @njit(nogil=True, cache=True)
 def take_off(x: Floats, direct: Floats) -> Floats:
-    """`x`, (frames, channels), with the direct current of each channel removed."""
+    """`x`, (frames, channels), with the DC offset of each channel removed."""
     out = np.empty_like(x)
     for n in range(x.shape[0]):
         for channel in range(x.shape[1]):
@@ -79,7 +79,7 @@ def rectify(x: Floats, phases: Floats, history: Floats) -> Floats:
 
     Args:
         x: (frames, channels).
-        phases: (factor, taps) the interpolator's phases, newest sample last; the first leaves samples as they are.
+        phases: (factor, taps) polyphase filters, newest sample last; the first passes samples unchanged.
         history: (channels, taps - 1) the samples before `x`, newest last; updated.
 
     Returns:
@@ -110,13 +110,13 @@ def rectify(x: Floats, phases: Floats, history: Floats) -> Floats:
 
 @njit(nogil=True, cache=True)
 def quasi_peak(drive: Floats, rates: Floats, state: Floats, highest: Floats) -> None:
-    """Two charge-and-leak stages behind a rectifier.
+    """Two charge-and-leak stages after a rectifier.
 
     Args:
-        drive: (channels, frames), not negative.
-        rates: charge and leak of the first stage, charge and leak of the second, all per frame.
-        state: (channels, 2) what the two stages hold; updated.
-        highest: (channels,) the highest second stage seen; raised.
+        drive: (channels, frames), non-negative.
+        rates: charge and leak of the first stage, then of the second, per frame.
+        state: (channels, 2) the values of the two stages; updated.
+        highest: (channels,) the highest value of the second stage; updated.
     """
     channels, frames = drive.shape
     charge1, keep1, charge2, keep2 = rates[0], 1.0 - rates[1], rates[2], 1.0 - rates[3]
@@ -135,7 +135,7 @@ def quasi_peak(drive: Floats, rates: Floats, state: Floats, highest: Floats) -> 
 
 
 def warm() -> None:
-    """Compile, or load from disk, all of the above."""
+    """Compile all of the above, or load them from disk."""
     for channels in (1, 2):
         x = np.zeros((8, channels))
         cascade(x, np.array([[1.0, 0.0, 0.0, 1.0, 0.0, 0.0]] * 2), np.zeros((channels, 2, 2)), x)

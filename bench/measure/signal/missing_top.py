@@ -1,7 +1,7 @@
-"""Where a recording ends in frequency as if cut with a knife: lossy coding does that, and no tape.
+"""Detects the sharp upper band edge that lossy coding leaves and tape does not.
 
-A coder leaves out what lies above some 16 kHz; the noise of a tape falls off by a few dB an octave. Log power is
-averaged over time and its median taken over narrow bands, so that tones do not count. Common practice, no source.
+A coder removes what lies above about 16 kHz; tape noise falls off by a few dB per octave. Log power is averaged over
+time, then its median is taken over narrow bands, so that tones do not count. Common practice, no source.
 """
 
 from __future__ import annotations
@@ -13,21 +13,21 @@ Floats = NDArray[np.float64]
 
 HOP, EVERY_S = 4096, 0.25
 LOWEST_HZ, HIGHEST_HZ, TOP = 11000.0, 19500.0, 0.44
-"""Where such an edge is looked for; the last in parts of the sample rate: higher up is the converter's own."""
+"""The search range; the last as a fraction of the sample rate: the converter's own band edge lies above it."""
 BAND_HZ = 300.0
 DROPS_DB = 8.0
-"""From two bands below the edge to two above it, and to all that is higher."""
+"""Least drop from two bands below the edge to two above it, and to everything higher."""
 FLOOR_DB = -105.0
-"""Power of a bin: what is weaker is the window's own skirt and rounding, no sound."""
+"""Power of a bin: anything weaker is window leakage and rounding, not sound."""
 SILENT = 1e-7
 FEWEST = 6
 
 
 class MissingTop:
-    """Watches a stream, fed with blocks of any size; it looks at a few milliseconds four times a second.
+    """Watches a stream of blocks of any length; it examines one window four times a second.
 
     Args:
-        sample_rate: frames a second.
+        sample_rate: frames per second.
     """
 
     def __init__(self, sample_rate: float) -> None:
@@ -41,7 +41,7 @@ class MissingTop:
         self._looks = 0
 
     def feed(self, mono: Floats) -> None:
-        """Take in the sum of the channels, frame by frame."""
+        """Process the sum of the channels, shape (frames,)."""
         if self._rate < 2.0 * LOWEST_HZ:
             return
         joined = np.concatenate([self._rest, mono])
@@ -58,7 +58,7 @@ class MissingTop:
         self._rest = joined[at:]
 
     def edge_hz(self) -> float | None:
-        """Where the recording ends; None where it does not."""
+        """Frequency of the band edge, Hz; None if there is none."""
         if self._looks < FEWEST:
             return None
         bin_hz = self._rate / HOP

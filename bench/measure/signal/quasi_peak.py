@@ -1,15 +1,15 @@
 """Quasi-peak indication: for BS.468 noise and for flutter.
 
 Formula
-    Two cascaded stages behind a full-wave rectifier. Each leaks all the time and charges while it is driven above
-    what it holds: dv/dt = max(u − v, 0) / charge − v / leak. The time constants are a fit of ours to the published
-    tables, not a published circuit.
+    Two cascaded stages after a full-wave rectifier. Each leaks continuously and charges while its input exceeds its
+    own value: dv/dt = max(u − v, 0) / charge − v / leak. The time constants are our fit to the published tables, not
+    a published circuit.
 Unit and reference
-    The input's own. Calibrated to read the rms of a 1 kHz sine (BS.468-4 annex 1) or the peak of a 4 Hz sine
+    The unit of the input. Calibrated to read the rms of a 1 kHz sine (BS.468-4 annex 1) or the peak of a 4 Hz sine
     (flutter, IEC 60386).
 Source
-    Recommendation ITU-R BS.468-4 annex 1 tables 2 and 3 (from memory); IEC 60386, dynamics of the indicator (60 ms
-    and fall as read in the abstract of AES6, the rest from memory).
+    Recommendation ITU-R BS.468-4 annex 1 tables 2 and 3 (from memory); IEC 60386, indicator dynamics (60 ms and the
+    decay as given in the abstract of AES6, the rest from memory).
 Accuracy
     BS.468: every row of both burst tables within a fifth of its tolerance, at any sample rate. Flutter: every pulse
     within 0.7 of its tolerance.
@@ -29,14 +29,14 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class Ballistics:
-    """The time constants of a quasi-peak indicator and how it is calibrated."""
+    """The time constants and calibration of a quasi-peak indicator."""
 
     milliseconds: tuple[float, float, float, float]
-    """Charge and leak of the first stage, charge and leak of the second."""
+    """Charge and leak of the first stage, then of the second."""
     unity_hz: float
-    """The sine it is calibrated with."""
+    """Frequency of the calibrating sine."""
     unity: float
-    """What it shows for that sine of peak 1."""
+    """Indication for that sine with a peak of 1."""
 
 
 BS468 = Ballistics((1.445, 289.6, 236.2, 347.7), unity_hz=1000.0, unity=math.sqrt(0.5))
@@ -44,11 +44,11 @@ FLUTTER = Ballistics((34.5, 510.0, 282.0, 606.0), unity_hz=4.0, unity=1.0)
 
 
 class QuasiPeak:
-    """A quasi-peak indicator fed with what a rectifier gives, discharged at its start.
+    """A quasi-peak indicator, fed with the output of a rectifier and discharged at the start.
 
     Args:
-        rate: samples per second of what is fed.
-        channels: how many.
+        rate: input samples per second.
+        channels: number of channels.
         ballistics: `BS468` or `FLUTTER`.
     """
 
@@ -58,7 +58,7 @@ class QuasiPeak:
         self._scale = _scale(rate, ballistics)
 
     def feed(self, drive: Floats) -> Floats:
-        """Take in (channels, samples), not negative; returns the highest indication within them, per channel."""
+        """Process (channels, samples), non-negative; returns the highest indication within them, per channel."""
         from bench.measure.signal import kernels
 
         highest = self._held[:, 1].copy()
@@ -66,7 +66,7 @@ class QuasiPeak:
         return highest * self._scale
 
     def now(self) -> Floats:
-        """What the pointer shows, one per channel."""
+        """The present indication, per channel."""
         return self._held[:, 1] * self._scale
 
 
@@ -76,7 +76,7 @@ def _per_sample(rate: float, ballistics: Ballistics) -> Floats:
 
 @lru_cache(maxsize=16)
 def _scale(rate: float, ballistics: Ballistics) -> float:
-    """What makes the calibrating sine read right: its indication after a dozen of the longest time constants."""
+    """The calibration factor, from the indication for the calibrating sine after 12 of the longest time constants."""
     from bench.measure.signal import kernels
 
     rates = _per_sample(rate, ballistics)

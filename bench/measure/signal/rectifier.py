@@ -1,7 +1,7 @@
 """The full-wave rectifier ahead of average and quasi-peak meters.
 
-It runs at 176.4 kHz or more: the samples of an 8 kHz tone at 48 kHz can miss its peaks by 1.2 dB and its average by
-0.9 dB, so the signal is interpolated first (windowed sinc, flat to 18 kHz, images 40 dB down).
+It runs at 176.4 kHz or faster: at 48 kHz the samples of an 8 kHz tone can miss its peak by 1.2 dB and its average by
+0.9 dB. So the signal is interpolated first (windowed sinc, flat to 18 kHz, images 40 dB down).
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 SLOWEST_HZ = 176400.0
-"""The rectifier never runs slower than this."""
+"""The lowest sample rate at which the rectifier runs."""
 FLAT_HZ = 18000.0
 
 
@@ -23,15 +23,15 @@ class Rectifier:
     """Interpolates and rectifies, block by block.
 
     Args:
-        rate: samples per second of what is fed.
-        channels: how many.
+        rate: input samples per second.
+        channels: number of channels.
     """
 
     def __init__(self, rate: float, channels: int) -> None:
         self._phases = interpolator(rate)
         self._history = np.zeros((channels, self._phases.shape[1] - 1))
         self.rate = rate * len(self._phases)
-        """Samples per second of what comes out."""
+        """Output samples per second."""
 
     def feed(self, x: Floats) -> Floats:
         """|x| of (frames, channels) at `rate`, shape (channels, frames · factor)."""
@@ -43,9 +43,9 @@ class Rectifier:
 
 @lru_cache(maxsize=16)
 def interpolator(rate: float) -> Floats:
-    """The phases of the interpolator for a sample rate, newest sample last, shape (factor, taps).
+    """The polyphase filters of the interpolator for a sample rate, newest sample last, shape (factor, taps).
 
-    The gain is 1 in every phase, so that DC stays flat.
+    Every phase has a DC gain of 1, so that a constant stays constant.
     """
     factor = max(1, math.ceil(SLOWEST_HZ / rate - 1e-9))
     if factor == 1:

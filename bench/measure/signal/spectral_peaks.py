@@ -1,4 +1,4 @@
-"""Peaks of a chunk's spectrum: where tones may be."""
+"""Peaks in the spectrum of a chunk, which may be tones."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 LOWEST_HZ = 20.0
 HIGHEST_HZ = 24000.0
-"""No tape holds a tone above."""
+"""No tape holds a tone above this."""
 COUNT = 6
 """The most peaks that are returned."""
 ABOVE_FLOOR = 12.0
@@ -22,38 +22,38 @@ NEIGHBOURHOODS = ((16, 1000.0), (48, 4000.0), (128, 1e9))
 SIDEBAND, ALIKE = 0.1, 4.0
 """A sideband has less than this fraction of the tone's power; the two of a pair differ in power by less than this
 factor."""
-FASTEST_HZ, SIDE_REACH = 220.0, 0.1
+FASTEST_HZ, SIDEBAND_RANGE = 220.0, 0.1
 """The largest distance of a sideband from its tone: the band of flutter, and a fraction of the tone's frequency."""
 SAME_BINS = 0.7
-"""Two sidebands are a pair if their distances from the tone differ by less than this, in bins."""
-HIDDEN = 4.5
-"""Nearer to the tone than this, in bins, its skirt may hide the other sideband of a pair."""
+"""Two sidebands are a pair if their distances from the tone differ by less than this number of bins."""
+MASKED_BINS = 4.5
+"""Nearer to the tone than this number of bins, its leakage may mask the other sideband of a pair."""
 HANN_BINS = 1.5
-"""The power of a line under a Hann window, summed over its bins, in parts of that of the bin in its middle."""
+"""Power of a line under a Hann window, summed over its bins, relative to that of its centre bin."""
 EVERY_OTHER = 100
 """In a neighbourhood of at least this many bins, every other bin is enough for the median."""
 FEW = 24
 """For up to this many peaks the floor is computed at each peak; for more, over the whole spectrum at once."""
 WOW, MOST, SHARP = 0.045, 0.7, 0.9
-"""How far wow of 2 % peak takes a tone from one end to the other, as a fraction. Where the second part of all power
-lies within that, it is one tone; unless its peak has the third part of it, wow spreads it over several."""
+"""Peak-to-peak deviation of wow of 2 % peak, as a fraction, with a margin. If more than the second fraction of all
+power lies within that range, it is one tone; wow spreads it unless its peak has more than the third fraction of it."""
 BELOW_STRONGEST = 1e-5
-"""A peak with a smaller fraction of the strongest peak's power is ignored: it may be the skirt of the window."""
+"""A peak with a smaller fraction of the strongest peak's power is ignored, because it may be window leakage."""
 
 
 def hann_power(spectrum: NDArray[np.complex128], bin_hz: float = 0.0) -> NDArray[np.float64]:
-    """Power of all channels under a Hann window, which is a sum of three bins.
+    """Total power of all channels under a Hann window, applied in the frequency domain over three bins.
 
     Args:
         spectrum: one-sided, shape (channels, bins), of an even number of samples.
-        bin_hz: width of a bin; where it is given, what lies above `HIGHEST_HZ` is left out.
+        bin_hz: width of a bin; if given, bins above `HIGHEST_HZ` are omitted.
 
     Returns:
-        For each bin the squared peak amplitude of a sine that lies there.
+        For each bin, the squared peak amplitude of a sine at its centre.
     """
     size = 2 * (spectrum.shape[1] - 1)
     spectrum = spectrum[:, : int(HIGHEST_HZ / bin_hz) + 2] if bin_hz else spectrum
-    parts = np.ascontiguousarray(spectrum).view(np.float64)  # real and imaginary by turns: half the work of complex
+    parts = np.ascontiguousarray(spectrum).view(np.float64)  # interleaved real and imaginary: half the work of complex
     hann = np.empty_like(parts)
     inner = hann[:, 2:-2]
     np.add(parts[:, 4:], parts[:, :-4], out=inner)
@@ -73,7 +73,7 @@ def strongest_peaks(power: NDArray[np.float64], bin_hz: float) -> list[tuple[flo
     """Peaks that stand out from their neighbourhood.
 
     Args:
-        power: what `hann_power` gave.
+        power: from `hann_power`.
         bin_hz: width of a bin.
 
     Returns:
@@ -84,7 +84,7 @@ def strongest_peaks(power: NDArray[np.float64], bin_hz: float) -> list[tuple[flo
         return []
     strongest = float(power[low:end].max())
     where = _standing_out(power, bin_hz, low, BELOW_STRONGEST * strongest)
-    if not len(where) or power[where].max() < strongest:  # it was no peak, so the next strongest decides
+    if not len(where) or power[where].max() < strongest:  # the strongest bin is not a peak: search without that limit
         where = _standing_out(power, bin_hz, low, 0.0)
     where = where[np.argsort(-power[where])]
     peaks: list[tuple[float, float]] = []
@@ -99,7 +99,7 @@ def strongest_peaks(power: NDArray[np.float64], bin_hz: float) -> list[tuple[flo
 
 
 def without_sidebands(peaks: list[tuple[float, float]], bin_hz: float) -> list[tuple[float, float]]:
-    """Remove the pairs of peaks around a much stronger one: flutter or a varying level makes them of a tone.
+    """Remove pairs of peaks around a much stronger one: they are sidebands from flutter or a varying level.
 
     Args:
         peaks: frequency in Hz and power of each, strongest first.
@@ -111,9 +111,9 @@ def without_sidebands(peaks: list[tuple[float, float]], bin_hz: float) -> list[t
             if power > SIDEBAND * strength:
                 return False
             away = abs(hz - tone_hz)
-            if away < min(FASTEST_HZ, SIDE_REACH * tone_hz):
+            if away < min(FASTEST_HZ, SIDEBAND_RANGE * tone_hz):
                 twins = [p for o, p in peaks if abs(o + hz - 2.0 * tone_hz) < SAME_BINS * bin_hz]
-                if away < HIDDEN * bin_hz or any(power < ALIKE * p < ALIKE**2 * power for p in twins):
+                if away < MASKED_BINS * bin_hz or any(power < ALIKE * p < ALIKE**2 * power for p in twins):
                     return True
         return False
 
@@ -121,10 +121,10 @@ def without_sidebands(peaks: list[tuple[float, float]], bin_hz: float) -> list[t
 
 
 def sounds_alone(power: NDArray[np.float64], bin_hz: float) -> bool:
-    """Whether one tone, which wow may spread, has nearly all the power; that of a voice lies in many places.
+    """Whether one tone, perhaps spread by wow, has most of the power; the power of a voice is distributed.
 
     Args:
-        power: what `hann_power` gave.
+        power: from `hann_power`.
         bin_hz: width of a bin.
     """
     low = max(2, int(LOWEST_HZ / bin_hz))
@@ -134,7 +134,7 @@ def sounds_alone(power: NDArray[np.float64], bin_hz: float) -> bool:
 
 
 def _gathered(peaks: list[tuple[float, float]], power: NDArray[np.float64], bin_hz: float) -> list[tuple[float, float]]:
-    """The peaks, with those into which wow spreads a tone that sounds alone as one, at its middle."""
+    """The peaks, with those of a lone tone that wow has spread merged into one at its centroid."""
     low = max(2, int(LOWEST_HZ / bin_hz))
     k = low + int(np.argmax(power[low:-1]))
     first, end = max(low, int(k * (1.0 - WOW))), int(k * (1.0 + WOW)) + 2
@@ -147,7 +147,7 @@ def _gathered(peaks: list[tuple[float, float]], power: NDArray[np.float64], bin_
 
 
 def _standing_out(power: NDArray[np.float64], bin_hz: float, low: int, least: float) -> NDArray[np.intp]:
-    """The bins from `low` on of peaks that stand out from their neighbourhood, with a power of at least `least`."""
+    """The bins, from `low` on, of peaks with a power of at least `least` that stand out from their neighbourhood."""
     inner = power[low:-1]
     where = np.flatnonzero(inner >= max(least, 1e-14)) + low
     here = power[where]
@@ -158,7 +158,7 @@ def _standing_out(power: NDArray[np.float64], bin_hz: float, low: int, least: fl
 
 @lru_cache(maxsize=16)
 def _neighbourhoods(count: int, bin_hz: float) -> tuple[tuple[int, int, int], ...]:
-    """Where neighbourhoods of each width begin, their width, and how many there are; of `count` bins."""
+    """First bin, width and number of the neighbourhoods of each width in a spectrum of `count` bins."""
     out = []
     at = 0
     for width, below_hz in NEIGHBOURHOODS:
@@ -169,7 +169,7 @@ def _neighbourhoods(count: int, bin_hz: float) -> tuple[tuple[int, int, int], ..
 
 
 def _middle(rows: NDArray[np.float64]) -> NDArray[np.float64]:
-    """The median of each row. In wide rows every other bin is enough: under a Hann window neighbours are alike."""
+    """The median of each row. In wide rows every other bin is enough, because a Hann window correlates neighbours."""
     rows = rows[:, :: 1 if rows.shape[1] < EVERY_OTHER else 2]
     half = rows.shape[1] // 2
     rows = rows.copy()
@@ -178,7 +178,7 @@ def _middle(rows: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def _rest(power: NDArray[np.float64]) -> float:
-    """The median of the last bins, which fill no neighbourhood."""
+    """The median of the last bins, which do not fill a neighbourhood."""
     last = power[max(0, len(power) - NEIGHBOURHOODS[0][0]) :]
     return float(np.partition(last, len(last) // 2)[len(last) // 2])
 
@@ -193,7 +193,7 @@ def _floor(power: NDArray[np.float64], bin_hz: float) -> NDArray[np.float64]:
 
 
 def _floor_near(power: NDArray[np.float64], bin_hz: float, where: NDArray[np.intp]) -> NDArray[np.float64]:
-    """The same, for a few bins only."""
+    """The same as `_floor`, for a few bins only."""
     floor = np.empty(len(where))
     for n, k in enumerate(where.tolist()):
         for at, width, blocks in _neighbourhoods(len(power), bin_hz):
@@ -207,7 +207,7 @@ def _floor_near(power: NDArray[np.float64], bin_hz: float, where: NDArray[np.int
 
 
 def between(power: NDArray[np.float64], k: int) -> float:
-    """Where a peak lies, in bins: under a Hann window the ratio r of the neighbours gives (2r - 1)/(r + 1)."""
+    """Position of a peak in bins: a Hann window gives the offset (2r - 1)/(r + 1) for the ratio r to its neighbour."""
     before, top, after = (float(v) for v in np.sqrt(power[k - 1 : k + 2]))
     ratio = max(before, after) / top
     shift = min(0.6, max(-0.6, (2.0 * ratio - 1.0) / (ratio + 1.0)))

@@ -1,25 +1,25 @@
 """Weighting networks: A, BS.468, the 22.4 Hz to 22.4 kHz band, and flutter weighting.
 
-What each is
+Networks
     A: IEC 61672-1:2013 annex E: four zeros at 0, poles at 20.60 (twice), 107.65, 737.86 and 12194 Hz (twice);
     0 dB at 1 kHz.
     BS.468: Recommendation ITU-R BS.468-4 annex 1, by the published polynomial of its passive network (one zero at
-    0, six poles); 0 dB at 1 kHz. Moved by −5.63 dB it is 0 dB at 2 kHz, for the average-responding method.
+    0, six poles); 0 dB at 1 kHz. Shifted by −5.63 dB it is 0 dB at 2 kHz, for the average-responding method.
     Band: 3 dB down at 22.4 Hz (Butterworth, 24 dB per octave) and at 22.4 kHz (elliptic, eighth order, 0.02 dB of
-    ripple, 60 dB down from 26.6 kHz); IEC 60268-1 asks for at least 18 dB per octave. What is left of a recorder's
-    bias lies above the band, and must not count as noise.
+    ripple, 60 dB down from 26.6 kHz); IEC 60268-1 requires at least 18 dB per octave. Residual bias of a recorder
+    lies above the band and must not count as noise.
     Flutter: a network fitted to the 17 points of IEC 60386 table I (table from memory), all within 0.35 dB, causal,
     0 dB at 4 Hz.
 
-How it is made digital
-    The bilinear transform bends the top octave: −1 dB at 16 kHz, and more, at 48 kHz. Instead each analogue pole p
-    becomes exp(2πp/rate), each zero at 0 becomes 1 − 1/z, and what magnitude is then missing is given by four more
-    zeros: their squared magnitude is a cosine polynomial, fitted by linear least squares and factored.
+Digital design
+    The bilinear transform distorts the top octave: by −1 dB at 16 kHz, and more above, at a rate of 48 kHz. Instead,
+    each analogue pole p becomes exp(2πp/rate), each zero at 0 becomes 1 − 1/z, and four more zeros supply the
+    remaining magnitude: its square is a cosine polynomial, fitted by linear least squares and factored.
 
 Accuracy
     Against the analogue curve, from 10 Hz to 14 kHz: 0.03 dB at 44.1 and 48 kHz, 0.005 dB from 88.2 kHz up; to
-    20 kHz 0.1 dB; from there to 40 kHz, where bias may be left, 0.35 dB. White noise in the band:
-    0.02 dB. Where the sample rate ends below 22.4 kHz the network says so in `limit`.
+    20 kHz 0.1 dB; from there to 40 kHz, where residual bias may lie, 0.35 dB. White noise in the band: 0.02 dB. If
+    half the sample rate is below 22.4 kHz, `limit` says so.
 """
 
 from __future__ import annotations
@@ -59,10 +59,10 @@ TOP_EDGE = (
     (1.3351751, 0.9369721, 3.085417),
     (1.2015637, 0.9935867, 11.880817),
 )
-"""The sections of its upper edge: zero and pole, re the frequency that is 3 dB down, and Q of the pole."""
+"""Sections of the upper band edge: zero and pole, relative to the −3 dB frequency, and Q of the pole."""
 BUTTERWORTH_4_Q = (0.541196, 1.306563)
 AVERAGE_REFERENCE_HZ = 2000.0
-"""Where the average-responding method has its 0 dB."""
+"""The 0 dB frequency of the average-responding method."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,16 +72,16 @@ class Network:
     name: str
     rate: float
     sos: Floats
-    """Second-order sections, (sections, 6), even in number."""
+    """Second-order sections, (sections, 6), an even number of them."""
     limit: str = ""
-    """What the sample rate does not allow, in one sentence; empty when it allows all."""
+    """The limitation imposed by the sample rate, in one sentence; empty if there is none."""
 
     def gain_db(self, hz: Floats | float) -> Floats:
-        """The digital network's own gain at these frequencies, dB."""
+        """Gain of the digital network at these frequencies, dB."""
         return np.asarray(20.0 * np.log10(np.abs(self.response(hz))))
 
     def response(self, hz: Floats | float) -> NDArray[np.complex128]:
-        """Its complex response."""
+        """Complex response of the digital network at these frequencies."""
         back = np.exp(-2j * np.pi * np.atleast_1d(np.asarray(hz, dtype=np.float64)) / self.rate)
         out = np.ones_like(back)
         for b0, b1, b2, _, a1, a2 in self.sos:
@@ -95,7 +95,7 @@ def bs468_db(hz: Floats | float) -> Floats:
 
 
 def flutter_db(hz: Floats | float) -> Floats:
-    """Our flutter weighting, dB re 4 Hz: the response we declare."""
+    """The flutter weighting used here, dB re 4 Hz."""
     return _re(_flutter_magnitude, np.atleast_1d(np.asarray(hz, dtype=np.float64)), 4.0)
 
 
@@ -116,7 +116,7 @@ def bs468_network(rate: float) -> Network:
 
 @lru_cache(maxsize=16)
 def band_network(rate: float) -> Network:
-    """22.4 Hz to 22.4 kHz at this sample rate; without the upper edge where the rate ends below it."""
+    """22.4 Hz to 22.4 kHz at this sample rate; without the upper edge if the rate is too low for it."""
     low, high = (np.tan(np.pi * hz / rate) for hz in BAND_HZ)
     sections = [_bilinear((1.0, 0.0, 0.0), (1.0, low / q, low**2)) for q in BUTTERWORTH_4_Q]
     if BAND_HZ[1] < 0.49 * rate:
@@ -138,7 +138,7 @@ def flutter_network(rate: float) -> Network:
 
 
 def even(sos: Floats) -> Floats:
-    """The same sections, with one that does nothing added if they are odd in number: `kernels.cascade` takes pairs."""
+    """The sections, padded with an identity section to an even number: `kernels.cascade` processes pairs."""
     return sos if len(sos) % 2 == 0 else np.concatenate([sos, [[1.0, 0.0, 0.0, 1.0, 0.0, 0.0]]])
 
 
@@ -183,9 +183,9 @@ def _fit(
     unity_hz: float,
     extra: int = 4,
 ) -> Floats:
-    """Second-order sections whose magnitude follows an analogue one. See the page above for how.
+    """Second-order sections whose magnitude matches an analogue one; the module's docstring gives the method.
 
-    The fit weighs all frequencies up to `top` alike and the little above it, where few rates reach, a fiftieth.
+    The fit weights all frequencies up to `top` equally and those above it by a fiftieth.
     """
     angle = np.linspace(1e-3, np.pi, 2000)
     hz = angle * rate / (2.0 * np.pi)
@@ -206,7 +206,7 @@ def _fit(
 
 
 def _sections(zeros: NDArray[np.complex128], poles: NDArray[np.complex128]) -> Floats:
-    """Pair conjugates, then reals by size, into sections."""
+    """Combine conjugate pairs, then real roots in order of size, into sections."""
     above, below = _quadratics(zeros), _quadratics(poles)
     sections = max(len(above), len(below))
     one = np.array([1.0, 0.0, 0.0])

@@ -1,4 +1,4 @@
-"""Filters and spectra of a baseband: what lies near a tone and is not it."""
+"""Filters and spectra of a baseband: noise and lines near a tone."""
 
 from __future__ import annotations
 
@@ -12,14 +12,14 @@ Complexes = NDArray[np.complex128]
 
 MOST_LINES = 40
 STANDS_OUT = 20.0
-"""Power of a line over the median of the spectrum around it."""
+"""Least ratio of the power of a line to the median of the spectrum around it."""
 ONE_SIDED = 4.0
-"""Power of a line over that of its mirror: sidebands of flutter come in equal pairs, hum does not."""
+"""Least ratio of the power of a line to that of its mirror: flutter sidebands come in equal pairs, hum does not."""
 
 
 @lru_cache(maxsize=64)
 def low_pass(edge_hz: float, stop_hz: float, rate: float, down_db: float = 110.0) -> Floats:
-    """Taps of a linear-phase low pass, odd in number, by Kaiser's rule."""
+    """An odd number of taps of a linear-phase low-pass filter, by Kaiser's rule."""
     width = 2 * np.pi * (stop_hz - edge_hz) / rate
     half = max(1, int(np.ceil((down_db - 7.95) / (2.285 * width) / 2)))
     n = np.arange(-half, half + 1)
@@ -29,11 +29,11 @@ def low_pass(edge_hz: float, stop_hz: float, rate: float, down_db: float = 110.0
 
 
 def smoothed(z: Complexes, taps: Floats) -> Complexes:
-    """Filter along time, same length; beyond its ends the signal is carried on with the phase it has there.
+    """Filter along time, keeping the length; beyond its ends the signal is extended by conjugate reflection.
 
     Args:
         z: one channel.
-        taps: odd in number.
+        taps: an odd number of them.
     """
     half = min(len(taps) // 2, len(z) - 1)
     taps = taps[len(taps) // 2 - half : len(taps) // 2 + half + 1]
@@ -45,9 +45,9 @@ def smoothed(z: Complexes, taps: Floats) -> Complexes:
 
 
 def _convolved(x: Complexes, taps: Floats) -> Complexes:
-    """The part of the convolution in which all taps are used."""
+    """The valid part of the convolution, in which all taps are used."""
     if len(taps) < 48:
-        # By halves: together, the taps would be multiplied as complex numbers too.
+        # Real and imaginary parts separately; otherwise the taps would be converted to complex numbers.
         out = np.empty(len(x) - len(taps) + 1, dtype=np.complex128)
         out.real, out.imag = np.convolve(x.real, taps, mode="valid"), np.convolve(x.imag, taps, mode="valid")
         return out
@@ -58,7 +58,7 @@ def _convolved(x: Complexes, taps: Floats) -> Complexes:
 
 
 def floor_of(power: Floats) -> float:
-    """Mean of a periodogram's noise, lines left out: the mean of what lies below six times the median-based one."""
+    """Mean noise of a periodogram, excluding lines: the mean of the bins below six times the median-based estimate."""
     if not len(power):
         return 0.0
     middle = median(power) / np.log(2.0)
@@ -67,7 +67,7 @@ def floor_of(power: Floats) -> float:
 
 
 def median(x: Floats) -> float:
-    """The median; quicker than numpy's, whose first call loads its masked arrays."""
+    """The median; faster than numpy's, whose first call loads masked arrays."""
     half = len(x) // 2
     if not len(x):
         return float("nan")
@@ -77,12 +77,12 @@ def median(x: Floats) -> float:
     return float(low + high) / 2.0
 
 
-def straight(t: Floats, y: Floats, weights: Floats) -> tuple[float, float]:
-    """Slope and value at t = 0 of the straight line with the least weighted squares; much quicker than a general fit.
+def weighted_line(t: Floats, y: Floats, weights: Floats) -> tuple[float, float]:
+    """Slope and intercept of the weighted least-squares line; much faster than a general fit.
 
     Args:
-        t: where.
-        y: the values there.
+        t: abscissae.
+        y: ordinates.
         weights: of their squared errors.
     """
     whole = float(weights.sum())
@@ -93,19 +93,19 @@ def straight(t: Floats, y: Floats, weights: Floats) -> tuple[float, float]:
 
 
 def unwrapped(angle: Floats) -> Floats:
-    """Angles without their jumps of whole turns, as `numpy.unwrap`, but quicker."""
+    """Unwrapped angles, as by `numpy.unwrap`, but faster."""
     out = angle.copy()
     out[1:] -= 2 * np.pi * np.cumsum(np.rint(np.diff(angle) / (2 * np.pi)))
     return out
 
 
 def power_of(z: Complexes) -> Floats:
-    """|z|² without a root."""
+    """|z|², without a square root."""
     return np.asarray(z.real**2 + z.imag**2)
 
 
-def turned_back(z: Complexes, phase: Floats) -> Complexes:
-    """The product z exp(-iφ); sine and cosine apart are quicker than the exponential of a complex number."""
+def derotated(z: Complexes, phase: Floats) -> Complexes:
+    """The product z exp(-iφ); separate sine and cosine are faster than a complex exponential."""
     back = np.empty(len(phase), dtype=np.complex128)
     np.cos(phase, out=back.real)
     np.sin(phase, out=back.imag)
@@ -114,13 +114,13 @@ def turned_back(z: Complexes, phase: Floats) -> Complexes:
     return back
 
 
-def turning(hz: list[float], rate: float, count: int) -> Complexes:
-    """Lines exp(2πi f t), t counted from the middle, one in a row; coarse and fine turns multiplied are much quicker.
+def oscillators(hz: list[float], rate: float, count: int) -> Complexes:
+    """Oscillators exp(2πi f t), one per row, t = 0 in the middle; products of coarse and fine steps, for speed.
 
     Args:
-        hz: their frequencies.
-        rate: points a second.
-        count: of points.
+        hz: frequencies.
+        rate: points per second.
+        count: number of points.
     """
     fine = np.arange(256) / rate
     coarse = (np.arange(0, count, len(fine)) - (count - 1) / 2) / rate
@@ -130,7 +130,7 @@ def turning(hz: list[float], rate: float, count: int) -> Complexes:
 
 @lru_cache(maxsize=64)
 def quick_length(points: int) -> int:
-    """The longest length up to `points` that is quick to transform: a product of 2, 3 and 5."""
+    """The longest fast transform length up to `points`: a product of powers of 2, 3 and 5."""
     longest, five = 1, 1
     while five <= points:
         odd = five
@@ -142,10 +142,10 @@ def quick_length(points: int) -> int:
 
 
 def density(x: Floats, rate: float, low_hz: float, high_hz: float) -> tuple[float, float]:
-    """Two-sided density of a real signal's noise in a band, and that near the band's low end where it is higher.
+    """Two-sided power spectral density of a real signal's noise in a band, and its value near the band's lower edge.
 
     Returns:
-        Floor over the whole band, and the mean over its lowest tenth, both per Hz.
+        Floor over the whole band, and the mean over its lowest tenth if that is significantly higher, both per Hz.
     """
     x = x[: quick_length(len(x))]
     power = power_of(np.fft.rfft(x)) / (len(x) * rate)
@@ -162,17 +162,17 @@ def density(x: Floats, rate: float, low_hz: float, high_hz: float) -> tuple[floa
 def one_sided_lines(
     residual: Complexes, rate: float, tone_hz: float, guard_hz: float, reach_hz: float
 ) -> list[tuple[float, float]]:
-    """Steady lines beside a tone that have no mirror: hum, neighbours.
+    """Steady lines near a tone that have no mirror image: hum, neighbouring tones.
 
     Args:
-        residual: a baseband from which the tone was taken.
-        rate: points a second.
-        tone_hz: where the tone was, relative to the oscillator.
-        guard_hz: lines nearer than this cannot be separated from the tone's own sidebands.
-        reach_hz: how far from the tone to look.
+        residual: a baseband with the tone subtracted.
+        rate: points per second.
+        tone_hz: frequency of the tone, relative to the oscillator.
+        guard_hz: lines nearer than this cannot be separated from the tone's sidebands.
+        reach_hz: search range to either side of the tone.
 
     Returns:
-        Frequency relative to the oscillator and power (squared amplitude) of each, strongest first.
+        Frequency relative to the oscillator, and power (squared amplitude), of each line, strongest first.
     """
     n = len(residual)
     size = 1 << (2 * n - 1).bit_length()
@@ -205,12 +205,12 @@ def one_sided_lines(
 
 
 def _skirt(turns: float) -> float:
-    """Leakage of a line through a Hann window at this distance, with room: 31 dB down at 2.4, then 18 dB an octave."""
+    """Leakage of a Hann window at this distance, with a margin: 31 dB down at 2.4 bins, then 18 dB per octave."""
     return 3e-3 * min(1.0, 2.4 / max(turns, 1e-9)) ** 6 if turns > 2.0 else 1.0
 
 
 def _peak(power: Floats, k: int, step: float) -> float:
-    """Where a peak lies, bin 0 being one step from zero: parabola through the logarithms of three bins."""
+    """Frequency of a peak, bin 0 being one step from zero: a parabola through the logarithms of three bins."""
     a, b, c = np.log(power[k - 1 : k + 2] + 1e-300)
     bend = a - 2 * b + c
     return step * (k + 1 + float(0.5 * (a - c) / bend if bend < 0 else 0.0))

@@ -1,4 +1,4 @@
-"""What meters share that live on the chunks of `tracking`: fed with blocks, or with chunks that are shared."""
+"""The base class of meters that work on the spectra of chunks, their own or shared ones."""
 
 from __future__ import annotations
 
@@ -17,17 +17,17 @@ from bench.measure.tone.follower import Chunk, Peaks
 from bench.measure.tone.meter import CaptureCheck
 
 BATCH = 16
-"""Chunks that are dealt with together; their places are fixed, however the stream was fed."""
+"""Chunks per batch; batch boundaries are fixed in the stream, whatever the block size."""
 
 
 class SpectraMeter(ABC):
-    """A meter on chunks, sixteen at a time: a second behind the sound, and quick.
+    """A meter that processes chunks in batches of sixteen, with a delay of about a second.
 
     Args:
-        sample_rate: frames a second.
+        sample_rate: frames per second.
         channels: 1 or 2.
-        options: what was asked.
-        spectra: shared chunks; whoever shares them calls `take` and `close`, not `feed` and `finish`.
+        options: of the measurement.
+        spectra: a shared source of chunks; its owner calls `take` and `close` instead of `feed` and `finish`.
     """
 
     needs_peaks = True
@@ -44,22 +44,22 @@ class SpectraMeter(ABC):
         self._held: list[Chunk] = []
 
     def feed(self, samples: Samples) -> None:
-        """Take in frames of shape (frames, channels), full scale ±1."""
+        """Process samples of shape (frames, channels), full scale ±1."""
         hop = self.spectra.hop
-        for at in range(0, len(samples), hop):  # piecewise, so that spectra of a long block are not all held at once
+        for at in range(0, len(samples), hop):  # hop by hop, to limit the number of spectra in memory
             part = samples[at : at + hop]
             self.capture.feed(part)
             for spectrum in self.spectra.feed(part):
                 self.take(spectrum)
 
     def finish(self) -> Measured:
-        """The stream is over: the readings."""
+        """End the stream and return the readings."""
         for spectrum in self.spectra.finish():
             self.take(spectrum)
         return self.capture.judged(self.close(self.capture))
 
     def take(self, spectrum: NDArray[np.complex128], peaks: Peaks | None = None) -> None:
-        """Take in the next chunk, with its peaks where they are known already."""
+        """Process the next chunk, with its peaks if they are known already."""
         if peaks is None and self.needs_peaks:
             peaks = strongest_peaks(hann_power(spectrum, self.spectra.bin_hz), self.spectra.bin_hz)
         self._held.append(Chunk(self._chunk, spectrum, peaks or []))
@@ -68,7 +68,7 @@ class SpectraMeter(ABC):
             self._pass_on()
 
     def close(self, capture: CaptureCheck) -> Measured:
-        """What it all amounts to, after the last chunk."""
+        """The readings, after the last chunk."""
         self._pass_on()
         return self.conclude(capture)
 
@@ -79,23 +79,23 @@ class SpectraMeter(ABC):
 
     @abstractmethod
     def batch(self, chunks: list[Chunk]) -> None:
-        """What is done with the next few chunks."""
+        """Process the next few chunks."""
 
     @abstractmethod
     def conclude(self, capture: CaptureCheck) -> Measured:
-        """What all the chunks amount to."""
+        """The readings from all chunks."""
 
     @property
     def sides(self) -> tuple[Channel, ...]:
-        """What the channels are called."""
+        """The names of the channels."""
         return tuple(side_of(c, self.channels) for c in range(self.channels))
 
     def inside(self, start: int, points: int) -> slice:
-        """Which of `points` baseband points from index `start` on lie within the stream."""
+        """The slice of `points` baseband points, from index `start` on, that lies within the stream."""
         return slice(max(0, -start), max(0, min(points, self.spectra.points() - start)))
 
     def too_high(self, hz: float) -> str:
-        """Why a tone of this frequency can't be there; empty when it can."""
+        """Why there can be no tone at this frequency; empty if there can."""
         if hz < 0.5 * self.sample_rate:
             return ""
         return f"{hz:g} Hz is above half the sample rate of {self.sample_rate:g} Hz"

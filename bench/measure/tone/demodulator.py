@@ -1,9 +1,9 @@
-"""The tracking demodulator: a tone brought down to zero frequency, its level and phase followed in time.
+"""The tracking demodulator: shifts a tone to baseband, where its level and phase are followed over time.
 
-A stream is cut into overlapping chunks of fixed length, each chunk is transformed once, and any number of tones are
-brought down from the same spectra: the bins around a tone, times the response of a linear-phase filter, transformed
-back at a low rate (overlap-save filtering). Since the chunks lie at fixed places of the stream the result does not
-depend on how it was fed, and since the filter is shorter than the overlap it is plain convolution with an FIR.
+A stream is cut into overlapping chunks of fixed length. Each chunk is transformed once, and any number of tones are
+demodulated from the same spectra: the bins around a tone are multiplied by the response of a linear-phase filter and
+transformed back at a low rate (overlap-save filtering). Chunk boundaries are fixed in the stream, so the result does
+not depend on the block size; the filter is shorter than the overlap, so the result is an exact FIR convolution.
 
 Formula: z(t) = 2 · lowpass{ x(t) · exp(-2πi f0 t) }, so that A·cos(2π f t + φ) becomes A·exp(i(2π(f - f0)t + φ)).
 Source: overlap-save filtering and decimation as in any text on signal processing (Crochiere and Rabiner, Multirate
@@ -24,24 +24,24 @@ from bench.measure.signal.quantisation_step import StepSize
 Baseband = NDArray[np.complex128]
 
 POINTS = 256
-"""Baseband points in a chunk; half of them are new with each chunk."""
+"""Baseband points per chunk; half of them are new in each chunk."""
 HALF = POINTS // 2
 RATE_HZ = 2000.0
-"""The baseband rate aimed at; the true one is the sample rate over a whole number."""
+"""Nominal baseband rate; the actual one is the sample rate divided by an integer."""
 PASS = 0.4
 STOP = 1.0
-"""Edges of the filter, in halves of the baseband rate."""
+"""Passband and stopband edges of the filter, as fractions of half the baseband rate."""
 STOPBAND_DB = 115.0
 
 
 def decimation(sample_rate: float) -> int:
-    """How many samples go into one baseband point."""
+    """Samples per baseband point."""
     return max(1, round(sample_rate / RATE_HZ))
 
 
 @lru_cache(maxsize=16)
 def _response(step: int) -> NDArray[np.float64]:
-    """Real response of the zero-phase filter at the bins -HALF … HALF-1 about a tone; `step` samples to a point.
+    """Real response of the zero-phase filter at the bins -HALF … HALF-1 around a tone; `step` samples per point.
 
     Kaiser's design rule: length = (A - 7.95) / (2.285 Δω), β = 0.1102 (A - 8.7).
     """
@@ -58,13 +58,13 @@ def _response(step: int) -> NDArray[np.float64]:
 
 
 class Spectra:
-    """Cuts a stream into overlapping chunks and transforms each once.
+    """Cuts a stream into overlapping chunks and transforms each of them once.
 
-    Chunk j covers the frames from (j - 1)·hop to (j + 1)·hop; what lies before the start or after the end is silence.
+    Chunk j covers the frames from (j - 1)·hop to (j + 1)·hop; the stream is padded with silence at both ends.
 
     Args:
-        sample_rate: frames a second.
-        channels: channels of the stream.
+        sample_rate: frames per second.
+        channels: number of channels.
     """
 
     def __init__(self, sample_rate: float, channels: int) -> None:
@@ -72,7 +72,7 @@ class Spectra:
         self.channels = channels
         self.step = decimation(sample_rate)
         self.rate = sample_rate / self.step
-        """Of the baseband, Hz."""
+        """Baseband rate, Hz."""
         self.size = POINTS * self.step
         self.hop = HALF * self.step
         self.bin_hz = sample_rate / self.size
@@ -84,19 +84,19 @@ class Spectra:
         self._flushed = False
 
     def feed(self, samples: Samples) -> list[NDArray[np.complex128]]:
-        """Take in frames.
+        """Process samples.
 
         Args:
             samples: shape (frames, channels), full scale ±1.
 
         Returns:
-            The spectra of the chunks that are now complete, each of shape (channels, size/2 + 1).
+            The spectra of the chunks that these samples complete, each of shape (channels, size/2 + 1).
         """
         self.frames += len(samples)
         return self._take(samples)
 
     def finish(self) -> list[NDArray[np.complex128]]:
-        """The last chunks, filled up with silence. Nothing can be fed after it."""
+        """The last chunks, padded with silence. Nothing can be fed afterwards."""
         if self._flushed:
             return []
         self._flushed = True
@@ -118,15 +118,15 @@ class Spectra:
         return out
 
     def start_of(self, chunk: int) -> int:
-        """Index of the first baseband point that chunk number `chunk` yields; point p lies at frame p·step."""
+        """Index of the first baseband point of chunk number `chunk`; point p lies at frame p·step."""
         return (chunk - 1) * HALF + HALF // 2
 
     def points(self) -> int:
-        """How many baseband points lie within the frames fed so far."""
+        """Number of baseband points within the frames fed so far."""
         return -(-self.frames // self.step)
 
     def nearest_bin(self, frequency_hz: float) -> int:
-        """The bin a tone is brought down with."""
+        """The bin nearest to a frequency."""
         return round(frequency_hz / self.bin_hz)
 
     def baseband(
@@ -139,10 +139,10 @@ class Spectra:
         """The new baseband points of a chunk.
 
         Args:
-            spectrum: what `feed` returned for it.
+            spectrum: its spectrum from `feed`.
             chunk: its number, counted from 0.
-            centre: the bin that becomes zero frequency.
-            narrowing: further response at the bins -HALF … HALF-1 about it, of a filter that spans at most ±50 points.
+            centre: the bin that is shifted to zero frequency.
+            narrowing: response, at the bins -HALF … HALF-1 around it, of a further filter of at most ±50 points.
 
         Returns:
             Shape (HALF, channels); the first point has index `start_of(chunk)`.
@@ -156,12 +156,12 @@ class Spectra:
         centre: int,
         narrowing: NDArray[np.float64] | None = None,
     ) -> Baseband:
-        """The new baseband points of chunks that follow one another: as `baseband`, one after the other, but quicker.
+        """The new baseband points of consecutive chunks; the same as `baseband` for each in turn, but faster.
 
         Args:
-            spectra: what `feed` returned for them.
-            first: the number of the first.
-            centre: the bin that becomes zero frequency.
+            spectra: their spectra from `feed`.
+            first: number of the first chunk.
+            centre: the bin that is shifted to zero frequency.
             narrowing: as for `baseband`.
 
         Returns:
@@ -183,6 +183,6 @@ class Spectra:
         response = _response(self.step) if narrowing is None else _response(self.step) * narrowing
         bins *= np.concatenate([response[HALF:], response[:HALF]]) * (2.0 * POINTS / self.size)
         if centre % 2:
-            bins[(first % 2) :: 2] *= -1.0  # chunk c is turned by (-1)^(c - 1): the oscillator goes on
+            bins[(first % 2) :: 2] *= -1.0  # a factor (-1)^(c - 1) keeps the oscillator continuous over chunks c
         z = np.fft.ifft(bins, axis=2)[:, :, HALF // 2 : HALF // 2 + HALF]
         return np.ascontiguousarray(z.transpose(0, 2, 1)).reshape(-1, self.channels)

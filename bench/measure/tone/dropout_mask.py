@@ -1,4 +1,4 @@
-"""Clicks and dropouts of one channel of a tone: where they are, so that they are passed over."""
+"""A mask of the clicks and dropouts in one channel of a tone, so that they can be bridged."""
 
 from __future__ import annotations
 
@@ -7,30 +7,33 @@ from numpy.typing import NDArray
 
 from bench.measure.tone.baseband import Complexes, Floats, median
 
-FLAW_DB, FLAWED = 0.5, 3.5
-"""A short departure of the level is passed over from here on, and from so many times what the level departs by for
-`USUAL` of the time; of Gaussian noise that is 4.5 standard deviations."""
-USUAL, MOST = 0.8, 0.4
-"""Where more than the second part of a tone would be passed over, nothing is: that is no dropout."""
-ABOUT_S, BLOCKS = (0.12, 0.3, 1.1), 11
-"""The level about a place is the median, over so long, of the medians over this part of it: no dropout moves it. Wander
-is followed best over the shortest time; a dropout that lasts nearly as long shows over a longer one."""
+LEAST_DB, OUTLIER = 0.5, 3.5
+"""A short deviation of the level is masked if it exceeds both of these: dB, and a multiple of the `QUANTILE` of the
+deviations (4.5 standard deviations for Gaussian noise)."""
+QUANTILE, MOST_MASKED = 0.8, 0.4
+"""If more than the second fraction of a tone would be masked, nothing is, because that cannot be dropouts."""
+LOWEST = 1e-4
+"""Lowest ratio of a level to the local level; lower ratios are raised to this."""
+LOCAL_S, BLOCKS = (0.12, 0.3, 1.1), 11
+"""The local level is the median, over each of these times, of the medians of its blocks, which resists dropouts. The
+shortest time follows wander best; a longer one shows dropouts that last nearly as long as the shortest."""
 BESIDE = 16
-"""A bridge runs from the mean of so many points before it to that of those after it."""
+"""A bridge runs from the mean of this many points before it to the mean of this many after it."""
 SLOPES = 0.25
-"""The sides of a dropout extend beyond what is visible of it by this fraction of its length; our own choice."""
+"""The slopes of a dropout extend beyond its visible part by this fraction of its length; our own choice."""
 FILTER_POINTS = 13
-"""Half length of the tracking filter: a click is seen so far to either side."""
+"""Half length of the tracking filter, which spreads a click this far to either side."""
 
 
 def flaws(along: Complexes, rate: float) -> NDArray[np.bool_]:
-    """Where a click or a dropout is: a short departure, far beyond the noise, from the level about it."""
+    """Mask of clicks and dropouts: short deviations from the local level, far beyond the noise."""
     none = np.zeros(len(along), dtype=bool)
     level = along.real
-    bad = _far(np.abs(along.imag), np.abs(level))
-    for seconds in ABOUT_S:
-        about = _level_about(level, rate, seconds)
-        bad |= _far(np.abs(level - about), np.abs(about))
+    bad = _outliers(np.abs(along.imag), (10.0 ** (LEAST_DB / 20.0) - 1.0) * np.abs(level))
+    for seconds in LOCAL_S:
+        about = np.maximum(_local_level(level, rate, seconds), 1e-12)
+        # In dB, in which wander is symmetrical, so that masking does not shift the mean.
+        bad |= _outliers(20.0 * np.abs(np.log10(np.maximum(level / about, LOWEST))), LEAST_DB)
     if not bad.any():
         return none
     wide = np.convolve(bad, np.ones(2 * FILTER_POINTS + 1), mode="same") > 0.5
@@ -38,18 +41,18 @@ def flaws(along: Complexes, rate: float) -> NDArray[np.bool_]:
     for start, stop in zip(edges[::2], edges[1::2], strict=True):
         slope = round(SLOPES * max(0, stop - start - 2 * FILTER_POINTS))
         wide[max(0, start - slope) : stop + slope] = True
-    return np.asarray(wide) if wide.mean() < MOST else none
+    return np.asarray(wide) if wide.mean() < MOST_MASKED else none
 
 
-def _far(off: Floats, level: Floats) -> NDArray[np.bool_]:
-    """Where a course is off by far more than it usually is."""
-    at = int(USUAL * (len(off) - 1))
+def _outliers(off: Floats, least: Floats | float) -> NDArray[np.bool_]:
+    """Mask of the outliers among deviations from a level that exceed `least`."""
+    at = int(QUANTILE * (len(off) - 1))
     usual = float(np.partition(off, at)[at])
-    return np.asarray(off > np.maximum(FLAWED * usual, (10.0 ** (FLAW_DB / 20.0) - 1.0) * level))
+    return np.asarray(off > np.maximum(OUTLIER * usual, least))
 
 
-def _level_about(level: Floats, rate: float, seconds: float) -> Floats:
-    """The level about each point."""
+def _local_level(level: Floats, rate: float, seconds: float) -> Floats:
+    """The local level at each point."""
     block = max(8, round(seconds / BLOCKS * rate))
     count = len(level) // block
     if count < 2:
@@ -63,7 +66,7 @@ def _level_about(level: Floats, rate: float, seconds: float) -> Floats:
 
 
 def bridged(x: Floats, kept: NDArray[np.bool_]) -> Floats:
-    """A course with what is not kept bridged by straight lines."""
+    """A course in which points that are not kept are bridged by straight lines."""
     if kept.all():
         return x
     out = x.copy()

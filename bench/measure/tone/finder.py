@@ -1,8 +1,8 @@
-"""Finds steady tones in a stream: in any order, among speech, gaps, clicks, hum, hiss and direct current.
+"""Finds steady tones in a stream, in any order, among speech, gaps, clicks, hum, hiss and DC.
 
-Each chunk's spectrum proposes peaks; a peak that stays is followed by the tracking demodulator (`track`), and `steady`
-says where in its baseband a tone holds. Only such stretches are measured (`estimate`). Memory is bounded: a tone of
-any length is measured in parts of about a minute, which are then combined.
+The spectrum of each chunk proposes peaks. A persistent peak is followed by the tracking demodulator (`peak_track`),
+and `steady_stretches` finds where its baseband holds a steady tone. Only those stretches are measured (`estimate`).
+Memory is bounded: a long tone is measured in parts of about a minute, which are then combined.
 """
 
 from __future__ import annotations
@@ -26,25 +26,25 @@ __all__ = ["LEVEL_METHOD", "FoundTone", "ToneFinder", "side_of"]
 TRACKS = 8
 """Peaks that are followed at once."""
 KEPT = 5
-"""Spectra that are kept, so that a tone's beginning is not lost when it is recognised."""
+"""Spectra that are buffered, so that the start of a tone is not lost when it is recognised."""
 HARVEST, UNHURRIED = 8, 64
-"""Chunks between two collections of tones that have ended: half a second, or 4 s where nobody waits for them."""
+"""Chunks between searches for tones that have ended: half a second, or 4 s if no one is waiting for them."""
 SHOW, UNSEEN = 4, 16
-"""How many chunks are processed at once before the sounding tone is measured again; the second where nobody watches."""
+"""Chunks between measurements of the sounding tone; the second applies if no one is watching."""
 STAYS = 0.01
-"""How far a peak may move from chunk to chunk until it is followed, in parts of its frequency, unless it is alone."""
+"""Greatest movement of a peak between chunks before it is followed, as a fraction, unless the tone sounds alone."""
 NEIGHBOUR, NEAREST_HZ = 0.01, 40.0
 """A peak with at least this fraction of a tone's power, and at least this far away, is filtered out first."""
 FAINT_DB = 45.0
 """A tone this much weaker than one that sounds with it is ignored."""
 SKIRT, SKIRT_DB = 0.05, 20.0
-"""A peak within this fraction of a followed one's frequency, and this many dB weaker, is in that one's skirts."""
+"""A peak within this fraction of a followed one's frequency, and this many dB weaker, is leakage of that one."""
 SIDEBANDS = ((0.012, 10.0), (0.03, 20.0))
 """A tone within this fraction of another's frequency, and this many dB weaker, is a sideband of its flutter."""
 ECHO_S, ECHO_DB = 2.0, 35.0
 """Print-through: the same tone at most this long before or after, on the next layer, and at least this much weaker."""
-ALIKE, ALIKE_DB = 0.012, 3.0
-"""What two tracks of one tone differ by at most, as a fraction and in dB."""
+SAME_TONE, SAME_TONE_DB = 0.012, 3.0
+"""Greatest difference between two tracks of one tone, as a fraction of frequency and in dB."""
 HARMONICS = range(2, 16)
 HARMONIC_BELOW = 0.4
 """A tone at a harmonic of another that sounds with it, with an amplitude below this ratio (8 dB), is not a tone."""
@@ -54,11 +54,11 @@ class ToneFinder:
     """Finds steady tones, fed block by block.
 
     Args:
-        sample_rate: frames a second.
+        sample_rate: frames per second.
         channels: 1 or 2.
-        spectra: shared chunks; whoever shares them calls `take` and `conclude`, not `feed` and `finish`.
-        hum: whether weak tones at the mains frequency and its first multiples are found too.
-        harvest: how often, in chunks, tones that have ended are looked for within one that goes on.
+        spectra: a shared source of chunks; its owner calls `take` and `conclude` instead of `feed` and `finish`.
+        hum: whether to find weak tones at the mains frequency and its low multiples too.
+        harvest: interval, in chunks, at which tones that have ended are collected during one that continues.
     """
 
     def __init__(
@@ -84,19 +84,19 @@ class ToneFinder:
         self._shown_at = self._seen_at = -1
 
     def feed(self, samples: Samples) -> list[FoundTone]:
-        """Take in frames of shape (frames, channels); returns the tones that have just ended, oldest first."""
+        """Process samples of shape (frames, channels); returns the tones that have just ended, oldest first."""
         return [tone for spectrum in self._spectra.feed(samples) for tone in self.take(spectrum)]
 
     def finish(self) -> list[FoundTone]:
-        """The stream is over: what was still sounding."""
+        """End the stream and return the tones that were still sounding."""
         found = [tone for spectrum in self._spectra.finish() for tone in self.take(spectrum)]
         return [*found, *self.conclude()]
 
     @property
     def current(self) -> FoundTone | None:
-        """The strongest tone that sounds now and has been steady for at least 0.4 s.
+        """The strongest tone sounding at present that has been steady for at least 0.4 s.
 
-        Its start is where it began; the rest is measured over its last second and a half, anew four times a second.
+        Its start is where it began; everything else is measured over its last second and a half, four times a second.
         """
         if self._shown_at != self._seen_at:
             self._shown_at = self._seen_at
@@ -109,7 +109,7 @@ class ToneFinder:
 
     @property
     def holds(self) -> bool:
-        """Whether a steady tone is known to go on, as it was at the last harvest."""
+        """Whether a steady tone was sounding at the last harvest and still is."""
         return any(t.holds for t in self._tracks)
 
     def take(
@@ -118,7 +118,7 @@ class ToneFinder:
         peaks: list[tuple[float, float]] | None = None,
         power: NDArray[np.float64] | None = None,
     ) -> list[FoundTone]:
-        """Take in the next chunk, with its peaks and power where they are known already; returns as `feed` does."""
+        """Process the next chunk, with its peaks and power if they are known already; returns the same as `feed`."""
         self._recent = [*self._recent[-KEPT + 1 :], (self._chunk, spectrum)]
         if power is None and self._may_rest():
             self._rested = True
@@ -146,7 +146,7 @@ class ToneFinder:
         return self._due(found)
 
     def _may_rest(self) -> bool:
-        """Whether this chunk's peaks need not be looked for: every other one, while all that sounds is followed."""
+        """Whether to skip the search for peaks: in every other chunk, while every peak is being followed."""
         return (
             not self._rested
             and bool(self._tracks)
@@ -155,7 +155,7 @@ class ToneFinder:
         )
 
     def _due(self, found: list[FoundTone]) -> list[FoundTone]:
-        """What is to be done now and then, and the end of a chunk."""
+        """The periodic tasks, at the end of a chunk."""
         for track in self._tracks:
             if self._chunk % self._show == 0:
                 self._seen_at = self._chunk
@@ -166,13 +166,13 @@ class ToneFinder:
         return self._tell(found)
 
     def conclude(self) -> list[FoundTone]:
-        """After the last chunk: what was still sounding."""
+        """The tones that were still sounding, after the last chunk."""
         found = [tone for track in self._tracks for tone in track.close()]
         self._tracks = []
         return self._tell(found)
 
     def _open(self, peaks: list[tuple[float, float]], spectrum_power: NDArray[np.float64]) -> None:
-        """A peak that was there in the two chunks before as well is followed from now on."""
+        """Start to follow each peak that was also present in the two chunks before."""
         for hz, power in peaks if len(self._peaks) == 2 else []:
             if any(_beside(t, hz, power) and not t.misses for t in self._tracks):
                 continue
@@ -193,7 +193,7 @@ class ToneFinder:
             self._tracks.append(track)
 
     def _clear(self, hz: float, power: float, peaks: list[tuple[float, float]]) -> float:
-        """How far the nearest strong peak is that was there in the chunks before as well."""
+        """Distance to the nearest strong peak that was also present in the chunks before."""
         away = [
             abs(h - hz)
             for h, p in peaks
@@ -204,7 +204,7 @@ class ToneFinder:
         return min(away, default=1e9)
 
     def _tell(self, found: list[FoundTone]) -> list[FoundTone]:
-        """Those that are tones of their own, oldest first."""
+        """The separate tones among those found, oldest first."""
         sounding = [t for t in (track.sounding() for track in self._tracks) if t is not None] if found else []
         known = [*self._told, *found, *sounding]
         own: list[FoundTone] = []
@@ -217,12 +217,12 @@ class ToneFinder:
 
 
 def _apart(hz: float) -> float:
-    """A peak nearer than this to one that is followed is the same."""
+    """A peak nearer than this to a followed one is the same peak."""
     return max(SAME_HZ, 0.012 * hz)
 
 
 def _beside(track: Track, hz: float, power: float) -> bool:
-    """Whether a peak is one that is followed, or a weak one in the skirts of one, which would only find that one."""
+    """Whether a peak is already followed, or is weak leakage of a followed one."""
     away = abs(track.seen_hz - hz)
     return away < _apart(hz) or (away < SKIRT * hz and power < 10.0 ** (-SKIRT_DB / 10.0) * track.power)
 
@@ -240,13 +240,13 @@ def _harmonic(tone: FoundTone, of: FoundTone) -> bool:
 
 
 def _faint(tone: FoundTone, beside: FoundTone) -> bool:
-    """Whether a tone is weak enough to be a product of one that sounds with it: a beat, an alias."""
+    """Whether a tone is weak enough to be an artefact of one that sounds with it: a beat, an alias."""
     together = min(tone.end_s, beside.end_s) - max(tone.start_s, beside.start_s)
     return together > 0.5 * tone.duration_s and tone.dbfs < beside.dbfs - FAINT_DB
 
 
 def _sideband(tone: FoundTone, beside: FoundTone) -> bool:
-    """Whether a weaker tone lies so near another that it may be made by its flutter."""
+    """Whether a weaker tone is near enough to another to be a sideband of its flutter."""
     together = min(tone.end_s, beside.end_s) - max(tone.start_s, beside.start_s)
     away = abs(tone.frequency_hz / beside.frequency_hz - 1.0)
     made = any(away < near and tone.dbfs < beside.dbfs - weaker for near, weaker in SIDEBANDS)
@@ -254,14 +254,14 @@ def _sideband(tone: FoundTone, beside: FoundTone) -> bool:
 
 
 def _echo(tone: FoundTone, of: FoundTone) -> bool:
-    """Whether a tone is what a stronger one, before or after it, left on the layers of tape wound over it."""
+    """Whether a tone is print-through of a stronger one, before or after it, from the adjacent layer of tape."""
     apart = max(of.start_s - tone.end_s, tone.start_s - of.end_s)
     same = abs(tone.frequency_hz / of.frequency_hz - 1.0) < SIDEBANDS[0][0]
     return same and -0.5 < apart < ECHO_S and tone.dbfs < of.dbfs - ECHO_DB
 
 
 def without_pieces(tones: Sequence[FoundTone]) -> list[FoundTone]:
-    """Tones that were found, oldest first, without those that are a piece of a longer one found later."""
+    """The tones, oldest first, without those that are fragments of a longer one found later."""
     longer = sorted(tones, key=lambda t: -t.duration_s)
     own: list[FoundTone] = []
     for tone in longer:
@@ -271,8 +271,8 @@ def without_pieces(tones: Sequence[FoundTone]) -> list[FoundTone]:
 
 
 def _same(tone: FoundTone, other: FoundTone) -> bool:
-    """Whether two tracks found one tone: wander makes a piece of it differ a little from the whole."""
+    """Whether two tracks found the same tone: because of wander a fragment differs slightly from the whole."""
     together = min(tone.end_s, other.end_s) - max(tone.start_s, other.start_s)
     apart = abs(tone.frequency_hz - other.frequency_hz)
-    alike = apart < max(0.5, ALIKE * tone.frequency_hz) and abs(tone.dbfs - other.dbfs) < ALIKE_DB
+    alike = apart < max(0.5, SAME_TONE * tone.frequency_hz) and abs(tone.dbfs - other.dbfs) < SAME_TONE_DB
     return together > 0.5 * tone.duration_s and (alike or apart < max(0.5, 0.002 * tone.frequency_hz))

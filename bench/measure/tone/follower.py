@@ -1,12 +1,13 @@
-"""One tone, or its harmonics, followed through a stream that may hold other things too.
+"""Follows one tone, and its harmonics, through a stream that may contain other signals.
 
-The tone is the strongest within a range of frequencies that stays for half a second; a louder one that comes later
-takes its place. Spectra are kept back until it is recognised, so that its beginning is not lost. What comes out is a
-baseband without gaps; whether the tone sounds in every part of it is for the meter to judge.
+The tone is the strongest within a frequency range that lasts for half a second; a louder one that starts later
+replaces it. Spectra are buffered until it is recognised, so that its start is not lost. The output is a baseband
+without gaps; the meter decides whether the tone is present in every part of it.
 
-A second filter keeps harmonics, and the image at twice the frequency, out of the envelope and phase of low tones.
-`flat` passes three tenths of the tone's frequency and stops at nine tenths (Kaiser window, at most 100 points long);
-`smooth` is Gaussian, 6 dB down at three tenths (at most 400 Hz), and does not ring at a dropout's edge.
+For low tones a second filter removes harmonics, and the image at twice the frequency, from envelope and phase. `flat`
+has its passband edge at three tenths of the tone's frequency and its stopband edge at nine tenths (Kaiser window, at
+most 100 points long). `smooth` is Gaussian, 6 dB down at three tenths (at most 400 Hz), and does not ring at the edge
+of a dropout.
 """
 
 from __future__ import annotations
@@ -23,23 +24,24 @@ from bench.measure.tone.demodulator import HALF, POINTS, Baseband, Spectra
 # No published source gives these figures: they are our own choice, checked by tests/measure/tone and the rough tapes.
 
 KEPT = 14
-"""Spectra that are kept back; a tone must be in `PROVEN` of them to be followed,"""
+"""Spectra that are buffered."""
 PROVEN = 8
+"""A tone must be in this many spectra to be followed."""
 BRIEF = 4
-"""or in this many, if the capture ends before."""
+"""The number that is enough if the capture ends before that."""
 LOUDER = 1.26
 """Power ratio (1 dB) by which a later tone must exceed the followed one to replace it."""
 STEADY, STEADY_BINS = 0.005, 0.15
-"""A tone that must hold varies by no more than this, in parts of its frequency or of a bin (standard deviation)."""
+"""Greatest standard deviation of the frequency of a steady tone, as a fraction of it or of a bin."""
 HELD, WOW = 0.012, 0.025
-"""How far a candidate may be from where it usually is, in parts of its frequency: one that must hold, and any other,
-which wow of 2 % peak may move."""
+"""Greatest distance of a candidate from its mean frequency, as a fraction: for a tone that must be steady, and for any
+other, which wow of 2 % peak may move."""
 SAME = 0.03
-"""A tone within this of the followed one is the same, at another speed."""
+"""A tone within this fraction of the followed one's frequency is the same tone at another speed."""
 PASS, STOP = 0.3, 0.9
 """Edges of the flat filter, as fractions of the tone's frequency."""
 LONGEST = 48
-"""The longest filter, in points to either side of its middle."""
+"""Greatest half length of a filter, in points."""
 SMOOTH_HZ = (30.0, 400.0)
 """Bounds of the smooth filter's 6 dB point."""
 
@@ -69,23 +71,23 @@ class _Candidate:
 
 @dataclass(frozen=True, slots=True)
 class Piece:
-    """Chunks of a followed tone, one after the other."""
+    """Consecutive chunks of a followed tone."""
 
     spectra: list[NDArray[np.complex128]]
     first: int
     """Number of the first chunk."""
     fresh: bool
-    """A tone begins that was not followed before: forget the one before it."""
+    """Whether it starts a newly followed tone, which replaces the one before it."""
 
 
 class Follower:
     """Finds and follows the strongest tone of a range.
 
     Args:
-        spectra: where the chunks come from; it may feed others too.
-        low_hz: where the range begins.
-        high_hz: where it ends.
-        steady: whether its frequency must hold, as that of a voice does not.
+        spectra: the source of the chunks; it may be shared.
+        low_hz: lower end of the range.
+        high_hz: upper end of the range.
+        steady: whether its frequency must be steady, unlike that of a voice.
     """
 
     def __init__(self, spectra: Spectra, low_hz: float, high_hz: float, *, steady: bool = False) -> None:
@@ -93,9 +95,9 @@ class Follower:
         self.low_hz, self.high_hz = low_hz, high_hz
         self._steady = steady
         self.tone_hz = 0.0
-        """About where the followed tone lies; 0 while there is none."""
+        """Approximate frequency of the followed tone; 0 while there is none."""
         self.centre = 0
-        """The bin it is brought down with."""
+        """The bin that is shifted to zero frequency."""
         self._power = 0.0
         self._since = 0
         self._recent: list[Chunk] = []
@@ -103,11 +105,11 @@ class Follower:
 
     @property
     def oscillator_hz(self) -> float:
-        """The frequency that becomes zero."""
+        """The frequency that is shifted to zero."""
         return self.centre * self.spectra.bin_hz
 
     def take(self, chunks: list[Chunk]) -> list[Piece]:
-        """Take in the next chunks; returns those that belong to the followed tone."""
+        """Process the next chunks; returns those that belong to the followed tone."""
         out: list[Piece] = []
         for chunk in chunks:
             self._recent = [*self._recent[1 - KEPT :], chunk]
@@ -125,14 +127,14 @@ class Follower:
         return out
 
     def finish(self) -> list[Piece]:
-        """The stream is over: a tone too brief to have been proven, if there was no other."""
+        """End the stream; returns a tone too brief to have been followed, if there was no other."""
         if self.tone_hz or not self._recent:
             return []
         brief = [c for c in self._candidates if c.count >= BRIEF and self._holds(c)]
         return [self._beginning()] if self._choose(brief) else []
 
     def baseband(self, piece: Piece, multiple: int = 1, shape: Literal["flat", "smooth"] = "flat") -> Baseband:
-        """The points of some chunks, brought down by a multiple of the followed bin, shape (points, channels).
+        """The baseband of some chunks at a multiple of the followed bin, shape (points, channels).
 
         The oscillators of all multiples start in phase, so the phase of a harmonic is `multiple` times that of the
         fundamental, plus a constant.
@@ -141,21 +143,21 @@ class Follower:
         return self.spectra.basebands(piece.spectra, piece.first, multiple * self.centre, _response(taps))
 
     def passes(self, offset_hz: NDArray[np.float64]) -> NDArray[np.float64]:
-        """What the flat filter leaves of a line so far from its oscillator: 1 but for its ripple."""
+        """Gain of the flat filter for a line at this distance from its oscillator: 1 apart from ripple."""
         taps = _flat(self.spectra.rate, round(self.tone_hz, 1))
         turn, middle = 2 * np.pi / self.spectra.rate * offset_hz, len(taps) // 2
         passed = np.full(offset_hz.shape, taps[middle])
-        for n in range(1, middle + 1):  # tap by tap: all at once would hold as many copies of an hour's blocks
+        for n in range(1, middle + 1):  # tap by tap, because an outer product over an hour's blocks is too large
             passed += (taps[middle - n] + taps[middle + n]) * np.cos(n * turn)
         return passed
 
     @property
     def smooth_hz(self) -> float:
-        """Where the smooth filter is 6 dB down."""
+        """The 6 dB frequency of the smooth filter."""
         return _smooth_hz(self.tone_hz)
 
     def near(self, hz: NDArray[np.float64]) -> NDArray[np.bool_]:
-        """Whether a measured frequency is that of the followed tone, and not of another that sounds in its place."""
+        """Whether a measured frequency is that of the followed tone, not of another in its place."""
         return np.abs(hz - self.tone_hz) < max(2.0 * self.spectra.bin_hz, SAME * self.tone_hz)
 
     def start_of(self, piece: Piece) -> int:
@@ -181,7 +183,7 @@ class Follower:
         return not self._steady or candidate.spread < most**2
 
     def _choose(self, proven: list[_Candidate]) -> bool:
-        """Whether a tone begins to be followed."""
+        """Whether a new tone is to be followed."""
         best = max(proven, key=lambda c: c.power, default=None)
         if best is not None and self._takes_over(best):
             self.tone_hz, self._power = best.hz, best.power
@@ -193,7 +195,7 @@ class Follower:
         return False
 
     def _beginning(self) -> Piece:
-        """The chunks kept back since the tone began."""
+        """The buffered chunks since the start of the tone."""
         kept = [c for c in self._recent if c.number >= self._since]
         return Piece([c.spectrum for c in kept], kept[0].number, fresh=True)
 
@@ -208,7 +210,7 @@ class Follower:
 
 @lru_cache(maxsize=64)
 def _flat(rate: float, tone_hz: float) -> tuple[float, ...]:
-    """Taps of the flat filter: Kaiser's design rule, with what attenuation the length allows (at most 100 dB)."""
+    """Taps of the flat filter, by Kaiser's design rule; its length limits the attenuation (at most 100 dB)."""
     if STOP * tone_hz >= 0.5 * rate:
         return (1.0,)
     width = 2 * np.pi * (STOP - PASS) * tone_hz / rate
@@ -241,6 +243,6 @@ def _smooth(rate: float, tone_hz: float) -> tuple[float, ...]:
 
 @lru_cache(maxsize=64)
 def _response(taps: tuple[float, ...]) -> NDArray[np.float64]:
-    """Response of symmetric taps at the bins of a chunk's baseband."""
+    """Frequency response of symmetric taps at the bins of a chunk's baseband."""
     n = np.arange(len(taps)) - len(taps) // 2
     return np.asarray(np.cos(2 * np.pi / POINTS * np.outer(np.arange(-HALF, HALF), n)) @ np.array(taps))

@@ -1,7 +1,7 @@
-"""A followed tone and its harmonics, block by block.
+"""Amplitudes of a followed tone and its harmonics, block by block.
 
-Each point of the baseband of harmonic n is rotated back by n times the fundamental's phase, and the mean is taken
-under a window: see `coherent`.
+Each point of the baseband of harmonic n is rotated back by n times the fundamental's phase, and a windowed mean is
+taken: see `coherent`.
 """
 
 from __future__ import annotations
@@ -16,19 +16,19 @@ from bench.measure.tone.follower import Follower, Piece
 Floats = NDArray[np.float64]
 
 HARMONICS = 10
-"""The highest harmonic looked at."""
+"""The highest harmonic that is measured."""
 TOP_HZ = 22000.0
 """Harmonics above this are ignored: no interface passes them at 44.1 kHz."""
 FLAT = 0.7
-"""A block whose envelope falls below this fraction of its mean is not all tone; our own choice."""
+"""If the envelope falls below this fraction of its mean, the tone does not fill the block; our own choice."""
 
 
 class Harmonics:
-    """Per-block amplitudes of a followed tone and its harmonics. Feeds on the pieces of a `Follower`.
+    """Amplitudes per block of a followed tone and its harmonics, from the pieces of a `Follower`.
 
     Args:
-        follower: of the fundamental.
-        highest: the highest harmonic looked at.
+        follower: the follower of the fundamental.
+        highest: the highest harmonic that is measured.
     """
 
     def __init__(self, follower: Follower, highest: int = HARMONICS) -> None:
@@ -41,7 +41,7 @@ class Harmonics:
         """The harmonics that the sample rate allows."""
 
     def take(self, piece: Piece) -> None:
-        """Take in the next piece."""
+        """Process the next piece."""
         follow = self.follower
         if piece.fresh:
             top = min(TOP_HZ, 0.5 * follow.spectra.sample_rate - 100.0)
@@ -92,13 +92,13 @@ class Harmonics:
         self._offset.append(turn * self.follower.spectra.rate / (2 * np.pi))
 
     def blocks(self, channel: int) -> tuple[Floats, NDArray[np.complex128], Floats]:
-        """What the blocks say of one channel.
+        """The blocks of one channel.
 
         Args:
             channel: its number.
 
         Returns:
-            Level of the fundamental in dBFS, NaN where it does not sound all through; harmonics 2, 3 … over the
+            Level of the fundamental in dBFS, NaN where it does not fill the block; harmonics 2, 3 … as ratios to the
             fundamental, shape (blocks, harmonics); frequency of the fundamental in Hz.
         """
         if not len(self._level):
@@ -111,9 +111,9 @@ class Harmonics:
         return 20.0 * np.log10(level / passed[:, 0]), ratio.astype(np.complex128), follow.oscillator_hz + offset
 
     def ripple(self, channel: int) -> Floats:
-        """The variance of one channel's envelope in each block, over its mean square.
+        """Relative variance of one channel's envelope in each block.
 
-        What lies beside the fundamental, such as hum, ripples its envelope and its phase alike: with a ripple v,
-        harmonic n, turned back by n times that phase, reads low by up to (n² + 1) v / 2 in parts.
+        A line near the fundamental, such as hum, makes equal ripples in its envelope and its phase. With a ripple v,
+        harmonic n, which is rotated back by n times that phase, reads low by a fraction of up to (n² + 1) v / 2.
         """
         return np.maximum(self._ripple.all()[:, channel].astype(np.float64), 0.0) if len(self._ripple) else np.zeros(0)

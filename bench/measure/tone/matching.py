@@ -1,7 +1,7 @@
-"""Which found tone is which of those asked for: by frequency once the tape's speed is taken out, then by level.
+"""Matches found tones to the requested ones: by frequency, corrected for tape speed, then by level.
 
-Takes of one frequency that differ by more than 3 dB belong to different sections of a tape; only a sheet shows
-which is which.
+Takes of one frequency that differ by more than 3 dB belong to different sections of a tape, which only a sheet can
+identify.
 """
 
 from __future__ import annotations
@@ -13,20 +13,20 @@ from itertools import pairwise, permutations
 import numpy as np
 
 from bench.measure.tone.finder import FoundTone
-from bench.measure.tone.meter import HUM_BELOW_DB, REACH
+from bench.measure.tone.meter import HUM_BELOW_DB, SEARCH_RANGE
 from bench.measure.tone.peak_track import is_mains
 
 CLOSE = 0.012
-"""How near a tone must be to its nominal frequency, once the common speed error is removed; our own choice."""
+"""Greatest relative difference of a tone from its nominal frequency, corrected for speed; our own choice."""
 TOGETHER_S = 0.3
-"""Tones that overlap by this sound together; our own choice."""
+"""Tones that overlap by this count as simultaneous; our own choice."""
 SECTIONS_DB = 3.0
-"""Takes whose levels differ by more are different sections of the tape; our own choice."""
+"""Takes whose levels differ by more belong to different sections of the tape; our own choice."""
 
 
 @dataclass(frozen=True, slots=True)
 class Match:
-    """The tone that belongs to a frequency, or why there is none: "" when it just was not found."""
+    """The tone that matches a frequency, or the reason for its absence: "" if it was simply not found."""
 
     tone: FoundTone | None = None
     nominal_db: float = 0.0
@@ -34,8 +34,8 @@ class Match:
 
 
 def common_speed(tones: Sequence[FoundTone], nominal: Sequence[float]) -> float:
-    """The factor by which all tones are off, as most of them have it; the one nearest to 1 among equals."""
-    ratios = [t.frequency_hz / hz for t in tones for hz in nominal if abs(t.frequency_hz / hz - 1.0) <= REACH]
+    """The speed factor that most tones share; among equals the one nearest to 1."""
+    ratios = [t.frequency_hz / hz for t in tones for hz in nominal if abs(t.frequency_hz / hz - 1.0) <= SEARCH_RANGE]
     if not ratios:
         return 1.0
 
@@ -54,7 +54,7 @@ def takes_of(tones: Sequence[FoundTone], hz: float, speed: float, nominal: Seque
         near = [
             t
             for t in tones
-            if abs(t.frequency_hz / hz - 1.0) <= REACH
+            if abs(t.frequency_hz / hz - 1.0) <= SEARCH_RANGE
             and not is_mains(t.frequency_hz)
             and min(nominal, key=lambda n: abs(np.log(t.frequency_hz / n / speed))) == hz
         ]
@@ -68,7 +68,7 @@ def takes_of(tones: Sequence[FoundTone], hz: float, speed: float, nominal: Seque
 
 
 def _hum_beside(tone: FoundTone, tones: Sequence[FoundTone]) -> bool:
-    """Whether a tone at a mains frequency goes on while a louder one sounds: tones of a tape follow one another."""
+    """Whether a tone at a mains frequency overlaps a louder one, because the tones of a tape are consecutive."""
     return is_mains(tone.frequency_hz) and any(
         min(tone.end_s, t.end_s) - max(tone.start_s, t.start_s) > TOGETHER_S and t.dbfs > tone.dbfs + HUM_BELOW_DB / 2
         for t in tones
@@ -77,10 +77,10 @@ def _hum_beside(tone: FoundTone, tones: Sequence[FoundTone]) -> bool:
 
 
 def match_list(tones: Sequence[FoundTone], nominal: Sequence[float]) -> tuple[dict[float, Match], list[str]]:
-    """The tone of each nominal frequency, where no sheet gives levels.
+    """The tone for each nominal frequency, if no sheet gives levels.
 
     Returns:
-        A match for each frequency, and what must be said of takes that differ.
+        A match for each frequency, and warnings about multiple takes.
     """
     speed = common_speed(tones, nominal)
     out: dict[float, Match] = {}
@@ -104,7 +104,7 @@ def match_list(tones: Sequence[FoundTone], nominal: Sequence[float]) -> tuple[di
 
 
 def better(takes: Sequence[FoundTone]) -> FoundTone:
-    """The take whose level is known best."""
+    """The take with the least uncertain level."""
     return min(takes, key=lambda t: min(c.dbfs_noise for c in t.tones if c.present))
 
 
@@ -119,16 +119,16 @@ def _differing(hz: float, takes: Sequence[FoundTone], chosen: FoundTone | None) 
 def match_sheet(
     tones: Sequence[FoundTone], sheet: Sequence[tuple[float, float]], reference: float
 ) -> tuple[dict[float, Match], list[str]]:
-    """The tone of each frequency of a sheet, by frequency, level and order.
+    """The tone for each frequency of a sheet, by frequency, level and order.
 
     Args:
-        tones: as found, oldest first.
-        sheet: Hz and nominal dB in the tape's order.
+        tones: the tones found, oldest first.
+        sheet: Hz and nominal dB, in the order of the tape.
         reference: the reference frequency.
 
     Returns:
-        One match for each frequency: where the sheet has a frequency at several levels, at the level most of the
-        sheet's frequencies have.
+        One match for each frequency. If the sheet has a frequency at several levels, the match is at the level that
+        most of the sheet's frequencies have.
     """
     nominal = list(dict.fromkeys([*(hz for hz, _ in sheet), reference]))
     speed = common_speed(tones, nominal)
@@ -157,7 +157,7 @@ def _usual_level(sheet: Sequence[tuple[float, float]]) -> float:
 
 
 def _common_offset(groups: dict[float, list[FoundTone]], sheet: Sequence[tuple[float, float]]) -> float:
-    """Where the sheet's 0 dB lies in dBFS, as most tones have it."""
+    """The level in dBFS of the sheet's 0 dB that fits most tones."""
     offsets = [t.dbfs - db for hz, db in sheet for t in groups[hz]]
     if not offsets:
         return 0.0
@@ -171,7 +171,7 @@ def _common_offset(groups: dict[float, list[FoundTone]], sheet: Sequence[tuple[f
 
 
 def _assign(takes: Sequence[FoundTone], levels: Sequence[float]) -> list[FoundTone | None]:
-    """Give each section its take: least difference of level, in order among equals; all ways are tried."""
+    """Assign a take to each section: the least difference in level, then in order; an exhaustive search."""
     pool: list[FoundTone | None] = [*takes[:6], *[None] * len(levels)]
     best: tuple[float, list[FoundTone | None]] = (np.inf, [None] * len(levels))
     for way in dict.fromkeys(permutations(range(len(pool)), len(levels))) if len(levels) <= 3 else []:

@@ -1,4 +1,4 @@
-"""What the meters of tones share: the finder, and what must be said of a capture whatever the quantity."""
+"""The base class of tone meters, and the checks of a capture that apply to every quantity."""
 
 from __future__ import annotations
 
@@ -16,11 +16,11 @@ from bench.measure.signal.missing_top import MissingTop
 from bench.measure.tone.finder import UNHURRIED, FoundTone, ToneFinder, side_of, without_pieces
 from bench.measure.tone.peak_track import is_mains
 
-REACH = 0.065
-"""How far a tone may be from its nominal frequency: a domestic machine's worst speed of 6 % (common practice, no
-source), and room for flutter."""
+SEARCH_RANGE = 0.065
+"""Search range around a nominal frequency: the worst speed error of a domestic machine, 6 % (common practice, no
+source), and a margin for flutter."""
 HUM_BELOW_DB = 20.0
-"""A tone at a mains frequency this far under another within reach is hum."""
+"""A tone at a mains frequency this far below another in the search range is hum."""
 FULL_SCALE = 0.9999
 NO_TONE = "no steady tone was found"
 OF_GAIN = {
@@ -37,23 +37,23 @@ OF_GAIN = {
     "dropout_depth",
     "dropout_length",
 }
-"""What an automatic gain falsifies."""
+"""The quantities that automatic gain control falsifies."""
 CODED = {"noise": 3.0, "signal_to_noise": 3.0, "hum": 3.0, "separation": 3.0, "erasure": 3.0}
 CODED_BY_UNIT = {"dB": 0.3, "dBFS": 0.3, "µs": 2.0}
 CODED_SHARE = 0.1
-"""By how much lossy coding may falsify a reading, expanded: by its quantity, by its unit, and of a percentage in parts.
-Common practice, no source."""
+"""Expanded uncertainty that lossy coding adds to a reading: by quantity, by unit, and for percentages as a fraction of
+the reading. Common practice, no source."""
 CLIPPED_RUN = 3
-"""So many samples in a row at full scale are clipped."""
+"""Consecutive samples at full scale that count as clipping."""
 
 
 class ToneMeter(ABC):
-    """Finds the tones of a stream; a subclass says what they amount to.
+    """Finds the tones of a stream; a subclass computes the readings.
 
     Args:
-        sample_rate: frames a second.
+        sample_rate: frames per second.
         channels: 1 or 2.
-        options: what was asked.
+        options: of the measurement.
     """
 
     def __init__(self, sample_rate: float, channels: int, options: Options | None = None) -> None:
@@ -67,31 +67,31 @@ class ToneMeter(ABC):
         self._capture = CaptureCheck(sample_rate, channels)
 
     def feed(self, samples: Samples) -> None:
-        """Take in frames of shape (frames, channels), full scale ±1."""
+        """Process samples of shape (frames, channels), full scale ±1."""
         self._capture.feed(samples)
         self._tones += self._finder.feed(samples)
 
     def finish(self) -> Measured:
-        """The readings."""
+        """End the stream and return the readings."""
         self._tones += self._finder.finish()
         self._tones = without_pieces(self._tones)
         return self._capture.judged(self.conclude(self._tones, self._capture))
 
     @abstractmethod
     def conclude(self, tones: Sequence[FoundTone], capture: CaptureCheck) -> Measured:
-        """What the tones amount to; given all of a capture's tones, oldest first."""
+        """The readings from all of a capture's tones, oldest first."""
 
     @property
     def sides(self) -> tuple[Channel, ...]:
-        """What the channels are called."""
+        """The names of the channels."""
         return tuple(side_of(c, self.channels) for c in range(self.channels))
 
 
 class CaptureCheck:
-    """How much sound there was at all, and whether it was clipped.
+    """Checks of a whole capture: length, peak, clipping, automatic gain control and lossy coding.
 
     Args:
-        sample_rate: frames a second.
+        sample_rate: frames per second.
         channels: 1 or 2.
     """
 
@@ -100,7 +100,7 @@ class CaptureCheck:
         self.channels = channels
         self.frames = 0
         self.peak = 0.0
-        """Of all channels."""
+        """Highest peak of all channels."""
         self._gain = GainWatch(sample_rate)
         self._tops = FlatTops(sample_rate, channels)
         self._top = MissingTop(sample_rate)
@@ -108,7 +108,7 @@ class CaptureCheck:
         self._tail = np.zeros((CLIPPED_RUN - 1, channels), dtype=bool)
 
     def feed(self, samples: Samples) -> None:
-        """Take in frames."""
+        """Process samples."""
         if not len(samples):
             return
         highest = max(float(samples.max()), -float(samples.min()))
@@ -127,7 +127,7 @@ class CaptureCheck:
         self._top.feed(mono)
 
     def clipping(self) -> tuple[str, ...]:
-        """A sentence for each channel that is clipped, by the converter or ahead of it."""
+        """One sentence for each channel that is clipped, by the converter or ahead of it."""
         words = []
         for c, (at, cut) in enumerate(zip(self._clipped_at, self._tops.cut_at, strict=True)):
             side = side_of(c, self.channels)
@@ -145,7 +145,7 @@ class CaptureCheck:
         return tuple(words)
 
     def judged(self, measured: Measured) -> Measured:
-        """What a meter read, with what must be said of the whole capture; refused where it can't be true of a tape."""
+        """A meter's results with warnings about the capture; readings that automatic gain falsifies are refused."""
         edge = self._top.edge_hz()
         if edge is not None:
             told = (
@@ -161,7 +161,7 @@ class CaptureCheck:
         return Measured(refused, (because, *self.clipping(), *measured.warnings))
 
     def why_nothing(self) -> str:
-        """Why there is no tone: the rest of "no reading, because …"."""
+        """Why there is no tone: the end of the sentence "no reading, because …"."""
         if not self.peak > 0.0:
             return "the capture is silent"
         seconds = self.frames / self.sample_rate
@@ -171,7 +171,7 @@ class CaptureCheck:
 
 
 def _coded(result: Result) -> Result:
-    """A reading with what lossy coding may have done to it."""
+    """A result with its uncertainty widened for lossy coding."""
     if isinstance(result, NoReading) or result.bound:
         return result
     share = CODED_SHARE * abs(result.value) if result.unit == "%" and "speed" not in result.quantity else 0.0
@@ -184,8 +184,8 @@ def _refused(result: Result, because: str) -> NoReading:
 
 
 def nearest(tones: Sequence[FoundTone], asked_hz: float) -> list[FoundTone]:
-    """The takes of the tone nearest to a frequency, within the reach of a wrong speed; oldest first."""
-    near = [t for t in tones if abs(t.frequency_hz / asked_hz - 1.0) <= REACH]
+    """The takes of the tone nearest to a frequency, within the search range; oldest first."""
+    near = [t for t in tones if abs(t.frequency_hz / asked_hz - 1.0) <= SEARCH_RANGE]
     loudest = max((t.dbfs for t in near), default=0.0)
     near = [t for t in near if not (is_mains(t.frequency_hz) and t.dbfs < loudest - HUM_BELOW_DB)]
     if not near:

@@ -1,4 +1,4 @@
-"""One peak of the spectrum, followed through a stream: where a tone holds in it, and what it measures there."""
+"""Follows one spectral peak through a stream, and measures the steady tones in it."""
 
 from __future__ import annotations
 
@@ -16,47 +16,52 @@ from bench.measure.tone.steady_edges import exact
 from bench.measure.tone.steady_stretches import SHORTEST_S, Frames, Run, frame_points, make_frames, steady_runs
 
 SETTLED = 13
-"""Points at the ends of a stream where the filter extends into the silence beyond."""
+"""Points at the ends of a stream where the filter extends into the silence outside."""
 PART_S, LOW_PART_S = 60.0, 25.0
 """A longer tone is measured in parts of this length; a low one, with hum fitted, in shorter parts to save memory."""
 GLIDE = 0.008
-"""A frequency that changes by more than this fraction from one end to the other is a glide; our own choice."""
+"""A frequency that changes by more than this fraction from end to end is a glide; our own choice."""
 VAGUE_DB = 0.4
-"""If the level of less than a second is less certain than this, it is not that of a steady tone; our own choice."""
+"""A stretch of less than a second with a more uncertain level is not a steady tone; our own choice."""
 KNOWN, AHEAD = 4, 3
-"""How many frames before and after a frame it is compared with."""
+"""Numbers of frames before and after a frame with which it is compared."""
 GLANCE_S = 1.5
-"""How much of a tone's end is measured while it still sounds."""
+"""Length of the end of a tone that is measured while it sounds."""
 HUM_BELOW, NEIGHBOUR_BELOW = 3e-3, 1e-4
-"""A neighbouring peak with a smaller fraction of the power of a low tone, or of a higher one, is not filtered out."""
-MAINS_HZ, MAINS_LINES, MAINS_REACH = (50.0, 60.0), 6, 0.004
+"""A neighbouring peak with a smaller fraction of a tone's power is not filtered out; for low and for higher tones."""
+MAINS_HZ, MAINS_LINES, MAINS_TOLERANCE = (50.0, 60.0), 6, 0.004
 HUM_DBFS = -45.0
-"""A tone at the mains frequency or a multiple that is weaker than this is hum; a tape's tones are stronger."""
+"""A weaker tone at the mains frequency or a multiple of it is hum; the tones of a tape are stronger."""
 HUM_TURNS = 4.0
-"""A mains line with fewer beats against the tone within its stretch may be inseparable from it."""
+"""A mains line with fewer beats against the tone within the stretch may be inseparable from it."""
 HUM_S, HUM_AWAY_S = 0.2, (0.06, 0.15, 0.25)
-"""It is then measured beside the stretch, over this length, at these distances; where it is least, no tone sounds."""
+"""It is then measured outside the stretch, over this length, at these distances; the least is free of tones."""
 HELD = 6
-"""A run that reaches this near to the newest frame continues."""
+"""A run that ends this near to the newest frame continues."""
 GONE = 0.05
-"""A peak whose power falls below this fraction has gone; our own choice."""
+"""A peak whose power falls below this fraction has disappeared; our own choice."""
 MOVES = 0.025
-"""How far wow of 2 % peak takes a peak from one chunk to the next at most, in parts of its frequency; and what it is
-spread over to either side within one."""
+"""Greatest movement of a peak between chunks, and its spread to either side within one, due to wow of 2 % peak; as a
+fraction of its frequency."""
 SAME_HZ, SEEMS = 3.0, 0.03
-"""A low peak nearer than the first to a followed one is the same peak: hum may lie 3 Hz from a tone. A peak that moves
-is broad, and may seem to move by up to the second."""
+"""A low peak nearer than the first to a followed one is the same peak; hum may lie 3 Hz from a tone. A moving peak is
+broad, and may appear to move by up to the second, as a fraction of its frequency."""
+OUTGROWN = 100.0
+"""A peak that has this many times the power it was first seen with is another tone, such as the one that a print of it
+came ahead of: what was filtered out beside the first would filter the second; our own choice."""
 PATIENCE = 5
-"""Chunks for which a peak may be missing before it is dropped: gaps between takes are bridged here, and found later."""
+"""Chunks for which a peak may be missing before it is dropped; gaps between takes are bridged here and found later."""
 
 
 def is_mains(hz: float) -> bool:
-    """Whether a frequency is one of the mains or a low multiple."""
-    return any(abs(hz - n * mains) < MAINS_REACH * n * mains for mains in MAINS_HZ for n in range(1, MAINS_LINES + 1))
+    """Whether a frequency is a mains frequency or a low multiple of one."""
+    return any(
+        abs(hz - n * mains) < MAINS_TOLERANCE * n * mains for mains in MAINS_HZ for n in range(1, MAINS_LINES + 1)
+    )
 
 
 def _steady(tone: FoundTone) -> bool:
-    """Whether a stretch is a tone after all: a vowel held for a moment has no level to speak of, a glide no pitch."""
+    """Whether a stretch is a steady tone: a briefly held vowel has no definite level, and a glide no definite pitch."""
     best = min(tone.tones, key=lambda t: t.dbfs_noise)
     glides = abs(best.drift_hz) > GLIDE * tone.frequency_hz + best.drift_uncertainty_hz
     vague = best.dbfs_noise > (VAGUE_DB if tone.duration_s < 1.0 else 2 * VAGUE_DB)
@@ -64,14 +69,14 @@ def _steady(tone: FoundTone) -> bool:
 
 
 class Track:
-    """One peak being followed.
+    """One peak that is being followed.
 
     Args:
-        spectra: where the chunks come from.
-        hz: where the peak lies.
-        power: how strong it is.
-        chunk: number of the first chunk that will be given.
-        clear_hz: how far a strong neighbour is, which is then filtered out.
+        spectra: the source of the chunks.
+        hz: frequency of the peak.
+        power: its power.
+        chunk: number of the first chunk.
+        clear_hz: distance of the nearest strong neighbour, which is filtered out.
         hum: whether mains hum counts as a tone.
     """
 
@@ -80,11 +85,11 @@ class Track:
     ) -> None:
         self._spectra = spectra
         self.tone_hz = hz
-        self.power = power
+        self.power = self._power_at_first = power
         self.misses = 0
         self._centre = spectra.nearest_bin(hz)
         self.seen_hz = hz
-        """Where the peak was when it was last seen: wow moves it."""
+        """Frequency of the peak when it was last seen: wow moves it."""
         self._oscillator_hz = self._centre * spectra.bin_hz
         self._waiting: list[NDArray[np.complex128]] = []
         self._next = chunk
@@ -110,15 +115,15 @@ class Track:
             self._first_point -= half
 
     def extend(self, spectrum: NDArray[np.complex128], chunk: int) -> None:
-        """Take the next chunk; `catch_up` deals with it."""
+        """Buffer the next chunk for `catch_up`."""
         if not self._waiting:
             self._next = chunk
         self._waiting.append(spectrum)
 
     def catch_up(self, *, to_the_end: bool = False) -> None:
-        """Bring the tone down from the chunks that wait, and make frames of what they complete.
+        """Demodulate the buffered chunks, and compute the frames that they complete.
 
-        A frame is made when those after it that it is compared with are there too.
+        A frame is computed when the later frames with which it is compared are available too.
         """
         if self._waiting:
             z = self._spectra.basebands(self._waiting, self._next, self._centre)
@@ -142,11 +147,11 @@ class Track:
 
     @property
     def holds(self) -> bool:
-        """Whether a steady tone sounded at the last harvest and the peak has been there since."""
+        """Whether a steady tone sounded at the last harvest and the peak has been present since."""
         return self._goes_on and not self.misses
 
     def look(self, power: NDArray[np.float64]) -> bool:
-        """Whether the peak is still there in a chunk's power spectrum, or was shortly before."""
+        """Whether the peak is still present in a chunk's power spectrum, or was shortly before."""
         reach, away = (max(2, round(part * self.tone_hz / self._spectra.bin_hz)) for part in (MOVES, WOW))
         seen = round(self.seen_hz / self._spectra.bin_hz)
         low = max(1, seen - reach, self._centre - away)
@@ -154,30 +159,38 @@ class Track:
         at = low + int(np.argmax(power[low:high]))
         here = max(float(power[at]), float(power[low:high].sum()) / HANN_BINS)
         self.power = max(0.7 * self.power, here)
+        if self._taps is not None and here > OUTGROWN * self._power_at_first:
+            self._pass_all(self._taps)
         self.misses = 0 if here > GONE * self.power > 0.0 else self.misses + 1
         if not self.misses:
             hz = between(power, at) * self._spectra.bin_hz
             moves, strays = (max(SAME_HZ, part * self.tone_hz) for part in (SEEMS, WOW))
-            # The two bins within which a low peak is looked for reach further: what lies there is another.
+            # For a low peak the search range of two bins is wider than this; a peak further away is another one.
             if abs(hz - self.seen_hz) < moves and abs(hz - self.tone_hz) < strays:
                 self.seen_hz = hz
         return self.misses < PATIENCE
 
+    def _pass_all(self, taps: Complexes) -> None:
+        """Filter nothing out from here on; with the delay of the filter that was."""
+        self._taps = np.zeros_like(taps)
+        self._taps[len(taps) // 2] = 1.0
+        self._clear_hz, self._power_at_first = 1e9, np.inf
+
     def beside(self, peaks: list[tuple[float, float]]) -> None:
-        """Note how near the next tone of a chunk is; hum, which is weaker, is fitted and need not be kept away."""
+        """Note the distance of the nearest other tone in a chunk; hum is weaker, and is fitted instead of filtered."""
         weakest = (HUM_BELOW if self.tone_hz < NEAR_HZ else NEIGHBOUR_BELOW) * self.power
         apart = max(3.0 * self._spectra.bin_hz, WOW * self.tone_hz)
         away = [abs(hz - self.seen_hz) for hz, p in peaks if p > weakest]
         self._clear.append(min([d for d in away if d > apart], default=1e9))
 
     def beside_as_before(self) -> None:
-        """A chunk whose peaks are not known: its neighbours are those of the last."""
+        """For a chunk whose peaks are not known, assume the same neighbours as in the last."""
         self._clear.append(self._clear[-1])
 
     # ------------------------------------------------------------ measuring
 
     def harvest(self) -> list[FoundTone]:
-        """Measure the stretches that have ended; a stretch that goes on for long is measured in part."""
+        """Measure the stretches that have ended; a long one that continues is measured in parts."""
         frames = self._frames
         runs = self._runs()
         head = len(frames) - self._done
@@ -202,7 +215,7 @@ class Track:
         return found
 
     def close(self) -> list[FoundTone]:
-        """The peak is gone: measure what was still open."""
+        """The peak has disappeared: measure the stretches that were still open."""
         self.catch_up(to_the_end=True)
         found = []
         for first, last, *_ in self._runs():
@@ -210,7 +223,7 @@ class Track:
         return found + self._flush()
 
     def sounding(self) -> FoundTone | None:
-        """The tone that holds up to now, at a glance."""
+        """The tone that is sounding at present, measured approximately."""
         if self.misses:
             return None
         frames = self._frames
@@ -233,7 +246,7 @@ class Track:
         )
 
     def _runs(self) -> list[Run]:
-        """Stretches of steady tone since the last that was dealt with; counted from there."""
+        """Stretches of steady tone since the last one measured, with frames counted from there."""
         frames = self._frames.tail(self._done)
         runs = steady_runs(frames, self.tone_hz, self.tone_hz - self._oscillator_hz)
         return runs if self._hum else [r for r in runs if not self._is_hum(frames, r.first, r.last)]
@@ -264,11 +277,11 @@ class Track:
         """Measure the stretch between two frames.
 
         Args:
-            first: frame it begins with.
+            first: its first frame.
             last: the frame after its end.
-            glance: whether a rough answer will do.
-            cut_start: the tone sounds before it too: take the frame as it is.
-            cut_end: likewise.
+            glance: whether an approximate result is enough.
+            cut_start: the tone also sounds before it, so the start is not refined.
+            cut_end: the same for the end.
         """
         rate, points, frames = self._spectra.rate, self._frames.points, self._frames
         about = median(frames.frequency_hz[first:last]) + self._oscillator_hz
@@ -311,7 +324,7 @@ class Track:
         )
 
     def _hum_beside(self, start: int, stop: int, tone_hz: float) -> tuple[float, list[float]] | None:
-        """The mains line near a tone: its frequency, and each channel's amplitude before or after."""
+        """The mains line near a tone: its frequency, and its amplitude in each channel before or after the tone."""
         rate = self._spectra.rate
         lines = [round(tone_hz / mains) * mains for mains in MAINS_HZ if 1 <= round(tone_hz / mains) <= MAINS_LINES]
         line = min(lines, key=lambda hz: abs(hz - tone_hz), default=0.0)
@@ -330,7 +343,7 @@ class Track:
         levels = [np.abs(turn @ self._points(at, at + wide)) for at in known]
         return (line, [float(v) for v in np.min(levels, axis=0)]) if levels else None
 
-    # ------------------------------------------------------------ what is kept
+    # ------------------------------------------------------------ storage
 
     def _end(self) -> int:
         return self._dropped + HALF * len(self._pieces)
@@ -342,7 +355,7 @@ class Track:
         return z[start - offset : stop - offset]
 
     def _forget(self) -> None:
-        """Drop what lies well before the open stretch, by whole frames and pieces."""
+        """Discard whole frames and pieces well before the open stretch."""
         points = self._frames.points
         spare = min(self._done, len(self._frames)) * points - 1000 - self._dropped
         pieces = spare // HALF

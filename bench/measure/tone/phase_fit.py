@@ -1,8 +1,8 @@
-"""Frequency out of a phase: a straight line by least squares, flutter of single rates fitted along with it.
+"""Frequency from a phase: a least-squares straight line, fitted together with flutter lines.
 
-Model: φ(t) = a + 2π f t + π d t² / T + Σ [c cos 2π g t + s sin 2π g t], g the rates of flutter lines that stand out
-of the phase's spectrum. Without flutter this is the least-squares slope, which reaches the Cramér-Rao bound of the
-frequency (Kay, IEEE Trans. ASSP-37, 1989); with it the plain slope errs by much more than the noise does.
+Model: φ(t) = a + 2π f t + π d t² / T + Σ [c cos 2π g t + s sin 2π g t], where g are the rates of the flutter lines
+that stand out in the spectrum of the phase. Without flutter this is the least-squares slope, which attains the
+Cramér-Rao bound (Kay, IEEE Trans. ASSP-37, 1989); with flutter, the error of a plain slope is far larger than noise.
 """
 
 from __future__ import annotations
@@ -13,45 +13,45 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.measure.tone import wander
-from bench.measure.tone.baseband import floor_of
-from bench.measure.tone.baseband import straight as straight_line
+from bench.measure.tone.baseband import floor_of, weighted_line
 from bench.measure.tone.wander import NONE, Wander
 
 Floats = NDArray[np.float64]
 
 MOST_POINTS = 3000
 MOST_RATES = 12
-"""The most points and rates of one fit: more take long and add little."""
+"""The most points and rates of one fit; more take long and add little."""
 STANDS_OUT = 14.0
-"""The least power of a flutter line over the floor of the phase's spectrum; our own choice."""
+"""The least ratio of the power of a flutter line to the floor of the phase's spectrum; our own choice."""
 HIGHEST_HZ = 100.0
-"""Faster flutter hardly changes a slope."""
+"""Faster flutter hardly affects a slope."""
 FLAT_HZ = 200.0
-"""The phase's noise is as dense as at zero frequency up to here."""
+"""The power spectral density of phase noise is flat up to here."""
 ENDS = 12
-"""Points at each end of a stretch; the straight line through them gives the phase there."""
-TURNING = 4.0
-"""Flutter with more cycles within the stretch does not count as wander of the speed."""
+"""Points at each end of a stretch through which a straight line gives the phase at the end."""
+WANDER_CYCLES = 4.0
+"""Flutter with more cycles within the stretch does not count as wander of speed."""
 SLOW_TURNS = 1.3
-"""Flutter with fewer cycles within the stretch is fitted instead of a drift: the two cannot be separated."""
+"""Flutter with fewer cycles within the stretch is fitted instead of drift, because the two cannot be separated."""
 APART_TURNS = 0.8
 """Two rates nearer than this, in cycles within the stretch, cannot be separated."""
-SOUGHT, UNTURNED = 0.05, 0.5
-"""By how much the deviation is raised where rates were sought in the noise, and where one did not turn fully: it is
-then known only as far as it is a pure sine."""
+SEARCH_PENALTY, PARTIAL_PENALTY = 0.05, 0.5
+"""Relative increase of the standard deviation if rates were searched for, and if one of them has no full cycle, so that
+the fit relies on its being a pure sine."""
 RAISED, WANDERS = 2.4, 1.8
-"""The lowest nine bins of a residual, or those of `WANDER`, are so far above its noise once in a thousand."""
+"""The lowest nine bins of a residual, or those of `WANDER`, exceed its noise by these ratios once in a thousand."""
 WANDER = slice(2, 26)
-"""The bins, in cycles within the tone, from which the wander of the speed is taken."""
+"""The bins, in cycles within the tone, in which wander of speed is detected."""
 MOST_FLUTTER = 0.006
 """The largest peak deviation of one rate that counts as flutter, as a fraction of the tone's frequency."""
 LOWEST_TURNS, SEARCHED_TURNS = 0.25, 2.2
-"""Below the second a spectrum is too coarse: rates are tried one by one, down to the first."""
+"""Below the second, in cycles within the stretch, a spectrum is too coarse, so rates down to the first are tried in
+turn."""
 
 
 @dataclass(frozen=True, slots=True)
 class Slope:
-    """What a phase says of a frequency; uncertainties are standard deviations."""
+    """Frequency and drift from a phase; deviations are standard uncertainties."""
 
     frequency_hz: float
     deviation_hz: float
@@ -59,7 +59,7 @@ class Slope:
     """End minus start."""
     drift_deviation_hz: float
     wander_hz: Wander = NONE
-    """What wander leaves open about the machine's frequency."""
+    """Uncertainty of the machine's frequency due to wander."""
 
 
 def fit_rates(phase: Floats, rate: float, reach_hz: float, tone_hz: float) -> list[float]:
@@ -67,9 +67,9 @@ def fit_rates(phase: Floats, rate: float, reach_hz: float, tone_hz: float) -> li
 
     Args:
         phase: unwrapped, radians, evenly spaced.
-        rate: points a second.
-        reach_hz: how far the phase's noise reaches.
-        tone_hz: the tone's frequency: flutter is a small part of it.
+        rate: points per second.
+        reach_hz: bandwidth of the phase noise.
+        tone_hz: frequency of the tone, of which flutter is a small fraction.
     """
     t, y, step = _thinned(phase, rate)
     seconds = step * len(y)
@@ -101,7 +101,7 @@ def fit_rates(phase: Floats, rate: float, reach_hz: float, tone_hz: float) -> li
 
 
 def _sound(t: Floats, y: Floats, rates: list[float], tone_hz: float) -> bool:
-    """Whether a fit can be flutter: rates apart from each other, at most one slow, no more than flutter is."""
+    """Whether a fit is plausible flutter: separate rates, at most one of them slow, and a deviation within limits."""
     seconds = (t[1] - t[0]) * len(t)
     turns = sorted(g * seconds for g in rates)
     if len(turns) > 1 and (min(np.diff(turns)) < APART_TURNS or turns[1] < SLOW_TURNS):
@@ -113,7 +113,7 @@ def _sound(t: Floats, y: Floats, rates: list[float], tone_hz: float) -> bool:
 
 
 def _tried(t: Floats, y: Floats, rates: list[float]) -> float:
-    """The slow rate that, added to the others, leaves least."""
+    """The slow rate that, added to the others, leaves the least residual."""
     seconds = (t[1] - t[0]) * len(t)
     best, least = 0.0, np.inf
     for turns in np.arange(LOWEST_TURNS, SEARCHED_TURNS, 0.07):
@@ -125,16 +125,16 @@ def _tried(t: Floats, y: Floats, rates: list[float]) -> float:
 
 
 def modelled(phase: Floats, rate: float, rates: list[float]) -> Floats:
-    """The phase as it is fitted: straight line, drift and flutter of these rates, without noise; at every point.
+    """The fitted phase at every point: straight line, drift and flutter of these rates, without noise.
 
     Args:
         phase: unwrapped, radians, evenly spaced.
-        rate: points a second.
+        rate: points per second.
         rates: of the flutter lines, from `fit_rates`.
     """
     t, y, step = _thinned(phase, rate)
     values, _ = _solve(t, y, rates)
-    # A mean over a block is lower by sinc(rate of the line × block) than the point in its middle.
+    # A block mean attenuates a line by sinc(rate × block).
     for n, g in enumerate(rates):
         values[2 + 2 * n : 4 + 2 * n] /= np.sinc(g * step)
     first = t[0] - 0.5 * step + 0.5 / rate
@@ -150,9 +150,9 @@ def slope(phase: Floats, rate: float, rates: list[float], reach_hz: float) -> Sl
 
     Args:
         phase: unwrapped, radians, evenly spaced.
-        rate: points a second.
+        rate: points per second.
         rates: of the flutter lines, from `fit_rates`.
-        reach_hz: how far the phase's noise reaches.
+        reach_hz: bandwidth of the phase noise.
     """
     t, y, step = _thinned(phase, rate)
     seconds = step * len(y)
@@ -162,7 +162,7 @@ def slope(phase: Floats, rate: float, rates: list[float], reach_hz: float) -> Sl
     if straight != rates:
         values, deviations, _ = _judged(t, y, straight, reach_hz)
     if wandering:
-        wandered = _of_wandering(phase, rate, [g for g in rates if g * seconds >= TURNING])
+        wandered = _of_wandering(phase, rate, [g for g in rates if g * seconds >= WANDER_CYCLES])
         if wandered.wander_hz.within > wandered.deviation_hz:
             return wandered
     drift = values[-1] * seconds / np.pi, deviations[-1] * seconds / np.pi
@@ -170,12 +170,12 @@ def slope(phase: Floats, rate: float, rates: list[float], reach_hz: float) -> Sl
 
 
 def _of_wandering(phase: Floats, rate: float, turning: list[float]) -> Slope:
-    """Frequency and drift of a speed that wanders: its mean over the stretch, from one end of the phase to the other.
+    """Frequency and drift of a wandering speed: its mean over the stretch, from the phases at both ends.
 
     Args:
         phase: unwrapped, radians, evenly spaced.
-        rate: points a second.
-        turning: rates of flutter that is taken out before the wander is judged.
+        rate: points per second.
+        turning: rates of flutter that is subtracted before wander is estimated.
     """
     t, y, step = _thinned(phase, rate)
     values, design = _solve(t, y, turning)
@@ -184,30 +184,30 @@ def _of_wandering(phase: Floats, rate: float, turning: list[float]) -> Slope:
     open_, drift = wander.of_speed(course, course_rate)
     seconds = len(course) / course_rate
     at: Floats = (np.arange(len(course), dtype=np.float64) - (len(course) - 1) / 2) / course_rate
-    slope_hz, _ = straight_line(at, course, np.ones(len(course)))
-    # What noise does at both ends: the phase a line through a few points has half a point outside them.
+    slope_hz, _ = weighted_line(at, course, np.ones(len(course)))
+    # Noise of the phase at both ends: that of a line through a few points, half a point outside them.
     rough = phase[1:-1] - 0.5 * (phase[:-2] + phase[2:])
     noise = float(np.sqrt(8.0 / ENDS * np.mean(rough**2) / 1.5))
     return Slope(mean_hz(phase, rate), noise / (2 * np.pi * seconds), slope_hz * seconds, drift, open_)
 
 
 def mean_hz(phase: Floats, rate: float) -> float:
-    """The frequency averaged over a stretch: from half a point before its first to half a point after its last.
+    """The mean frequency over a stretch, from half a point before its first point to half a point after its last.
 
     Args:
         phase: unwrapped, radians, evenly spaced.
-        rate: points a second.
+        rate: points per second.
     """
     few = min(ENDS, len(phase) // 4)
     t: Floats = np.arange(few, dtype=np.float64) + 0.5
     evenly = np.ones(few)
-    _, start = straight_line(t, phase[:few], evenly)
-    _, end = straight_line(t, phase[-1 : -few - 1 : -1], evenly)
+    _, start = weighted_line(t, phase[:few], evenly)
+    _, end = weighted_line(t, phase[-1 : -few - 1 : -1], evenly)
     return (end - start) / (2 * np.pi * len(phase) / rate)
 
 
 def _judged(t: Floats, y: Floats, rates: list[float], reach_hz: float) -> tuple[Floats, Floats, bool]:
-    """The values of the fit, their standard deviations by what is as dense as noise, and whether the speed wanders."""
+    """The values of the fit, their standard deviations from the noise density, and whether the speed wanders."""
     seconds = (t[1] - t[0]) * len(t)
     design = _design(t, rates)
     values, cofactors = _least_squares(design, y)
@@ -216,22 +216,22 @@ def _judged(t: Floats, y: Floats, rates: list[float], reach_hz: float) -> tuple[
         cofactors = _least_squares(_whole(t, values, design, rates), residual)[1][: len(values)]
     power = np.abs(np.fft.rfft(residual)) ** 2 / len(y)
     floor = floor_of(power[1 : max(8, int(min(0.95 * reach_hz, FLAT_HZ) * seconds))])
-    # Flutter that is no line raises the lowest part of the spectrum, which is what a slope feels.
+    # Flutter without distinct lines raises the lowest part of the spectrum, which affects the slope.
     taken = 2 + 2 * sum(g * seconds < 10 for g in rates)
     lowest = power[1:10]
     near = float(lowest.sum()) / max(1.0, len(lowest) - taken / 2)
     raised = near > RAISED * floor
-    doubt = 1.0 + SOUGHT * bool(rates) + UNTURNED * any(g * seconds < SLOW_TURNS for g in rates)
+    doubt = 1.0 + SEARCH_PENALTY * bool(rates) + PARTIAL_PENALTY * any(g * seconds < SLOW_TURNS for g in rates)
     return values, np.asarray(doubt * np.sqrt(floor * cofactors)), raised or _wanders(power, floor)
 
 
 def _wanders(power: Floats, floor: float) -> bool:
-    """Whether the low end of a residual's spectrum is above its noise."""
+    """Whether the low end of a residual's spectrum exceeds its noise."""
     return float(power[WANDER].mean()) > WANDERS * floor
 
 
 def rough_slope(phase: Floats, rate: float, reach_hz: float) -> Slope:
-    """The same at a glance: a straight line alone, flutter and all."""
+    """An approximate slope: a straight line without fitting flutter."""
     t, y, step = _thinned(phase, rate)
     power = float(np.sum(t * t))
     turn = float(np.sum(t * y)) / power
@@ -242,7 +242,7 @@ def rough_slope(phase: Floats, rate: float, reach_hz: float) -> Slope:
 
 
 def _thinned(phase: Floats, rate: float) -> tuple[Floats, Floats, float]:
-    """Means over a few points each; time counts from the middle."""
+    """Block means, with time counted from the middle, and their interval."""
     block = max(8, -(-len(phase) // MOST_POINTS))
     count = len(phase) // block
     y = phase[: count * block].reshape(count, block).mean(axis=1)
@@ -251,7 +251,7 @@ def _thinned(phase: Floats, rate: float) -> tuple[Floats, Floats, float]:
 
 
 def _columns(t: Floats, rates: list[float]) -> list[Floats]:
-    """Constant, slope, and each rate's cosine and sine."""
+    """Constant, slope, and cosine and sine of each rate."""
     columns = [np.ones_like(t), t]
     for g in rates:
         columns += [np.cos(2 * np.pi * g * t), np.sin(2 * np.pi * g * t)]
@@ -259,7 +259,7 @@ def _columns(t: Floats, rates: list[float]) -> list[Floats]:
 
 
 def _design(t: Floats, rates: list[float]) -> Floats:
-    """Those columns, and the drift where no rate is slow."""
+    """Those columns, and drift unless a rate is slow."""
     columns = _columns(t, rates)
     if all(g * (t[1] - t[0]) * len(t) >= SLOW_TURNS for g in rates):
         columns.append(t * t - np.mean(t * t))
@@ -273,7 +273,7 @@ def _solve(t: Floats, y: Floats, rates: list[float]) -> tuple[Floats, Floats]:
 
 
 def _least_squares(design: Floats, y: Floats) -> tuple[Floats, Floats]:
-    """Values, and the diagonal of the cofactor matrix, by the normal equations of columns scaled to one length."""
+    """Values, and the diagonal of the cofactor matrix, from the normal equations of normalised columns."""
     norm = np.linalg.norm(design, axis=0) + 1e-300
     scaled = design / norm
     inverse = np.linalg.pinv(scaled.T @ scaled, rcond=1e-11, hermitian=True)
@@ -281,7 +281,7 @@ def _least_squares(design: Floats, y: Floats) -> tuple[Floats, Floats]:
 
 
 def _whole(t: Floats, values: Floats, design: Floats, rates: list[float]) -> Floats:
-    """The design matrix with how the model changes with each rate: the rates are unknowns too."""
+    """The design matrix with the derivatives by each rate, since the rates are unknowns too."""
     if not rates:
         return design
     columns = []
@@ -293,7 +293,7 @@ def _whole(t: Floats, values: Floats, design: Floats, rates: list[float]) -> Flo
 
 
 def _refined(t: Floats, y: Floats, rates: list[float], turns: int) -> list[float]:
-    """Gauss-Newton on the rates."""
+    """The rates after some Gauss-Newton steps."""
     seconds = (t[1] - t[0]) * len(t)
     for _ in range(turns if rates else 0):
         values, design = _solve(t, y, rates)

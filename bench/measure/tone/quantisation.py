@@ -1,10 +1,10 @@
-"""What rounding to whole steps does to a steady tone: an error that does not look like noise.
+"""The effect of quantisation on a steady tone: an error that does not look like noise.
 
-With dither, rounding to steps of q is white noise of q²/12 and is seen as such. Without it a sine becomes a staircase
-whose amplitude is a little off (`BEND`); and with a frequency that fits the sample rate (1 kHz at 48 kHz meets the
-same 48 samples over and over) the same error comes back in every period: it lies in lines upon the tone and its
-harmonics, where no length of signal separates it from the tone. Its variance in the tone's amplitude is that of white
-noise over the samples of one period, of which a sine uses each half twice: 4 (q²/12) / P.
+With dither, quantisation in steps of q is white noise of q²/12 and is measured as such. Without dither, a sine becomes
+a staircase with a slightly different amplitude (`BEND`). If its frequency is commensurate with the sample rate (1 kHz
+at 48 kHz repeats the same 48 samples), the error repeats in every period: it consists of lines that coincide with the
+tone and its harmonics, and no length of signal separates it from the tone. Its variance in the tone's amplitude is that
+of white noise over the samples of one period, in which a sine takes each value twice: 4 (q²/12) / P.
 """
 
 from __future__ import annotations
@@ -16,26 +16,26 @@ import numpy as np
 from bench.measure.tone.estimate import ChannelTone, PhasePair
 
 LONGEST_PERIOD = 65536
-"""Over a longer period the error is too well spread to matter."""
+"""Over a longer period the error is spread too well to matter."""
 BEND = 2.0 / np.pi**2 / np.sqrt(2.0)
-"""Rounding a sine of amplitude A alone changes its amplitude by (2 q/π) J₁(2π A/q), Bessel's function, whose size for
-large A is (2/π²) q √(q/A); this is its root mean square over A, in q. Noise takes it away, as dither does."""
+"""Rounding a sine of amplitude A without noise changes its amplitude by (2 q/π) J₁(2π A/q), a Bessel function of
+magnitude (2/π²) q √(q/A) for large A; this is its root mean square over A, in q. Noise removes it, as dither does."""
 DITHERED = 3.0
-"""Noise beyond this, in q²/12, is no rounding but takes its traces away; triangular dither makes as much. Less may be
-the staircase's own harmonics."""
+"""Noise above this, in q²/12, acts as dither; triangular dither amounts to this much. Less may be the harmonics of the
+staircase."""
 SEEN = 0.5
-"""So much of the rounding's power is seen as noise when it behaves as noise."""
+"""Fraction of the quantisation power that is seen as noise if it behaves as noise."""
 
 
 def with_rounding(
     tones: tuple[ChannelTone, ...], pair: PhasePair | None, step: float, sample_rate: float, seconds: float
 ) -> tuple[tuple[ChannelTone, ...], PhasePair | None]:
-    """The same tones, their uncertainty widened by what rounding hides in them.
+    """The same tones, with their uncertainty widened for quantisation error that does not show as noise.
 
     Args:
-        tones: as measured, each with the uncertainty that its noise gives.
-        pair: likewise.
-        step: of the samples, full scale 1; 0 for none.
+        tones: as measured, with the uncertainty from noise.
+        pair: the same.
+        step: quantisation step, full scale 1; 0 for none.
         sample_rate: of the samples, Hz.
         seconds: length of the stretch.
     """
@@ -53,7 +53,7 @@ def with_rounding(
 
 
 def _variance(tone: ChannelTone, step: float, sample_rate: float, seconds: float) -> float:
-    """Of the amplitude, by what rounding does not show as noise."""
+    """Variance of the amplitude from quantisation error that does not show as noise."""
     if not tone.present:
         return 0.0
     own = step**2 / 12.0
@@ -65,7 +65,7 @@ def _variance(tone: ChannelTone, step: float, sample_rate: float, seconds: float
 
 
 def _period(frequency_hz: float, sample_rate: float, seconds: float) -> float:
-    """Samples after which the tone meets the same values again, throughout the stretch; infinite when it never does."""
+    """Samples after which the tone repeats the same values throughout the stretch; infinite if it does not."""
     periods = np.arange(1, min(LONGEST_PERIOD, int(seconds * sample_rate)) + 1)
     turns = periods * frequency_hz / sample_rate
     fits = np.flatnonzero(np.abs(turns - np.rint(turns)) * seconds * sample_rate < 0.5)

@@ -1,6 +1,6 @@
-"""The exact ends of a steady stretch: where the filter sees nothing but the tone.
+"""The exact ends of a steady stretch, within which the filter contains nothing but the tone.
 
-A frame of 16 ms is too coarse: what is left of an attack would be in the level, what is cut off would be lost.
+A frame of 16 ms is too coarse: the level would include the end of an attack, or part of the tone would be lost.
 """
 
 from __future__ import annotations
@@ -10,16 +10,16 @@ import numpy as np
 from bench.measure.tone.baseband import Complexes, Floats, median
 
 NEIGHBOURHOOD_S = 0.06
-"""The level and frequency of a tone near its edge are taken over this time; our own choice."""
+"""The level and frequency of a tone near its edge are averaged over this time; our own choice."""
 LOW_HZ = 600.0
-"""Below this, direct current and the tone's image lie within the baseband."""
+"""Below this, DC and the tone's image lie within the baseband."""
 MARGIN = 5
-"""Points left out beyond the last visible deviation: the step response of the filter settles within them."""
+"""Points excluded after the last visible deviation: the step response of the filter settles within them."""
 DECADES = 2.0
-"""An attack continues below the noise: it is followed for this many powers of ten more, at its last rate."""
+"""An attack continues below the noise: it is extrapolated over this many more decades at its last rate."""
 TENFOLD, MOST_OFF, SLOWEST = 10.0, 0.5, 0.1
-"""The rate is taken from when the level was this many times further off, at most by this fraction; what is left out for
-it is at most this fraction of the stretch."""
+"""That rate is measured from where the deviation was this many times larger, but at most this fraction of the level; at
+most this fraction of the stretch is excluded for it."""
 
 
 def exact(
@@ -28,12 +28,12 @@ def exact(
     """Refine the ends of a stretch.
 
     Args:
-        z: baseband of the loudest channel, the stretch and what lies about it.
-        rate: points a second.
-        about: where frames say it begins, and the point after its end.
-        frame: points of a frame: how far off that may be.
-        tone_hz: about where the tone lies.
-        oscillator_hz: the frequency that became zero.
+        z: baseband of the loudest channel: the stretch and its surroundings.
+        rate: points per second.
+        about: its first point and the point after its last, according to the frames.
+        frame: points per frame, the uncertainty of `about`.
+        tone_hz: approximate frequency of the tone.
+        oscillator_hz: the frequency that was shifted to zero.
 
     Returns:
         First point and the point after the last.
@@ -54,7 +54,7 @@ def exact(
 
 
 def _clean(z: Complexes, rate: float, tone_hz: float, oscillator_hz: float) -> tuple[Complexes, Floats]:
-    """Less direct current and the tone's image, turned so that the tone lies near zero frequency; and its envelope."""
+    """The signal without DC and the tone's image, shifted so that the tone is near zero frequency; and its envelope."""
     t = np.arange(len(z)) / rate
     turn = np.exp(-2j * np.pi * (tone_hz - oscillator_hz) * t)
     if tone_hz > LOW_HZ:
@@ -67,7 +67,7 @@ def _clean(z: Complexes, rate: float, tone_hz: float, oscillator_hz: float) -> t
     design = np.stack(columns, axis=1)
     middle = slice(len(z) // 4, None)
     values = np.linalg.lstsq(design[middle], z[middle], rcond=None)[0]
-    # Before the tone there is no image to take out: the envelope is how much of tone and image there is in a period.
+    # Before the tone there is no image to subtract, so the envelope is taken from tone and image over a period.
     both, signal = design[:, :2] @ values[:2], z - design[:, 2] * values[2]
     period = np.ones(max(1, round(rate / tone_hz)))
     there = np.convolve(np.real(np.conj(both) * signal), period, mode="same")
@@ -77,7 +77,7 @@ def _clean(z: Complexes, rate: float, tone_hz: float, oscillator_hz: float) -> t
 
 
 def _begin(z: Complexes, envelope: Floats, rate: float, *, about: int, reach: int, tone_hz: float, most: int) -> int:
-    """First point of a tone that begins near `about` and goes on to the end of `z`."""
+    """First point of a tone that starts near `about` and continues to the end of `z`."""
     level = np.abs(z)
     step = np.concatenate([np.zeros(2), np.angle(z[4:] * np.conj(z[:-4])), np.zeros(2)]) * rate / (8 * np.pi)
     inside = slice(min(about + reach, len(z) - 8), len(z) - 2)
@@ -100,6 +100,6 @@ def _begin(z: Complexes, envelope: Floats, rate: float, *, about: int, reach: in
 
 
 def _middle(x: Floats) -> tuple[float, float]:
-    """Median and a spread that outliers do not feel."""
+    """Median and a robust estimate of the standard deviation."""
     middle = median(x)
     return middle, 1.4826 * median(np.abs(x - middle))

@@ -1,9 +1,9 @@
-"""Where a tone is steady: the stretches of a baseband in which level and frequency hold.
+"""The stretches of a baseband in which a tone has a steady level and frequency.
 
-A tone is known by its frequency: it stays within about 1 % for at least 0.4 s, or swings to and fro within 2.5 % for
-longer as wow makes it, which a voice does not. Its level may
-wander and have holes, as a tape's does; but a step to another level that lasts parts two takes, and attacks and fades
-are left out. How large a step must be follows from how much this tone's own level moves.
+A tone is recognised by its frequency: it stays within about 1 % for at least 0.4 s, or it swings to and fro within
+2.5 % for longer, as wow makes it do and a voice does not. Its level may wander and have dropouts, as on any tape; but a
+lasting step in level separates two takes, and attacks and fades are excluded. The least step follows from the wander of
+the tone's own level.
 """
 
 from __future__ import annotations
@@ -19,42 +19,42 @@ from bench.measure.tone.demodulator import Baseband
 
 SHORTEST_S = 0.4
 """A shorter steady stretch is not a tone: sung vowels seldom hold a pitch that long (common practice, no source)."""
-FREQUENCY_REACH = 0.01
-"""How far the frequency may be from its own middle: flutter of 0.3 % peak, and room."""
-WOW_REACH, WOW_S, WOW_RETURNS = 0.025, 1.2, 2
-"""How far wow of 2 % peak takes it, for how long it must then hold, and how often swing back: a glide does not."""
+FREQUENCY_RANGE = 0.01
+"""Greatest deviation of the frequency from its median, as a fraction: flutter of 0.3 % peak, and a margin."""
+WOW_RANGE, WOW_S, WOW_RETURNS = 0.025, 1.2, 2
+"""Greatest deviation with wow of 2 % peak, the least duration in that case, and the least number of reversals, which
+excludes a glide."""
 SWINGS = 0.4
-"""What counts as a swing to one side, in parts of how far the frequency may be from its middle otherwise."""
+"""Least swing to one side, as a fraction of the deviation that is allowed without wow."""
 WOW_KNOWN_S, NEWEST = 5.0, 6
-"""Slow wow is recognised within so long; what reaches this near to the newest frame still sounds."""
+"""Slow wow is recognised within this time; a run that ends this near to the newest frame is still sounding."""
 NEAR_PART, NEAR_HZ = 0.05, 3.5
-"""How far the tone may be from where its peak was first seen, at one end of its wow; hum beside a low tone shifts it
-too."""
+"""Greatest distance of the tone from where its peak was first seen, perhaps at one extreme of its wow; hum near a low
+tone shifts the peak too."""
 LOW_HZ = 600.0
 TONAL = 12.0
-"""The least power of a frame over that of its noise, for a tone; noise alone seldom reaches it (our own choice)."""
+"""Least signal-to-noise ratio of a frame with a tone; noise alone seldom attains it (our own choice)."""
 BAND = 1.45
-"""The whole band of the baseband over the noise bandwidth of its filter."""
+"""Ratio of the baseband rate to the noise bandwidth of its filter."""
 CLEAR_HZ, HIGH_HZ = 1200.0, 2500.0
-"""Above the first, a baseband holds no image, harmonic or direct current; above the second, flutter moves a tone
-further."""
+"""Above the first, a baseband contains no image, harmonic or DC; above the second, flutter moves a tone further."""
 FAR_TURNS, COHERENT = 0.32, 0.8
-"""From one block to the next less than half a turn can be told; a tone that turns by more than the first is turned back
-before, where its points turn alike (the mean turn over the mean size of the turns)."""
+"""Phase steps between blocks are unambiguous up to half a cycle. A tone with larger steps than the first, in cycles,
+is shifted first if its coherence (magnitude of the mean step over the mean magnitude) exceeds the second."""
 CLICK_S = 0.06
 """A click up to this long does not end a tone."""
 HOLE_S, HOLE_DB, ALIKE_DB = 0.28, 30.0, 3.0
-"""Nor does a dropout: at most 200 ms and its sloping sides, hardly over 25 dB (common practice, no source), and the
-level after it is what it was before to within the third. What falls further is a gap between two takes."""
+"""Nor does a dropout: at most 200 ms and its slopes, rarely deeper than 25 dB (common practice, no source), with the
+levels before and after it equal to within the third. A deeper fall is a gap between two takes."""
 FADE_DB, FADE_S = 1.2, 0.5
-"""An attack or fade starts this far below the level that it reaches after this time; our own choice."""
+"""An attack or fade starts at least this far from the level after this time; our own choice."""
 STEP_DB, RAMP_DB, STEP_S = 0.6, 2.0, 0.25
-"""Two plateaus are two takes when they differ by more than the first and the change is sudden, or by more than the
+"""Two plateaus are two takes if they differ by more than the first and the change is sudden, or by more than the
 second within a quarter of a second."""
 LASTS_S = 0.6
-"""A step lasts at least this long, a dropout does not; our own choice."""
+"""A step lasts at least this long, unlike a dropout; our own choice."""
 BEYOND_WANDER = 5.0
-"""The least step, in standard deviations of the changes over the same time elsewhere in the tone: chance exceeds it
+"""Least step, in standard deviations of the changes over the same time elsewhere in the tone; random changes exceed it
 less than once in a million."""
 QUARTILE = 0.3186
 """A quarter of normal deviates are smaller than this, in standard deviations."""
@@ -62,27 +62,27 @@ QUARTILE = 0.3186
 
 @dataclass(slots=True)
 class Frames:
-    """A baseband in steps of about 16 ms."""
+    """A baseband reduced to frames of about 16 ms."""
 
     points: int
-    """Baseband points in a frame."""
+    """Baseband points per frame."""
     seconds: float
     level_db: Floats
-    """Power of all channels together."""
+    """Total power of all channels."""
     frequency_hz: Floats
-    """Off the oscillator."""
+    """Relative to the oscillator."""
     snr: Floats
-    """Power of the tone over that of the noise, in a frame."""
+    """Signal-to-noise power ratio in a frame."""
 
     def __len__(self) -> int:
         return len(self.level_db)
 
     def tail(self, start: int) -> Frames:
-        """Those from frame `start` on."""
+        """The frames from `start` on."""
         return self.between(start, len(self))
 
     def between(self, start: int, stop: int) -> Frames:
-        """Those from frame `start` to before `stop`."""
+        """The frames from `start` up to but not including `stop`."""
         return Frames(
             self.points,
             self.seconds,
@@ -92,15 +92,15 @@ class Frames:
         )
 
     def reversed(self) -> Frames:
-        """Last first."""
+        """The frames in reverse order."""
         return Frames(self.points, self.seconds, self.level_db[::-1], self.frequency_hz[::-1], self.snr[::-1])
 
     def silent(self, count: int) -> Frames:
-        """So many frames without a tone."""
+        """Frames without a tone."""
         return Frames(self.points, self.seconds, np.full(count, -300.0), np.zeros(count), np.zeros(count))
 
     def joined(self, more: Frames) -> Frames:
-        """These and those after them."""
+        """These frames followed by `more`."""
         return Frames(
             self.points,
             self.seconds,
@@ -111,11 +111,11 @@ class Frames:
 
 
 def frame_points(tone_hz: float, rate: float) -> tuple[int, int]:
-    """Points of a sub-block and sub-blocks of a frame.
+    """Points per sub-block, and sub-blocks per frame.
 
-    A sub-block is a whole number of periods of the tone and at least 8 ms: so its mean is blind to direct current,
-    to the tone's image at twice its frequency and to its harmonics, all of which fold near low tones. Of high tones,
-    which flutter moves further, it is 4 ms.
+    A sub-block is a whole number of periods of the tone and at least 8 ms, so that its mean rejects DC, the tone's
+    image at twice its frequency and its harmonics, all of which fold near low tones. For high tones, which flutter
+    moves further, it is 4 ms.
     """
     if tone_hz >= HIGH_HZ:
         return max(4, round(0.004 * rate)), 4
@@ -125,13 +125,13 @@ def frame_points(tone_hz: float, rate: float) -> tuple[int, int]:
 
 
 def make_frames(z: Baseband, rate: float, tone_hz: float, oscillator_hz: float) -> Frames:
-    """Reduce a baseband to frames; points left over at its end are not used.
+    """Reduce a baseband to frames; an incomplete frame at its end is not used.
 
     Args:
         z: shape (points, channels).
-        rate: points a second.
-        tone_hz: about where the tone lies.
-        oscillator_hz: the frequency that became zero.
+        rate: points per second.
+        tone_hz: approximate frequency of the tone.
+        oscillator_hz: the frequency that was shifted to zero.
     """
     block, blocks = frame_points(tone_hz, rate)
     count = len(z) // (block * blocks)
@@ -151,7 +151,7 @@ def make_frames(z: Baseband, rate: float, tone_hz: float, oscillator_hz: float) 
     power = np.sum(np.abs(mean) ** 2, axis=1)
     noise = np.maximum(np.sum(np.abs(parts) ** 2, axis=(1, 2)) / block - power, 0.0) * BAND / block
     if tone_hz < LOW_HZ and len(mean) > 2:
-        # Direct current and the image are no noise: what one block differs from its neighbours' mean is.
+        # DC and the image are not noise, so noise is estimated from each block minus the mean of its neighbours.
         rough = np.sum(np.abs(mean[1:-1] - 0.5 * (mean[:-2] + mean[2:])) ** 2, axis=1) * (2.0 / 3.0)
         rough = np.concatenate([rough[:1], rough, rough[-1:]])
         noise = np.convolve(np.pad(rough, 2, mode="edge"), np.full(5, 0.2), mode="valid")
@@ -160,9 +160,9 @@ def make_frames(z: Baseband, rate: float, tone_hz: float, oscillator_hz: float) 
     turn = np.angle(step.reshape(count, blocks)[:, : max(1, blocks - 1)].sum(axis=1))
     sure = power
     if tone_hz < LOW_HZ:
-        # Where there was nothing, what was taken off for direct current is all there is: no tone.
+        # In silence the subtracted DC estimate is all that remains; it must not count as a tone.
         sure = np.minimum(power, np.sum(np.abs(mean + direct.reshape(parts.shape).mean(axis=1)) ** 2, axis=1))
-    # A mean over a block is lower by sinc(turn / 2π) when the tone turns within it.
+    # A block mean attenuates a tone whose phase turns within the block by sinc(turn / 2π).
     seen = np.sinc(turn / (2 * np.pi)) ** 2
     power, sure = (p.reshape(count, blocks).mean(axis=1) for p in (power, sure))
     noise = np.maximum(noise.reshape(count, blocks).mean(axis=1) - power * (1.0 / seen - 1.0) / block, 0.0)
@@ -176,7 +176,7 @@ def make_frames(z: Baseband, rate: float, tone_hz: float, oscillator_hz: float) 
 
 
 def _far_away(z: Baseband, rate: float, frame: int, far_hz: float) -> Floats:
-    """How far each frame is from zero frequency, where wow takes it further than a block can tell; 0 elsewhere."""
+    """Offset of each frame from zero frequency, if wow takes it too far for unambiguous phase steps; otherwise 0."""
     steps = np.sum(z[1:] * np.conj(z[:-1]), axis=1)
     steps = np.concatenate([steps, steps[-1:]]).reshape(-1, frame)
     sums, sizes = steps.sum(axis=1), np.abs(steps).sum(axis=1)
@@ -185,30 +185,30 @@ def _far_away(z: Baseband, rate: float, frame: int, far_hz: float) -> Floats:
 
 
 def _direct_current(z: Baseband, rate: float, oscillator_hz: float) -> Baseband:
-    """The line at -oscillator_hz: blocks are blind to it only as far as they hold whole periods."""
+    """The line at -oscillator_hz, which blocks reject only if they contain whole periods."""
     line = np.exp(-2j * np.pi * oscillator_hz / rate * np.arange(len(z)))
     window = np.hanning(len(z) + 2)[1:-1]
     return np.asarray(np.outer(line, (window * np.conj(line)) @ z / window.sum()))
 
 
 class Run(NamedTuple):
-    """A stretch in which a tone holds, in frames."""
+    """A stretch of steady tone, in frames."""
 
     first: int
     last: int
     """The frame after the last."""
     end: int
-    """The frame after the last before the end was trimmed: near the newest frame while the tone goes on."""
+    """The frame after the last before trimming: near the newest frame while the tone continues."""
     undecided: bool
-    """Whether it may yet turn out to be a part of a tone with slow wow, which still sounds."""
+    """Whether it may prove to be part of a tone with slow wow that is still sounding."""
 
 
 def steady_runs(frames: Frames, tone_hz: float, offset_hz: float) -> list[Run]:
-    """The stretches in which a tone holds, edges left out.
+    """The stretches of steady tone, without their edges.
 
     Args:
-        frames: what `make_frames` gave.
-        tone_hz: about where the tone lies.
+        frames: from `make_frames`.
+        tone_hz: approximate frequency of the tone.
         offset_hz: the same, relative to the oscillator.
     """
     out: list[Run] = []
@@ -221,13 +221,13 @@ def steady_runs(frames: Frames, tone_hz: float, offset_hz: float) -> list[Run]:
 
 
 def _spread_db(frames: Frames) -> Floats:
-    """What noise alone does to the level of each frame, dB (standard deviation)."""
+    """Standard deviation of the level of each frame due to noise alone, dB."""
     return np.asarray(8.686 / np.sqrt(2.0 * np.maximum(frames.snr, 1.0)))
 
 
 def _tonal_runs(frames: Frames, tone_hz: float, offset_hz: float) -> list[tuple[int, int, bool]]:
-    """Runs of one frequency, and whether each is undecided; short breaks are bridged."""
-    reach = FREQUENCY_REACH * tone_hz + 0.3
+    """Runs of one frequency, with short breaks bridged, and whether each is undecided."""
+    reach = FREQUENCY_RANGE * tone_hz + 0.3
     shortest = round(SHORTEST_S / 2 / frames.seconds)
     near = abs(frames.frequency_hz - offset_hz) < max(NEAR_PART * tone_hz, NEAR_HZ)
     tonal = (frames.snr > TONAL) & near
@@ -255,7 +255,7 @@ def _bridged(frames: Frames, first: int, last: int) -> bool:
 
 
 def _one_frequency(frames: Frames, first: int, last: int, reach: float, shortest: int) -> list[tuple[int, int]]:
-    """The parts of a run that keep to their own middle frequency; none when it glides."""
+    """The parts of a run that stay near their own median frequency; none if it glides."""
     if last - first < shortest:
         return []
     snr = np.maximum(frames.snr[first:last], 1.0)
@@ -277,25 +277,25 @@ def _one_frequency(frames: Frames, first: int, last: int, reach: float, shortest
 
 
 def _wowing(hz: Floats, reach: float, seconds: float) -> tuple[int, int]:
-    """The stretch in which a frequency swings to both sides of its middle as wow makes it, further than otherwise.
+    """The stretch in which wow makes a frequency swing to both sides of its median, beyond the usual range.
 
     Args:
-        hz: of each frame.
-        reach: how far it is from its middle otherwise.
+        hz: frequency of each frame.
+        reach: greatest deviation from the median without wow.
         seconds: length of a frame.
 
     Returns:
-        First frame and the one after the last; alike where there is no wow.
+        First frame and the one after the last; equal if there is no wow.
     """
     away = hz - median(hz)
-    start, stop = _longest(np.abs(away) < reach * WOW_REACH / FREQUENCY_REACH)
+    start, stop = _longest(np.abs(away) < reach * WOW_RANGE / FREQUENCY_RANGE)
     swings = np.sign(away[start:stop][np.abs(away[start:stop]) > SWINGS * reach])
     returns = np.count_nonzero(np.diff(swings)) >= WOW_RETURNS
     return (start, stop) if returns and (stop - start) * seconds >= WOW_S else (0, 0)
 
 
 def _stretches(true: NDArray[np.bool_]) -> list[tuple[int, int]]:
-    """Where a condition holds: first index and the index after the last."""
+    """The stretches of True: first index, and the index after the last."""
     edges = np.flatnonzero(np.diff(np.concatenate([[0], true.astype(np.int8), [0]])))
     return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
@@ -314,13 +314,13 @@ def _running_median(x: Floats, width: int) -> Floats:
 
 
 def _medians(x: Floats, width: int) -> Floats:
-    """The median of every window of an odd width; much quicker than numpy's own, which also looks for NaN."""
+    """The median of every window of an odd width; much faster than numpy's, which also checks for NaN."""
     half = width // 2
     return np.asarray(np.partition(np.lib.stride_tricks.sliding_window_view(x, width), half, axis=1)[:, half])
 
 
 def _plateaus(frames: Frames, first: int, last: int) -> list[tuple[int, int]]:
-    """Cut a run where its level steps, or goes from one plateau to another."""
+    """Split a run where its level steps or moves from one plateau to another."""
     wide = max(4, round(STEP_S / frames.seconds) // 2 * 2)
     if last - first < 2 * wide:
         return [(first, last)]
@@ -335,7 +335,7 @@ def _plateaus(frames: Frames, first: int, last: int) -> list[tuple[int, int]]:
     open_ = change > threshold
     while open_.any():
         worst = int(np.argmax(np.where(open_, change, 0.0)))
-        # Medians change as soon as half a window is over the step: the step itself is where frames differ most.
+        # Medians change when half a window is past the step; the step itself is where adjacent frames differ most.
         beside = np.abs(middle - middle[worst]) <= wide
         near = middle[(change > 0.7 * change[worst]) & beside]
         at = int(near[np.argmax(np.abs(level[near] - level[near - 1]))])
@@ -347,7 +347,7 @@ def _plateaus(frames: Frames, first: int, last: int) -> list[tuple[int, int]]:
 
 
 def _parts(level: Floats, at: int, change: float, lasts: int) -> bool:
-    """Whether a change of level at a frame is sudden or large, and lasts."""
+    """Whether a change in level at a frame is sudden or large, and lasting."""
     jump = abs(median(level[at + 1 : at + 4]) - median(level[at - 4 : at - 1]))
     if change < RAMP_DB and jump < 0.6 * change:
         return False
@@ -355,14 +355,14 @@ def _parts(level: Floats, at: int, change: float, lasts: int) -> bool:
 
 
 def _quartile(x: Floats) -> float:
-    """The value that a quarter of the others do not reach."""
+    """The lower quartile."""
     return float(np.partition(x, len(x) // 4)[len(x) // 4])
 
 
 def _moves(frames: Frames, apart: int) -> float:
-    """How much the level usually differs this many frames later, dB (standard deviation).
+    """Robust standard deviation of the change in level over this many frames, dB.
 
-    Holes do not count, nor does what a note that dies away loses all along: that is no wander.
+    Neither dropouts nor the steady loss of a decaying note count as wander.
     """
     if len(frames.level_db) <= apart:
         return 0.0
@@ -371,14 +371,14 @@ def _moves(frames: Frames, apart: int) -> float:
 
 
 def _trim(frames: Frames, first: int, last: int) -> tuple[int, int]:
-    """Leave out what is still rising or already falling, and what is off its neighbourhood, at both ends."""
+    """Trim both ends where the level is rising, falling or different from its surroundings."""
     here = frames.between(first, last)
     start, stop = first + _lead_in(here), last - _lead_in(here.reversed())
     return (start, stop) if start < stop else (first, first)
 
 
 def _lead_in(frames: Frames) -> int:
-    """How many frames at the start are an attack or a fade."""
+    """Number of frames at the start that belong to an attack or a fade."""
     level, spread = frames.level_db, _spread_db(frames)
     near = max(3, round(0.1 / frames.seconds))
     if len(level) < 4 * near:
@@ -386,7 +386,7 @@ def _lead_in(frames: Frames) -> int:
         off = np.abs(level - middle) > np.maximum(0.15, 3.0 * spread)
         return int(np.argmin(off)) if off.any() else 0
     apart = min(len(level) // 2, round(FADE_S / frames.seconds))
-    # A fade comes from further away than this tape's own wander.
+    # A fade is larger than the wander of this tape.
     low = max(FADE_DB, BEYOND_WANDER * _moves(frames, apart))
     fades = abs(median(level[apart : apart + 3 * near]) - median(level[:3])) > low
     restless = 3.0 * _moves(frames, near)

@@ -1,1 +1,1 @@
-"""Everything in which a real machine and a real tape are rough: level, contact, dropouts, azimuth, speed."""
+"""Irregularities of real machines and tapes: level, contact, dropouts, azimuth and speed."""

@@ -1,4 +1,4 @@
-"""What belongs to places on a tape: dropouts, and slow wander of the coating's level."""
+"""Properties that are fixed to the tape: dropouts, and slow wander of the coating's level."""
 
 from __future__ import annotations
 
@@ -11,12 +11,12 @@ Floats = NDArray[np.float64]
 
 SHORTEST_S, MEDIAN_S, LONGEST_S = 0.002, 0.012, 0.2
 DEPTHS_DB = (2.0, 25.0)
-"""At 10 kHz: a dropout is a spacing, so that it loses in proportion to frequency."""
+"""At 10 kHz; a dropout is a spacing, so its loss in dB is proportional to frequency."""
 MINUTE = 60 * RATE
 
 
 class Dropouts:
-    """Short losses of contact with sloping sides, at fixed places on the tape, or in time where a machine causes them.
+    """Short losses of contact with sloping sides, fixed to the tape, or in time if the machine causes them.
 
     Lengths are log-normal, depths at 10 kHz mostly small; one channel loses more than the other. Common practice, no
     source.
@@ -27,7 +27,7 @@ class Dropouts:
         self._minutes: dict[int, Floats] = {}
 
     def _minute(self, minute: int) -> Floats:
-        """Rows of start, end, deepest place (samples), and what each channel loses at 10 kHz, dB."""
+        """Rows of start, end and deepest point (samples), and the loss of each channel at 10 kHz, dB."""
         if minute not in self._minutes:
             rng = np.random.default_rng([self._seed, minute])
             count = rng.poisson(self._rate)
@@ -41,7 +41,7 @@ class Dropouts:
         return self._minutes[minute]
 
     def loss_db(self, positions: Floats) -> Floats | None:
-        """Loss at 10 kHz at these positions (samples, rising), dB, shape (2, n); None where nothing is lost."""
+        """Loss at 10 kHz at these positions (samples, rising), dB, shape (2, n); None if there is none."""
         if self._rate <= 0 or positions[0] < 0:
             return None
         lost = None
@@ -56,7 +56,7 @@ class Dropouts:
 
 
 class CoatingWander:
-    """Slow wander of a coating's level along the tape, 0.01 to 0.2 Hz at its speed: unit variance, each track its own.
+    """Slow wander of a coating's level along each track, 0.01 to 0.2 Hz at tape speed, unit variance.
 
     Args:
         seconds: playing time of the tape.
@@ -86,7 +86,7 @@ class Coating:
     """The coating of one tape.
 
     Args:
-        dropouts_per_minute: how many dropouts it has.
+        dropouts_per_minute: rate of its dropouts.
         seconds: its playing time.
         seed: random seed of the tape.
     """

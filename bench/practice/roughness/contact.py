@@ -1,4 +1,4 @@
-"""Level and spacing at the replay head: tension and friction, contact, coating and dropouts together."""
+"""Level and spacing at the replay head: the combined effect of tension, friction, contact, coating and dropouts."""
 
 from __future__ import annotations
 
@@ -12,19 +12,19 @@ from bench.practice.roughness.wander import Wander, band_share
 Floats = NDArray[np.float64]
 
 CORNERS_HZ = (0.5, 3.0)
-"""Between these lies the corner of a machine's level wander."""
+"""Range of the corner frequency of a machine's level wander."""
 COMMON = (0.3, 0.8)
-"""Between these lies the share of its power that both channels have in common."""
+"""Range of the fraction of its power that is common to both channels."""
 SKIRTS_HZ = (300.0, 2000.0)
-"""Between these lies the corner of its modulation noise."""
+"""Range of the corner frequency of its modulation noise."""
 _PART = np.arange(1, CHUNK + 1) / CHUNK
 
 
 class HeadContact:
-    """What happens to the flux of any tape on its way into the replay head.
+    """The effect of head contact on the flux of any tape.
 
     Args:
-        seed: random seed of the machine: corner frequencies, what the channels have in common, and the courses.
+        seed: random seed of the machine's corner frequencies, correlation between channels, and courses.
     """
 
     def __init__(self, seed: int) -> None:
@@ -39,12 +39,12 @@ class HeadContact:
         self._slow_before: Floats | None = None
 
     def run(self, physics: MachinePhysics, flux: Floats, slow: Floats) -> Floats:
-        """The flux of a chunk with its wander of level and its modulation noise, shape (2, n).
+        """The flux of a chunk with wander of level and modulation noise, shape (2, n).
 
         Args:
             physics: the machine's figures.
-            flux: as it is on the tape, likewise.
-            slow: slow wander of each track's coating at the chunk's end, of unit variance.
+            flux: the flux on the tape, same shape.
+            slow: slow wander of each track's coating at the end of the chunk, unit variance.
         """
         self._level.advance()
         self._contact.advance()

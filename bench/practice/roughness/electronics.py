@@ -1,4 +1,4 @@
-"""Drift of the amplifiers as they warm up, and what of the bias comes out with the sound."""
+"""Drift of the amplifiers during warm-up, and bias leakage at the output."""
 
 from __future__ import annotations
 
@@ -11,15 +11,15 @@ from bench.practice.roughness.wander import Wander
 Floats = NDArray[np.float64]
 
 WARM_UP_S = 1200.0
-"""Time constant of warming up. Common practice, no source."""
-AFTERWARDS = 0.2
-"""Wander of the warm machine, rms re its drift when it warms up."""
+"""Time constant of warm-up. Common practice, no source."""
+WARM_WANDER = 0.2
+"""Wander of the warm machine, rms re its drift during warm-up."""
 LEAKAGE_HZ = (9000.0, 21000.0)
-"""Between these, the bias or what an interface at 48 kHz folds of it is heard."""
+"""Frequency range of the bias, or of its alias at 48 kHz, at the output."""
 
 
 class Electronics:
-    """Replay amplifiers and bias oscillator, apart from what they should do.
+    """Imperfections of the replay amplifiers and the bias oscillator.
 
     Args:
         seed: random seed of the machine.
@@ -31,20 +31,20 @@ class Electronics:
         self._warm = Wander((1 / (2 * np.pi * WARM_UP_S),), 2, (seed, 0xE2))
         self._chunks = 0
         self._leakage_hz = float(np.round(rng.uniform(*LEAKAGE_HZ)))
-        # Whole Hz, so that its phase is that within the second.
+        # A whole number of Hz, so that the phase repeats every second.
 
     def gain(self, warm_up_db: float) -> Floats | float:
-        """Gain of each channel in the next chunk, shape (2, 1); `warm_up_db` is the largest drift."""
+        """Gain of each channel in the next chunk, shape (2, 1); `warm_up_db` is the maximum drift."""
         if not warm_up_db:
             return 1.0
         self._warm.advance()
         self._chunks += 1
         cold = np.exp(-self._chunks * CHUNK / RATE / WARM_UP_S)
-        drift = warm_up_db * (cold * self._cold + AFTERWARDS * self._warm.now)
+        drift = warm_up_db * (cold * self._cold + WARM_WANDER * self._warm.now)
         return np.asarray(10 ** (drift / 20))[:, None]
 
     def bias_leakage(self, chunk: int, level_db: float) -> Floats:
-        """Its sound in a chunk, given the chunk's number, for a level re the reference level."""
+        """Leakage of the bias in a chunk with this number, for a level re the reference level."""
         if level_db <= -120.0:
             return np.zeros(CHUNK)
         within = (chunk * CHUNK % RATE + np.arange(CHUNK)) / RATE

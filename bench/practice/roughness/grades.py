@@ -1,6 +1,6 @@
 """Four grades of machine, from a studio recorder to a poor cassette deck, as figures of the practice machine.
 
-A grade sets figures of `MachinePhysics` that a sheet does not set itself. All figures are common practice, no source.
+A grade gives the figures of `MachinePhysics` that a sheet does not set. All figures are common practice, no source.
 """
 
 from __future__ import annotations
@@ -73,18 +73,18 @@ GRADES: dict[str, Table] = {
         "hum_db": -58.0,
     },
 }
-"""By the name that a sheet gives as `practice.grade`. An azimuth weave of 0.36′ rms is 2 µs on a cassette, some 45°
+"""Figures by the name in a sheet's `practice.grade`. An azimuth weave of 0.36′ rms is 2 µs on a cassette, about 45°
 peak to peak at 10 kHz."""
 
 ALL_GRADES: Table = {"warm_up_db": 0.05, "hum_drift_db": 1.5, "bias_sharing": 0.08, "bias_leakage_db": -90.0}
-"""What a machine of any grade has."""
+"""Figures that all grades share."""
 
 TAPE_WEAR: dict[str, dict[str, float]] = {
     "fresh": {"tape_dropouts_per_minute": 0.3, "contact_wander_db": 0.7, "slow_wander_db": 0.7},
     "usual": {},
     "worn": {"tape_dropouts_per_minute": 4.0, "contact_wander_db": 1.6, "slow_wander_db": 1.5},
 }
-"""Factors on figures of the grade, by the name that a sheet gives as `practice.tape_wear`."""
+"""Factors on figures of the grade, by the name in a sheet's `practice.tape_wear`."""
 
 
 def graded(grade: str, tape_wear: str) -> Table:

@@ -1,4 +1,4 @@
-"""The replay head's losses: fixed ones, and those of azimuth and contact, which change all the time."""
+"""The replay head's losses: fixed ones, and those of azimuth and contact, which vary continuously."""
 
 from __future__ import annotations
 
@@ -14,18 +14,18 @@ Floats = NDArray[np.float64]
 
 BINS_HZ: Floats = np.asarray(np.arange(FFT // 2 + 1) * (RATE / FFT), dtype=np.float64)
 _NEPERS = np.log(10) / 20 * BINS_HZ / 10000.0
-"""Loss at each frequency for 1 dB at 10 kHz: a spacing loses in proportion to frequency."""
+"""Loss in nepers at each frequency for 1 dB at 10 kHz: the spacing loss is proportional to frequency."""
 _STEP_DB = 6.0
-"""Largest difference at 10 kHz between two spacings for which a chunk is filtered; between them the amplitude at 10 kHz
-is interpolated."""
+"""Largest difference at 10 kHz between the spacings for which a chunk is filtered; the amplitude at 10 kHz is
+interpolated between them."""
 _FADE = np.linspace(0, 1, CHUNK)
 
 
 class HeadFilter:
-    """Filters flux and hiss of two channels with taps of their own, and adds them.
+    """Filters flux and hiss of two channels with separate taps, and adds them.
 
-    Ahead of the flux is crosstalk; beside it are losses that change as it runs: of azimuth and of spacing. They are of
-    zero phase and short, so that they are taken in the frequency domain.
+    Crosstalk is added to the flux first. Azimuth and spacing losses vary with time; they are short zero-phase filters
+    and are applied in the frequency domain.
     """
 
     def __init__(self) -> None:
@@ -40,8 +40,8 @@ class HeadFilter:
 
         Args:
             flux: taps of left and right channel, at most 1089 each.
-            hiss: likewise.
-            crosstalk: gain at each of `BINS_HZ` with which each channel reads the other.
+            hiss: taps of both channels for hiss, at most 1089 each.
+            crosstalk: crosstalk gain at each of `BINS_HZ`.
         """
         self._keep_old()
         self._taps, self._hiss_taps, self._crosstalk = response_of(flux), response_of(hiss), crosstalk
@@ -60,8 +60,8 @@ class HeadFilter:
 
         Args:
             flux: shape (2, CHUNK).
-            hiss: likewise.
-            spacing_db: loss of the flux at 10 kHz at each sample, dB, likewise; None for none.
+            hiss: same shape.
+            spacing_db: loss of the flux at 10 kHz at each sample, dB, same shape; None for none.
         """
         if self._taps is None or self._hiss_taps is None:
             raise RuntimeError("a filter without taps")
@@ -80,7 +80,7 @@ class HeadFilter:
 
 
 def _with_spacing(flux: NDArray[np.complex128], hiss: NDArray[np.complex128], spacing_db: Floats | None) -> Floats:
-    """The last chunk of two spectra together, the flux with its spacing loss."""
+    """The last chunk of the sum of two spectra, the flux with its spacing loss."""
     if spacing_db is None:
         return np.asarray(irfft(flux + hiss)[:, -CHUNK:])
     low, high = spacing_db.min(axis=1), spacing_db.max(axis=1) + 1e-6

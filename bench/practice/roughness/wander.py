@@ -1,4 +1,4 @@
-"""Slow random courses, one value at each chunk's end: sums of first-order processes."""
+"""Slow random courses, with one value at the end of each chunk: sums of first-order processes."""
 
 from __future__ import annotations
 
@@ -13,24 +13,24 @@ Floats = NDArray[np.float64]
 
 
 def pink_corners(low_hz: float, high_hz: float) -> tuple[float, ...]:
-    """Corners whose processes of equal power add up to a spectrum of about 1/f between these frequencies."""
+    """Corner frequencies of processes of equal power whose sum has a spectrum of about 1/f between these limits."""
     count = max(2, 1 + round(np.log(high_hz / low_hz) / np.log(3.0)))
     return tuple(float(hz) for hz in np.geomspace(low_hz, high_hz, count))
 
 
 def band_share(corner_hz: float, low_hz: float, high_hz: float) -> float:
-    """The share of a first-order process's power between two frequencies."""
+    """Fraction of the power of a first-order process between two frequencies."""
     return float(2 / np.pi * (np.arctan(high_hz / corner_hz) - np.arctan(low_hz / corner_hz)))
 
 
 class Wander:
-    """Random courses of unit variance, each with a part common to all of them.
+    """Random courses of unit variance that may have a common component.
 
     Args:
-        corners_hz: the corner frequencies of the processes that add up to a course, with equal power.
-        courses: how many.
+        corners_hz: corner frequencies of the processes of equal power that add up to a course.
+        courses: number of courses.
         seed: random seed.
-        common: share of the power that all courses have in common.
+        common: fraction of the power that is common to all courses.
     """
 
     def __init__(self, corners_hz: Sequence[float], courses: int, seed: Sequence[int], *, common: float = 0.0) -> None:
@@ -47,6 +47,6 @@ class Wander:
         return np.asarray(self._own * sums[:-1] + self._common * sums[-1])
 
     def advance(self) -> None:
-        """Go on by a chunk."""
+        """Advance by one chunk."""
         self._state = self._keep * self._state + self._add * self._rng.standard_normal(self._state.shape)
         self.before, self.now = self.now, self._mixed()

@@ -34,7 +34,7 @@ class View:
     spectrum: tuple[tuple[float, float], ...] = ()
     to_sign: tuple[str, ...] = ()
     hides_why: bool = False
-    """Whether why, and what to do otherwise, would give an answer away."""
+    """Whether the `why` and `if_not` texts of the step would give an answer away."""
     to_choose_by: tuple[str, ...] = ()
 
 
@@ -70,7 +70,7 @@ class Activity(ABC, Generic[StepT]):
         """Sound was lost for a time and is back."""
 
     def lost_sound(self) -> bool:
-        """A moment of sound was lost within it; returns whether that spoilt what was measured, which begins again."""
+        """Handle a moment of lost sound. Returns whether it spoilt the measurement, which then starts again."""
         self.interrupted()
         return True
 
@@ -92,7 +92,7 @@ class Activity(ABC, Generic[StepT]):
         raise Problem("there is no checklist here")
 
     def accept(self, reason: str) -> None:
-        """Keep what is not in, and go on."""
+        """Keep readings that are not in, and go on."""
         raise Problem("there is nothing to accept here")
 
     def then(self) -> Activity[StepT] | None:
@@ -100,21 +100,21 @@ class Activity(ABC, Generic[StepT]):
         return None
 
     def end(self) -> None:
-        """The step is left, for whatever reason: stop sound and tape."""
+        """Stop sound and tape, because the step is over or is left for any other reason."""
         self.bench.silence()
         if self.wants_sound:
             self.bench.transport("stop")
 
 
 def seen(bench: Bench, parts: Sequence[str]) -> str:
-    """What parts of a practice machine look like, ahead of a prompt; "" for a real one, at which the person looks."""
+    """What parts of a practice machine look like, for use before a prompt; "" for a real one, which one can see."""
     if not parts or not isinstance(bench.port, Visible):
         return ""
     return f"You see: {' '.join(bench.port.look(part) for part in parts)} "
 
 
 def ask_about(activity: Activity[Any], taken: tuple[JudgedReading, ...]) -> Prompt | None:
-    """The question after the last reading of a step; None when it may go on without one."""
+    """The question after the last reading of a step; None when the step can end without one."""
     taken = with_polarity(taken)
     bad = [t for t in taken if t.verdict is not None and t.verdict.word != "in"]
     if activity.step.stage != "left" or not bad:

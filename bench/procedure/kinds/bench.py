@@ -25,7 +25,7 @@ from bench.procedure.state.snapshot import Curve
 from bench.signals.source import Source
 
 POLARITY_HZ = 1500.0
-"""Up to this frequency half a period is longer than any delay that azimuth can cause, so it shows inverted polarity."""
+"""Up to here half a period is longer than any delay that azimuth can cause, so a tone shows inverted polarity."""
 POLARITY = Method("by the delays of several tones, or of one low tone")
 SAVE_AGAIN_S = 1.0
 TURNED_S = 10.0
@@ -34,15 +34,15 @@ TURNED_S = 10.0
 SCREW_HAS_PLAY = "the screw has play: after a change of direction the first few degrees move nothing"
 
 SMALLEST_BACK = 0.05
-"""Degrees that the journal rounds away."""
+"""Smaller turns are not turned back, degrees: the journal rounds them away."""
 
 
 Figures = Callable[[], tuple[str, ...]]
-"""Gives in lines what a choice costs, from what the session holds so far."""
+"""Returns lines on what a choice costs, from the session so far."""
 
 
 def no_figures() -> tuple[str, ...]:
-    """Of a run without a session."""
+    """No lines, for a run without a session."""
     return ()
 
 
@@ -138,8 +138,8 @@ class Bench:
         """Wind to what a step plays, where the program can.
 
         Args:
-            section: of the reference tape; or
-            tone_hz: a tone of the owner's tape; None for its programme.
+            section: section of the reference tape; None for the owner's tape.
+            tone_hz: tone of the owner's tape; None for its programme.
         """
         if self.hands is None:
             return
@@ -217,7 +217,7 @@ class Bench:
             self._recent.add(block)
 
     def drop_sound_before(self, frame: int) -> None:
-        """A replay was found: sound before this frame belongs to no reading."""
+        """Drop sound before this frame, where a replay was found: no reading rests on it."""
         if self._recent is not None:
             self._recent.drop_before(frame)
 
@@ -239,14 +239,14 @@ class Bench:
                 self.unsaved = ""
 
     def step_done(self, step: StepBase) -> None:
-        """The step is over, likewise."""
+        """Note that the step is over; written as by `keep`."""
         try:
             self.journal.step_done(step.id)
         except Problem as problem:
             self.unsaved = problem.sentence
 
     def note(self, step: str, event: Event) -> None:
-        """Keep an event of the step with this id, likewise."""
+        """Keep an event of the step with this id; written as by `keep`."""
         try:
             self.journal.note(replace(event, step=step, time=self.clock.wall()))
             self.unsaved = ""
@@ -254,13 +254,13 @@ class Bench:
             self.unsaved = problem.sentence
 
     def keep_turns(self, step: StepBase) -> None:
-        """Keep the turns of trimmers at a step, likewise."""
+        """Keep the turns of trimmers at a step; written as by `keep`."""
         for trimmer, turns in self.turned.items():
             self.note(step.id, Turned(trimmer, tuple(turns)))
         self.turned.clear()
 
     def keep_curves(self, step: Adjust, curves: tuple[Curve, ...]) -> None:
-        """Keep the curves of readings against trimmers, likewise."""
+        """Keep the curves of readings against trimmers; written as by `keep`."""
         for curve in curves:
             trimmer = next((name for side, name in step.trimmers.items() if side in (curve.channel, "both")), "")
             facts = (step.quantity, trimmer, curve.channel, curve.along, curve.unit, curve.points)
@@ -271,7 +271,7 @@ class Bench:
         return tuple(t for t in self.hands.trimmers() if t.name in names) if self.hands is not None else ()
 
     def do(self, act: Act, step: StepBase) -> None:
-        """Do something to the practice machine, and note it; a person has done it to a real one."""
+        """Operate the practice machine, and note it; on a real machine the person has already done it."""
         hands = self.hands
         if hands is not None:
             perform(hands, act, self.job.lot_index(step.lot))
@@ -280,10 +280,10 @@ class Bench:
             self._turn_back(step)
 
     def turn(self, trimmer: str, degrees: float) -> None:
-        """Turn a trimmer of the practice machine. A stop may end the turn early; what it really turned is noted.
+        """Turn a trimmer of the practice machine. A stop may end the turn early; the actual turn is noted.
 
         Raises:
-            Problem: it is a real machine.
+            Problem: the machine is a real one.
         """
         hands = self.hands
         if hands is None:

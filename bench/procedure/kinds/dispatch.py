@@ -64,7 +64,7 @@ def activity_for(step: steps.StepBase, bench: Bench) -> Activity[Any]:
 
 
 def _adjusting(step: steps.Adjust, bench: Bench) -> Activity[Any]:
-    """Live, by rounds or by a ladder: as the step says; else live where the machine replays while it records."""
+    """Live, by rounds or by a ladder, as the step says; by default live where the machine replays while it records."""
     via = step.via
     if via is None:
         waits = step.sends and bench.job.machine.heads == 2 and step.quantity != "source_level"

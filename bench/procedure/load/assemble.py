@@ -22,7 +22,7 @@ from bench.procedure.load.expansion import (
 )
 from bench.procedure.load.file_problems import Finding, KeyPath, Mistake, did_you_mean, shown, without_echoes
 from bench.procedure.load.reader import SHEETS, Read, SheetKind, read_procedure, read_sheet
-from bench.procedure.load.serving import served
+from bench.procedure.load.serving import in_words, served
 from bench.procedure.load.tape_settings import tape_settings
 from bench.procedure.model.job import Job, JobStep, TapeSetting, UsedFile
 from bench.procedure.model.sheets import Machine, ReferenceTape, Tape
@@ -30,7 +30,7 @@ from bench.procedure.model.steps import Follow, Procedure, Step
 from bench.workspace import Workspace
 
 MOST_STEPS = 2000
-"""Most steps of a procedure with all that it follows; files that follow each other twice grow fast."""
+"""Maximum number of steps, followed procedures included; files that follow each other twice grow fast."""
 
 USUAL: dict[SheetKind, str] = {
     "machine": "three-head-cassette",
@@ -40,7 +40,7 @@ USUAL: dict[SheetKind, str] = {
 """Default sheets; where one is missing, the first by name."""
 
 Wanted = Mapping[SheetKind, Sequence[Path]]
-"""Sheets that a person named; the first of a kind is that of the job, the others are for further tapes."""
+"""Sheets that a person named; the first of each kind serves the job itself, the others serve further tapes."""
 
 
 @dataclass(frozen=True)
@@ -121,10 +121,10 @@ def _of(settings: Sequence[_Sheets], lot: str) -> _Sheets:
 
 
 def _served(placing: PlacedStep, settings: Sequence[TapeSetting], wanted: Wanted) -> PlacedStep:
-    """A step as the reference tape of its setting serves it, where that is not the one the procedure was made for."""
+    """Fit a step to the reference tape of its setting; to other sections only where another tape was named."""
     here = next((s for s in settings if s.lot == placing.step.lot), settings[0])
     fits = here is settings[0] and "reference-tape" not in wanted
-    return placing if fits else served(placing, here.reference_tape)
+    return in_words(placing if fits else served(placing, here.reference_tape), here.reference_tape)
 
 
 def _with_other_tapes(job: Job, own: Path) -> Job:
@@ -196,11 +196,11 @@ class _Gathering:
         """The steps of a file, with `follow` steps replaced by the steps of their files.
 
         Args:
-            steps: of the file, as far as they are understood.
-            chain: the files that led here, this one last.
+            steps: steps of the file, as far as they are understood.
+            chain: the chain of files that follow each other, this one last.
             settings: sheets by tape; they decide which steps apply, and which are done in each direction.
-            own: index of the step of the procedure itself that led here; None for the procedure itself.
-            lot: that of the `follow` step that led here.
+            own: index of the procedure's own step from which the chain starts; None for the procedure itself.
+            lot: lot of the `follow` step that names this file.
         """
         for index, step in enumerate(steps):
             if step is None:
@@ -300,7 +300,7 @@ class _Gathering:
     ) -> Iterator[tuple[KeyPath, Path]]:
         """The sheets of a kind that were named, else those of the procedure, each with the key that names it.
 
-        To name the first sheet of the procedure alone is to name none.
+        Naming only the procedure's own first sheet counts as naming none.
         """
         key = kind.replace("-", "_")
         named = wanted.get(kind, ())

@@ -8,7 +8,7 @@ from bench.procedure.load.check_measuring import check_measuring
 from bench.procedure.load.check_routes import check_routes
 from bench.procedure.load.check_tapes import check_lots
 from bench.procedure.load.file_problems import Mistake, StepMistake, did_you_mean, shown
-from bench.procedure.model.step_base import TARGET
+from bench.procedure.model.step_base import SECTION, TARGET, TONE
 from bench.procedure.model.steps import Entry, InterfaceStep, Measuring, Question, Step
 from bench.words.sentences import counted
 
@@ -40,6 +40,11 @@ def _step(step: Step) -> Iterator[StepMistake]:
             if TARGET in getattr(step, key, ""):
                 said = f"{TARGET} stands for the target of a step, and this one has none"
                 yield (key,), said, "write the figure", (key,)
+    if getattr(step, "plays", None) is None:
+        for key in ("title", "do", "good", "why", "if_not"):
+            if TONE in getattr(step, key, "") or SECTION in getattr(step, key, ""):
+                said = f"{TONE} and {SECTION} stand for what a step plays, and this one plays nothing"
+                yield (key,), said, "write the frequency", (key,)
     match step:
         case InterfaceStep():
             yield from _interface(step)

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from bench.measure.catalogue import QUANTITIES, UNITS
 from bench.procedure.load.file_problems import Mistake, did_you_mean, shown
 from bench.procedure.model.job import JobStep
-from bench.procedure.model.sheets import Machine, ReferenceTape, Tape, TrackFormatName
+from bench.procedure.model.sheets import Machine, ReferenceTape, Tape
 from bench.procedure.model.steps import Adjust, Entry, Judged, Measure, Measuring, Purpose, RecordReplay, Reference
 from bench.procedure.model.targets import Target
 from bench.words.figures import tape_speed
@@ -55,16 +55,18 @@ def _same_terms(machine: Machine, tape: ReferenceTape) -> Iterator[Mistake]:
         its_speed, own = tape_speed(tape.speed_mm_s), tape_speed(machine.speed_mm_s)
         said = f"the reference tape is for {its_speed}, the machine runs at {own}"
         yield Mistake(at, said, "name a reference tape of the machine's speed")
-    mine, its = machine.track_format, tape.track_format
-    if mine is not None and its is not None and not _tracks_fit(mine, its):
+    if not tracks_fit(machine, tape):
+        its, mine = tape.track_format, machine.track_format
         said = f"the reference tape is {its}, and no head of the machine is: its tracks are {mine}"
         yield Mistake(at, said, "name a reference tape of the machine's tracks, or one that is full-track")
 
 
-def _tracks_fit(machine: TrackFormatName, tape: TrackFormatName) -> bool:
-    """Whether heads read a tape: of their own format, or wider tracks that cover theirs."""
-    wider = {"cassette stereo": {"cassette mono"}}.get(machine, {"full-track"} if "cassette" not in machine else set())
-    return machine == tape or tape in wider
+def tracks_fit(machine: Machine, tape: ReferenceTape) -> bool:
+    """Whether heads read a tape, as far as the formats are known: of their own, or wider tracks that cover theirs."""
+    mine, its = machine.track_format, tape.track_format
+    if mine is None or its is None or mine == its:
+        return True
+    return its == "cassette mono" if mine == "cassette stereo" else its == "full-track" and "cassette" not in mine
 
 
 def _azimuth_steps_up(steps: Sequence[JobStep], reference_tape: ReferenceTape | None) -> Iterator[Mistake]:

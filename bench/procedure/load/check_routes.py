@@ -18,7 +18,7 @@ from bench.procedure.model.steps import (
 )
 
 SAYS = {"speed_error": "Hz", "tape_level": "nWb/m"}
-"""Unit of the entry that says what was recorded, by quantity."""
+"""Unit of the entry that states what was recorded, by quantity."""
 
 Way = tuple[tuple[str | int, ...], str]
 """Key that names another step, and the id of that step."""
@@ -81,7 +81,7 @@ def _step(n: int, step: Step, steps: Sequence[Step | None], index: dict[str, int
 def _answers(
     n: int, step: Adjust | Measure, steps: Sequence[Step | None], index: dict[str, int]
 ) -> Iterator[StepMistake]:
-    """What was recorded is named at an earlier entry of the right kind."""
+    """What was recorded must be stated at an earlier entry of the right kind."""
     for key in ("named_by", "known_by"):
         name = getattr(step, key, None)
         if name is None:
@@ -95,7 +95,7 @@ def _answers(
 
 
 def _returns(n: int, step: Measure, steps: Sequence[Step | None], index: dict[str, int]) -> Iterator[StepMistake]:
-    """`returns_to` names an earlier step that reads the same quantity."""
+    """`returns_to` must name an earlier step that reads the same quantity."""
     if step.returns_to is None:
         return
     yield from _earlier(n, ("returns_to",), step.returns_to, index)
@@ -106,7 +106,7 @@ def _returns(n: int, step: Measure, steps: Sequence[Step | None], index: dict[st
 
 
 def _decision(step: Decision) -> Iterator[StepMistake]:
-    """A decision needs something to decide by, and something to decide."""
+    """A decision needs either verdicts or a question to decide by, and the keys that belong to it."""
     if step.of is not None and step.asks:
         yield ("asks",), "cannot be combined with of", "a verdict decides, or an answer: take one out", ("of", "asks")
         return

@@ -89,7 +89,7 @@ def _settings(sheet: Machine) -> Iterator[Mistake]:
 
 
 SHORTEST_S = 2.0
-"""Shortest section that a tone settles in and is still read. A choice."""
+"""Shortest section in which a tone can settle and be read. A choice."""
 
 
 def _sections(tape: ReferenceTape) -> Iterator[Mistake]:

@@ -43,7 +43,7 @@ def _spelling(lot: str, first: str) -> Iterator[StepMistake]:
 
 
 def _of_another(step: StepBase, by_id: Mapping[str, StepBase]) -> Iterator[StepMistake]:
-    """A figure of one tape must not be computed from readings of another."""
+    """The figures of one tape must not be computed from readings of another."""
     if not isinstance(step, Measure):
         return
     for m, name in enumerate(step.of):

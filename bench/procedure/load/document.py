@@ -16,9 +16,9 @@ from bench.procedure.load.toml_lines import line_at, lines_of
 
 LARGEST_FILE = 1_000_000
 """Largest file, bytes; ten times the longest realistic line-up."""
-KEPT, LARGEST_KEPT = 128, 50_000
-"""So many files, each of so many bytes at most, are kept as they were understood: a list of jobs reads each sheet and
-each part many times. A file whose content changed is another one."""
+CACHED_FILES, LARGEST_CACHED = 128, 50_000
+"""Number of parsed files in the cache, and the largest cached file, bytes: a list of jobs reads each sheet and each
+part many times. The key includes the content, so a changed file is parsed again."""
 
 
 @dataclass(frozen=True)
@@ -29,9 +29,9 @@ class Document:
     content: bytes
     text: str
     data: dict[str, Any]
-    """With tuples for lists, as in the models."""
+    """The TOML content, with tuples for lists, as in the models."""
     made: dict[str, Any] = field(default_factory=dict, compare=False)
-    """What was made of it, by the kind of file that it was read as."""
+    """What was read from it, by the kind of file that it was read as."""
 
     @cached_property
     def lines(self) -> dict[KeyPath, int]:
@@ -54,15 +54,15 @@ def read_document(path: Path) -> Document | Finding:
     content = _content(path)
     if isinstance(content, Finding):
         return content
-    return _kept(path, content) if len(content) <= LARGEST_KEPT else _understood(path, content)
+    return _cached(path, content) if len(content) <= LARGEST_CACHED else _parsed(path, content)
 
 
-@lru_cache(maxsize=KEPT)
-def _kept(path: Path, content: bytes) -> Document | Finding:
-    return _understood(path, content)
+@lru_cache(maxsize=CACHED_FILES)
+def _cached(path: Path, content: bytes) -> Document | Finding:
+    return _parsed(path, content)
 
 
-def _understood(path: Path, content: bytes) -> Document | Finding:
+def _parsed(path: Path, content: bytes) -> Document | Finding:
     if content.startswith(b"\xef\xbb\xbf"):
         return Finding(path, 1, "", "begins with a byte order mark", "save it as UTF-8 without one")
     try:

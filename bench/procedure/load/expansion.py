@@ -12,7 +12,6 @@ from bench.procedure.model.steps import (
     Adjust,
     AnyStep,
     AppliesTo,
-    ByHand,
     Decision,
     Direction,
     Entry,
@@ -20,8 +19,7 @@ from bench.procedure.model.steps import (
     Measure,
     Measuring,
     Question,
-    StepBase,
-    plays_reference_tape,
+    takes_reference_tape,
 )
 from bench.words.figures import tape_speed
 
@@ -42,6 +40,8 @@ class PlacedStep:
     """Names that other steps may use for it: its id, its id without direction, the id of its `follow` step."""
     why_not: str = ""
     """Why it does not apply; "" when it does."""
+    lacks_tape: bool = False
+    """Whether that is because no reference tape here serves it."""
 
 
 def why_not_applicable(applies_to: AppliesTo | None, machine: Machine | None, tape: Tape | None) -> str:
@@ -148,7 +148,7 @@ def at_settings(placed: Sequence[PlacedStep], settings: Sequence[TapeSetting]) -
         here = by_lot[step.lot]
         if not isinstance(step, Adjust):
             heard = (placing.names[-1], here.machine.speed_mm_s, here.machine.equalisation_us)
-            again = _of_reference_tape(step) and played.setdefault(heard, step.lot) != step.lot
+            again = takes_reference_tape(step) and played.setdefault(heard, step.lot) != step.lot
             said = "the reference tape was played already at this speed and equalisation"
             yield replace(placing, why_not=said) if again else placing
             continue
@@ -170,13 +170,6 @@ def with_line_input(step: P, machine: Machine | None) -> P:
         return step
     said = f"With the control full up, the line input takes {machine.line_input_mv:g} mV for reference level."
     return step.model_copy(update={"do": f"{step.do} {said}"})
-
-
-def _of_reference_tape(step: JobStep | Follow) -> bool:
-    """Whether the reference tape is loaded or played at a step."""
-    if isinstance(step, ByHand):
-        return "load-reference-tape" in step.does
-    return isinstance(step, StepBase) and plays_reference_tape(step)
 
 
 def _running(step: AnyStep, direction: Direction) -> dict[str, Any]:
@@ -254,7 +247,8 @@ def job_steps(
             first.setdefault(name, len(steps))
             of.setdefault(name, [])
         if placing.why_not or isinstance(placing.step, Follow):
-            inapplicable.append(InapplicableStep(placing.step.id, placing.step.title, placing.why_not))
+            left_out = InapplicableStep(placing.step.id, placing.step.title, placing.why_not, placing.lacks_tape)
+            inapplicable.append(left_out)
             continue
         for name in placing.names:
             of[name].append(placing.step.id)

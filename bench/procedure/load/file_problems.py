@@ -45,11 +45,11 @@ class Mistake:
     message: str
     remedy: str
     about: tuple[str, ...] = ()
-    """Keys of the same step that it follows from; it is not reported where one of them is a mistake."""
+    """Keys of the same step on which it depends; it is not reported where one of them has a mistake."""
 
 
 StepMistake = tuple[tuple[str | int, ...], str, str, tuple[str, ...]]
-"""A mistake within a step: place, message, remedy, and the keys it follows from."""
+"""A mistake within a step: place, message, remedy, and the keys on which it depends."""
 
 
 def without_echoes(mistakes: Iterable[Mistake], themselves: Iterable[Mistake]) -> list[Mistake]:

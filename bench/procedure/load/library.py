@@ -87,12 +87,12 @@ class Library:
 
         Args:
             procedure: its name or its path.
-            machine: name or path of the sheet; without one, that of the procedure, else the default.
-            tape: likewise.
-            reference_tape: likewise.
-            other_tapes: further tapes that the machine is lined up for; those of the procedure count only with its own
-                first one.
-            other_reference_tapes: likewise.
+            machine: name or path of the machine sheet; by default that of the procedure, else the usual one.
+            tape: name or path of the tape sheet, with the same default.
+            reference_tape: name or path of the reference-tape sheet, with the same default.
+            other_tapes: sheets of further tapes that the machine is lined up for; those of the procedure apply only
+                together with its own first tape.
+            other_reference_tapes: further reference-tape sheets, by the same rule.
 
         Raises:
             Problem: the first mistake of the procedure, of those it follows or of a sheet; or a missing file.

@@ -66,7 +66,7 @@ class Read(Generic[Model]):
     document: Document | None
     """None when the file is not TOML."""
     model: Model | None
-    """None with any finding."""
+    """None where there is any finding."""
     findings: list[Finding]
     mistakes: tuple[Mistake, ...] = ()
     """The findings without lines."""
@@ -170,7 +170,7 @@ def _read_set(path: Path, document: Document) -> Read[Any]:
 
 
 def _read_member(path: Path) -> Read[Any]:
-    """Read a tape of a set; a set within a set is none."""
+    """Read a tape of a set, which must not be a set itself."""
     document = read_document(path)
     if not isinstance(document, Finding) and document.data.get("sheet") == "reference-set":
         finding = document.finding(Mistake(("sheet",), "is a set, not a tape", "name its tapes instead"))

@@ -9,7 +9,7 @@ from bench.procedure.model.sheets import ReferenceSet, ReferenceTape, Section
 
 
 def together(whole: ReferenceSet, tapes: Sequence[ReferenceTape]) -> tuple[ReferenceTape | None, list[Mistake]]:
-    """The tapes of a set as one reference tape, or why they are none."""
+    """Join the tapes of a set into one reference tape, or list the mistakes that prevent it."""
     mistakes = _mistakes(tapes)
     if mistakes:
         return None, mistakes

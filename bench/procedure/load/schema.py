@@ -1,6 +1,6 @@
-"""The JSON Schemas of procedures and sheets, for editors that complete and check while one types.
+"""The JSON Schemas of procedures and sheets, for editors that complete and check as you type.
 
-`python -m bench.procedure.load.schema` prints the schema of procedures, or that of a kind of sheet whose name follows;
+`python -m bench.procedure.load.schema` prints the schema of procedures, or of the kind of sheet that is its argument;
 `python -m bench.procedure.load.schema --write procedures` writes all of them.
 """
 

@@ -16,7 +16,8 @@ from typing import Any
 from bench.procedure.load.check_fit import COARSE_AZIMUTH_HZ, SERVES
 from bench.procedure.load.expansion import PlacedStep
 from bench.procedure.model.sheets import ReferenceTape, Section
-from bench.procedure.model.steps import Adjust, Entry, Measure, Reference
+from bench.procedure.model.step_base import SECTION, TONE
+from bench.procedure.model.steps import Adjust, ByHand, Entry, Measure, Reference
 from bench.words.figures import hertz
 from bench.words.sentences import listed
 
@@ -33,19 +34,38 @@ def served(placing: PlacedStep, tape: ReferenceTape) -> PlacedStep:
         return placing
     if isinstance(step, Reference):
         return _reference(placing, step, tape)
+    if isinstance(step, ByHand) and "load-reference-tape" in step.does:
+        return replace(placing, step=step.model_copy(update={"do": f"{_which(tape)} {step.do}"}))
     if not isinstance(step, Adjust | Measure | Entry) or step.plays is None:
         return placing
     section = section_for(step.plays, tape.section)
     if section is None:
         wanted = _wanted(step.plays)
-        return replace(placing, why_not=f"no reference tape here has {wanted}") if wanted else placing
-    changes: dict[str, Any] = {"plays": section.id}
-    said = []
-    if section.tape:
-        said.append(f"Load {section.tape}.")
-    if section.id != step.plays:
-        said.append(f"Play its {hertz(section.hz)} {section.purpose} section; that is what this tape has.")
-    return replace(placing, step=step.model_copy(update=changes | {"do": " ".join([*said, step.do])}))
+        why_not = f"no reference tape here has {wanted}"
+        return replace(placing, why_not=why_not, lacks_tape=True) if wanted else placing
+    load = f"Load {section.tape}. " if section.tape else ""
+    return replace(placing, step=step.model_copy(update={"plays": section.id, "do": f"{load}{step.do}"}))
+
+
+def in_words(placing: PlacedStep, tape: ReferenceTape) -> PlacedStep:
+    """A step whose texts name the section that it plays."""
+    step = placing.step
+    if not isinstance(step, Adjust | Measure | Entry) or step.plays is None:
+        return placing
+    named = NAMED.match(step.plays)
+    wanted = [(named[1], _hz(named))] if named else []
+    purpose, hz = next(iter([*((s.purpose, s.hz) for s in tape.section if s.id == step.plays), *wanted]), ("", 0.0))
+    if not purpose:
+        return placing
+    tone = hertz(hz)
+
+    def said(text: str) -> str:
+        return text.replace(TONE, tone).replace(SECTION, f"{tone} {purpose} section")
+
+    changes: dict[str, Any] = {key: said(getattr(step, key)) for key in ("title", "do", "why", "good", "if_not")}
+    changes["hints"] = tuple(said(hint) for hint in step.hints)
+    changes["cautions"] = tuple(c.model_copy(update={"say": said(c.say)}) for c in step.cautions)
+    return replace(placing, step=step.model_copy(update=changes))
 
 
 def _reference(placing: PlacedStep, step: Reference, tape: ReferenceTape) -> PlacedStep:
@@ -53,11 +73,18 @@ def _reference(placing: PlacedStep, step: Reference, tape: ReferenceTape) -> Pla
     there = {s.purpose for s in tape.section if not step.purposes or s.purpose in step.purposes}
     targets = {q: name for q, name in step.targets.items() if there & set(SERVES[q])}
     if not targets:
-        return replace(placing, why_not=f"no reference tape here has a section for {listed(list(step.targets))}")
+        why_not = f"no reference tape here has a section for {listed(list(step.targets))}"
+        return replace(placing, why_not=why_not, lacks_tape=True)
     changes: dict[str, Any] = {"targets": targets, "purposes": tuple(p for p in step.purposes if p in there)}
-    if tape.names:
-        changes["do"] = f"Play {listed(list(tape.names))}, one after another. {step.do}"
+    changes["do"] = f"{_which(tape)} {step.do}"
     return replace(placing, step=step.model_copy(update=changes))
+
+
+def _which(tape: ReferenceTape) -> str:
+    """Which tape is loaded; of a set, in which order."""
+    if not tape.names:
+        return f"The reference tape is {tape.name}."
+    return f"The reference tapes are {listed(list(tape.names))}. Load the next one when the lines of one are ticked."
 
 
 def section_for(plays: str, sections: Sequence[Section]) -> Section | None:

@@ -15,10 +15,10 @@ def tape_settings(
     tapes: Sequence[tuple[Path, Tape]],
     reference_tapes: Sequence[tuple[Path, ReferenceTape]],
 ) -> tuple[list[TapeSetting], list[Mistake]]:
-    """Each tape with the settings that are for its type, in the order of tapes and settings.
+    """Pair each tape with the settings for its type, in the order of tapes and settings.
 
-    A machine sheet without settings serves one tape, of any type. A reference tape serves a setting of its speed; one
-    of its equalisation comes first, since of another one only level, azimuth and speed are as they stand.
+    A machine sheet without settings serves one tape, of any type. A reference tape serves a setting of its speed. One
+    with the same equalisation is preferred, because another is valid as it is only for level, azimuth and speed.
     """
     path, machine = of_machine
     out: list[TapeSetting] = []

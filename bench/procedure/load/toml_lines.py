@@ -87,7 +87,7 @@ class _Scan:
         return place
 
     def into(self, keys: tuple[str, ...]) -> KeyPath:
-        """Place of a header: its keys lead into the last item of each list of tables."""
+        """Place of a header: a key that names a list of tables means its last item."""
         place: KeyPath = ()
         for key in keys:
             place = (*place, key)

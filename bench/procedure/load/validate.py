@@ -14,7 +14,7 @@ from bench.workspace import Workspace
 
 
 def files_in(paths: Sequence[Path]) -> list[Path]:
-    """The named files; of a folder, all files below it; of a workspace, its procedures.
+    """The named files; for a folder, all files below it; for a workspace, its procedures.
 
     Raises:
         Problem: something named does not exist, or a folder holds no TOML file.

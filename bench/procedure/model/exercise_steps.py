@@ -1,4 +1,4 @@
-"""The steps that only an exercise has: the choice of a test in its midst, and the question that ends it."""
+"""The steps that only an exercise has: the choice of a test in mid-exercise, and the question that ends it."""
 
 from __future__ import annotations
 
@@ -18,18 +18,18 @@ class RivalTest(Strict):
 
 
 class ChooseTest(StepBase):
-    """Choose a test that tells two causes apart, or go back. It comes in mid-exercise; no file has it."""
+    """Choose a test that tells two causes apart, or go back. It appears in mid-exercise, never in a file."""
 
     kind: Literal["choose-test"]
     tests: tuple[Text, ...] = Field(min_length=1)
-    """All that can be run."""
+    """All tests that can be run."""
 
 
 class NameCauses(StepBase):
-    """Name what was wrong with the machine. It ends an exercise; no file has it."""
+    """Name what was wrong with the machine. It ends an exercise, and is never in a file."""
 
     kind: Literal["name-causes"]
     causes: tuple[Text, ...] = Field(min_length=1)
     """All causes that can be named."""
     rivals: tuple[RivalTest, ...] = ()
-    """Of the causes that have one."""
+    """The rival of each cause that has one."""

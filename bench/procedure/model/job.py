@@ -33,6 +33,8 @@ class InapplicableStep:
     title: str
     why: str
     """"for three heads; this machine has two"."""
+    lacks_tape: bool = False
+    """Whether a reference tape is missing for it, which another workshop may have."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +57,7 @@ class TapeSetting:
     tape: Tape
     reference_tape: ReferenceTape
     names: dict[str, str]
-    """As `Job.names`."""
+    """File names of the sheets, as in `Job.names`."""
 
     @property
     def setting(self) -> str:
@@ -86,19 +88,25 @@ class Job:
     other_tapes: tuple[Tape, ...] = ()
     """Tapes of the practice machine for the lots after the first."""
     interface: Interface | None = None
-    """The interface, where it was measured."""
+    """The sheet of the interface, where it was measured."""
     further: tuple[TapeSetting, ...] = ()
     """The further tapes that the machine is lined up for, in order."""
     tests: Mapping[str, tuple[JobStep, ...]] = field(default_factory=dict)
-    """Of an exercise: the tests that can be run in its midst, each by what it is called, with its steps."""
+    """In an exercise: the steps of each test that can be run in mid-exercise, by the name of the test."""
+
+    @property
+    def lacks(self) -> str:
+        """What is left out for want of a reference tape, and why; "" for nothing."""
+        left_out = "; ".join(f"{s.title}: {s.why}" for s in self.inapplicable if s.lacks_tape)
+        return f"left out here: {left_out}" if left_out else ""
 
     @property
     def every_step(self) -> tuple[JobStep, ...]:
-        """Its steps, then those of its tests."""
+        """The steps of the job, then those of its tests."""
         return (*self.steps, *(step for steps in self.tests.values() for step in steps))
 
     def at(self, lot: str) -> Job:
-        """The job with the sheets that count at a step of this lot."""
+        """The job with the sheets that apply at a step of this lot."""
         found = next((s for s in self.further if s.lot == lot), None)
         if found is None:
             return self
@@ -108,7 +116,7 @@ class Job:
 
     @property
     def lots(self) -> tuple[str, ...]:
-        """The lots of its steps, in order, without those that are further tapes it is lined up for."""
+        """The lots of its steps, in order, except further tapes that the machine is lined up for."""
         settings = {s.lot for s in self.further}
         return tuple(dict.fromkeys(s.lot for s in self.steps if s.lot and s.lot not in settings))
 
@@ -117,7 +125,7 @@ class Job:
         return self.lots.index(lot) if lot in self.lots else 0
 
     def tape_of(self, lot: str) -> Tape:
-        """The tape of a lot on the practice machine; with too few sheets, another reel of the first."""
+        """The tape of a lot on the practice machine; where sheets run out, another reel of the first tape."""
         further = next((s.tape for s in self.further if s.lot == lot), None)
         if further is not None:
             return further

@@ -38,11 +38,11 @@ USUAL_TARGETS: dict[str, Target] = {
     "second_harmonic": Target(at_most=1.0, unit="%", source="common practice, no source"),
     "other_side": Target(at_least=60.0, unit="dB", source="DIN 45500 part 4 as quoted in print: 60 dB at 1 kHz"),
 }
-"""Targets of any machine, where its sheet has no others."""
+"""Targets of any machine whose sheet does not set them."""
 
 
 TrackFormatName = Literal["cassette mono", "cassette stereo", "full-track", "two-track", "stereo", "quarter-track"]
-"""The last four of quarter-inch tape."""
+"""The last four are for quarter-inch tape."""
 
 
 class SheetBase(Strict):
@@ -71,13 +71,13 @@ class ReferenceLevel(Strict):
 
 
 class Part(Strict):
-    """A rotating part, so that its flutter can be recognised. Give one of the two figures."""
+    """A rotating part, so that its flutter can be recognised. Give either `diameter_mm` or `hz`."""
 
     name: Text
     diameter_mm: float | None = Field(default=None, gt=0)
-    """Diameter, for a part that the tape drives or that drives the tape; or"""
+    """Diameter, for a part that the tape drives or that drives the tape."""
     hz: float | None = Field(default=None, gt=0)
-    """rotations per second."""
+    """Rotations per second, for any other part."""
 
 
 class OutputTestPoint(Strict):
@@ -87,7 +87,7 @@ class OutputTestPoint(Strict):
     mv: float = Field(gt=0)
     """Voltage there at the reference level of the machine."""
     attenuator_db: float = Field(default=0.0, ge=0)
-    """Attenuator between it and the interface; a test point carries DC and can carry tens of volts."""
+    """Attenuator between the test point and the interface; a test point carries DC, sometimes tens of volts."""
     source: Text
 
 
@@ -116,7 +116,7 @@ class Meters(Strict):
     zero_db: float = 0.0
     """The level that they show as 0, relative to the reference level of the machine."""
     noise_reduction_mark_db: float | None = None
-    """Level of the noise-reduction mark, likewise."""
+    """Level of the noise-reduction mark, relative to the reference level of the machine."""
     source: Text
 
 
@@ -126,17 +126,17 @@ class Setting(Strict):
     name: str = Field(pattern=r"^[a-z0-9][a-z0-9-]*$")
     """As its switch is marked: "chrome"."""
     tape_type: tuple[IecType, ...] = Field(min_length=1)
-    """The types of tape that it is for."""
+    """The types of tape for which it is used."""
     speed_mm_s: float | None = Field(default=None, gt=0)
-    """Where it is not that of the sheet; likewise"""
+    """Tape speed, where it differs from that of the sheet."""
     equalisation_us: tuple[float, float] | None = None
-    """t1 and t2 in µs, and"""
+    """t1 and t2 in µs, where they differ from those of the sheet."""
     targets: dict[str, Target] = Field(default_factory=dict)
-    """targets, and"""
+    """Targets that are added to those of the sheet, or replace them."""
     practice: dict[str, float | str | bool] = Field(default_factory=dict)
-    """parameters of the practice machine."""
+    """Parameters of the practice machine that are added to those of the sheet, or replace them."""
     own_trimmers: tuple[str, ...] = ()
-    """Trimmers of the sheet that it has to itself: "bias left". All others are shared with the other settings."""
+    """Trimmers that serve this setting alone: "bias left". All others are shared with the other settings."""
 
 
 class Machine(SheetBase):
@@ -154,10 +154,10 @@ class Machine(SheetBase):
     trimmers: tuple[str, ...] = TRIMMERS
     """Its trimmers; a machine with two heads has no separate record azimuth."""
     track_format: TrackFormatName | None = None
-    """Of its heads."""
+    """Track format of its heads."""
     auto_reverse: bool = False
     noise_reduction: tuple[Literal["type-b", "type-a"], ...] = ()
-    """The systems that it has; the first one is lined up."""
+    """The systems that it has; the first is lined up."""
     parts: tuple[Part, ...] = ()
     output_test_point: OutputTestPoint | None = None
     encoder_test_point: NoiseReductionTestPoint | None = None
@@ -174,7 +174,7 @@ class Machine(SheetBase):
     """Its settings, where one sheet serves several types of tape, speeds or equalisations."""
     practice: dict[str, float | str | bool] = Field(default_factory=dict)
     """Parameters of the practice machine for this sheet: `grade`, how rough it is (studio, good, average, poor, none);
-    `tape_wear` (fresh, usual or worn); and single figures, which come before those of the grade."""
+    `tape_wear` (fresh, usual or worn); and single figures, which take precedence over those of the grade."""
 
     @property
     def all_targets(self) -> dict[str, Target]:
@@ -182,7 +182,7 @@ class Machine(SheetBase):
         return USUAL_TARGETS | self.targets
 
     def at(self, setting: Setting) -> Machine:
-        """The machine as one of its settings leaves it. Own trimmers are there by both their names."""
+        """The machine at one of its settings. The setting's own trimmers are listed under both of their names."""
         changes = {
             "setting": (setting,),
             "speed_mm_s": setting.speed_mm_s or self.speed_mm_s,
@@ -194,7 +194,7 @@ class Machine(SheetBase):
         return self.model_copy(update=changes)
 
     def trimmer(self, usual: str) -> str:
-        """The trimmer behind a usual name, at the one setting of the machine: "bias left" is "bias left chrome"."""
+        """The trimmer with a usual name, for a machine at one setting: "bias left" is "bias left chrome"."""
         return next((f"{usual} {s.name}" for s in self.setting if usual in s.own_trimmers), usual)
 
     def turning(self) -> tuple[tuple[str, float], ...]:
@@ -224,18 +224,18 @@ class Section(Strict):
     purpose: Purpose
     hz: float = Field(gt=0)
     db: float
-    """Nominal level relative to the fluxivity of the tape; in a response section after its equalisation."""
+    """Nominal level relative to the fluxivity of the tape; for a response section, after its equalisation."""
     seconds: float = Field(gt=0, le=7200)
     recorded_error_db: float = 0.0
     """Actual minus nominal, from the certificate; added to the target."""
     uncertainty_db: float | None = Field(default=None, gt=0)
-    """Expanded (k = 2), of this tone, where it is not that of the tape."""
+    """Expanded uncertainty (k = 2) of this tone, where it differs from that of the tape."""
     fluxivity_nwb_m: float | None = Field(default=None, gt=0)
-    """Flux of 0 dB, where it is not that of the tape, and"""
+    """Flux of 0 dB, where it differs from that of the tape."""
     fluxivity_method: FluxMethod | None = None
-    """its measuring method."""
+    """Measuring method of that flux."""
     tape: OptionalText = ""
-    """In a set: name of the tape that holds it."""
+    """In a set: name of the tape with this section."""
 
 
 class ReferenceTape(SheetBase):
@@ -247,15 +247,15 @@ class ReferenceTape(SheetBase):
     fluxivity_method: FluxMethod
     equalisation_us: tuple[float, float]
     uncertainty_db: float = Field(gt=0)
-    """Expanded (k = 2), of the levels, from the certificate."""
+    """Expanded uncertainty (k = 2) of the levels, from the certificate."""
     speed_uncertainty_percent: float = Field(gt=0)
     azimuth_uncertainty_arcmin: float = Field(gt=0)
     serial: OptionalText = ""
-    """Serial number of this copy, and"""
+    """Serial number of this copy."""
     certificate: OptionalText = ""
-    """name or number of its certificate, with"""
+    """Name or number of its certificate."""
     certificate_date: Date | None = None
-    """its date."""
+    """Date of the certificate."""
     track_format: TrackFormatName | None = None
     """A full-track tape reads high at long wavelengths on a narrower head."""
     section: tuple[Section, ...] = Field(min_length=1)
@@ -268,7 +268,7 @@ class ReferenceTape(SheetBase):
 
     @property
     def names(self) -> tuple[str, ...]:
-        """Names of the tapes of a set; none for a single tape."""
+        """Names of the tapes of a set; empty for a single tape."""
         return tuple(dict.fromkeys(s.tape for s in self.section if s.tape))
 
 
@@ -281,7 +281,7 @@ class ReferenceSet(SheetBase):
 
 
 class PositiveFigure(Strict):
-    """A figure with its uncertainty."""
+    """A positive figure with its uncertainty."""
 
     value: float = Field(gt=0)
     uncertainty: float = Field(gt=0)
@@ -321,7 +321,7 @@ class Interface(SheetBase):
 
     sheet: Literal["interface"]
     device: Text
-    """Its name in the sound system; sessions on another device are not corrected by this sheet."""
+    """Its name in the sound system; sessions on another device are not corrected with this sheet."""
     date: Date
     """When it was measured."""
     sample_rate: int | None = Field(default=None, gt=0)
@@ -346,7 +346,7 @@ class Fault(SheetBase):
 
     sheet: Literal["fault"]
     tells: Text
-    """How it shows."""
+    """How the fault shows."""
     practice: dict[str, float | str | bool]
     """Changed parameters of the practice machine."""
     mended_by: tuple[Literal["clean", "demagnetise"], ...] = ()
@@ -361,20 +361,20 @@ class Exercise(SheetBase):
     machine: str | None = None
     """File name of the machine sheet without `.toml`; without one, that of the procedure."""
     tape: str | None = None
-    """Likewise the tape sheet."""
+    """File name of the tape sheet, by the same rule."""
     reference_tape: str | None = None
-    """Likewise the reference-tape sheet."""
+    """File name of the reference-tape sheet, by the same rule."""
     seed: int = Field(default=1, ge=0)
-    """Number of the machine: the same number is the same machine for a whole class."""
+    """Number of the machine: the same number gives a whole class the same machine."""
     complaint: OptionalText = ""
     """What the owner says, shown before the first step."""
     faults: tuple[Text, ...] = ()
-    """File names of the fault sheets, without `.toml`, of what is hidden in any case."""
+    """File names, without `.toml`, of fault sheets that are always hidden."""
     draws: int = Field(default=0, ge=0, le=10)
-    """How many more faults are drawn by the seed."""
+    """Number of further faults that the seed draws."""
     dirty: bool = False
     """Whether the heads are as dirty as the machine sheet says; otherwise they are clean."""
     out_of_adjustment: bool = False
     """Whether the trimmers are out of adjustment; otherwise they are within their tolerances."""
     must_find: tuple[Text, ...] = ()
-    """The faults that must be named; without any, everything that is hidden."""
+    """The faults that must be named; by default, everything that is hidden."""

@@ -1,4 +1,4 @@
-"""What the models of all steps share: texts, cautions, order, and when a step applies. Light: no scipy."""
+"""What the models of all steps share: texts, cautions, order, and when a step applies. Imports no scipy."""
 
 from __future__ import annotations
 
@@ -106,7 +106,7 @@ class SentTone(Strict):
 
 
 class AppliesTo(Strict):
-    """Facts of the sheets. All that are given must be true; of a list, one is enough."""
+    """Facts of the sheets. All that are given must be true; from a list, one is enough."""
 
     heads: tuple[Literal[2, 3], ...] = ()
     tape_type: tuple[IecType, ...] = ()
@@ -137,7 +137,7 @@ class AppliesTo(Strict):
 
 
 class AnyStep(Strict):
-    """What has a place in the order of a procedure."""
+    """Anything that has a place in the order of a procedure."""
 
     id: str = Field(pattern=ID)
     title: Text
@@ -149,17 +149,19 @@ class AnyStep(Strict):
     each_direction: bool = False
     """On an auto-reverse machine the step is done forward and in reverse, as `<id>-forward` and `<id>-reverse`."""
     each_tape: bool = False
-    """Where the machine is lined up for several tapes, the step is done for each, for the further ones as
-    `<id>-<setting>`. What an earlier tape has set by a trimmer that they share is not set again."""
+    """Where the machine is lined up for several tapes, the step is done for each; for further tapes its id is
+    `<id>-<setting>`. A shared trimmer that was set with an earlier tape is not set again."""
     lot: OptionalText = ""
     """Which of several tapes this step uses: "blank A". A sign-off after two or more tapes ranks them. On the practice
-    machine the first one is the tape of the job, the others are the other sheets of its type, by name."""
+    machine the first is the tape of the job; the others come from the other sheets of its type, by name."""
     direction: Direction | None = None
     """Direction of the tape at this step; without it, forward where something is measured."""
 
 
 TARGET = "{target}"
-"""In the texts of a step with `target`: stands for the figure, as the sheet has it for this machine and tape."""
+"""Placeholder in the texts of a step with `target`, for the figure in the sheet of this machine or tape."""
+TONE, SECTION = "{tone}", "{section}"
+"""Placeholders in title, texts and cautions of a step with `plays`: "3 kHz" and "3 kHz speed section", by the tape."""
 
 
 class StepBase(AnyStep):
@@ -187,9 +189,9 @@ class AgainUntil(Strict):
 
 
 class Measuring(StepBase):
-    """What every measuring step has."""
+    """Keys of every measuring step."""
 
     again_until: AgainUntil | None = None
     """Where to go when not all its readings are in."""
     noise_reduction: NoiseReduction = "off"
-    """Position of the switch; the runner sets it, or asks for it, when it changes."""
+    """Position of the noise-reduction switch; the runner sets it, or asks for it, when it changes."""

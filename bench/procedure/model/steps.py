@@ -375,8 +375,7 @@ class Procedure(Strict):
     reference_tape: str | None = None
     """Likewise the reference-tape sheet."""
     other_tapes: tuple[str, ...] = ()
-    """Tape sheets likewise, of further tapes that the machine is lined up for; steps with `each_tape` are done for
-    each. Every tape needs a setting of its own in the machine sheet."""
+    """Sheets of further tapes, each with its own setting of the machine; steps with `each_tape` are done for each."""
     other_reference_tapes: tuple[str, ...] = ()
     """Reference-tape sheets likewise, for settings of another speed or equalisation."""
     step: tuple[Step, ...] = Field(min_length=1)
@@ -386,11 +385,16 @@ def records(step: StepBase) -> bool:
     """Whether the machine records at a step."""
     if isinstance(step, Measure) and (step.records is not None or step.quantity in CIRCUIT):
         return True
-    if isinstance(step, Entry) and step.reads is not None and step.plays is None:
-        return True
+    if isinstance(step, Entry):
+        return step.reads is not None and step.plays is None
     return isinstance(step, RecordReplay) or (isinstance(step, Adjust | Measure) and bool(step.sends))
 
 
-def plays_reference_tape(step: StepBase) -> bool:
+def plays_reference_tape(step: AnyStep) -> bool:
     """Whether the reference tape is played at a step."""
     return isinstance(step, Reference) or (isinstance(step, Adjust | Measure | Entry) and step.plays is not None)
+
+
+def takes_reference_tape(step: AnyStep) -> bool:
+    """Whether the reference tape is loaded or played at a step."""
+    return plays_reference_tape(step) or (isinstance(step, ByHand) and "load-reference-tape" in step.does)

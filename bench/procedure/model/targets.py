@@ -33,9 +33,9 @@ class Flux(BaseModel):
     model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
 
     nwb_m: float = Field(gt=0)
-    """nWb/m, rms, and"""
+    """Fluxivity, nWb/m rms."""
     method: FluxMethod
-    """the method by which it is measured."""
+    """Method by which it is measured."""
 
 
 class Target(BaseModel):
@@ -46,15 +46,15 @@ class Target(BaseModel):
     value: float = 0.0
     unit: str
     tolerance: float | None = Field(default=None, gt=0)
-    """Plus or minus, in `unit`; or"""
+    """Plus or minus, in `unit`."""
     bands: tuple[Band, ...] = ()
-    """a tolerance for each range of frequencies, of which the narrowest that contains the frequency counts; or"""
+    """A tolerance for each range of frequencies; the narrowest range that contains the frequency applies."""
     at_least: float | None = None
-    """the lowest value, in `unit`: separation, erasure; or"""
+    """Lowest acceptable value, in `unit`: separation, erasure."""
     at_most: float | None = None
-    """the highest value: noise, distortion, flutter."""
+    """Highest acceptable value, in `unit`: noise, distortion, flutter."""
     known_to: float = Field(default=0.0, ge=0)
-    """Expanded uncertainty (k = 2) of the figure itself, in `unit`; the verdict counts it with that of the reading."""
+    """Expanded uncertainty (k = 2) of the figure itself, in `unit`; the verdict adds it to that of the reading."""
     reference: Flux | None = None
     """Flux of 0 dB, for figures of a tape; without it, the reference level of the machine."""
     source: str
@@ -111,8 +111,8 @@ def judge(reading: Result, target: Target, *, offset: float = 0.0) -> Verdict:
 
     Returns:
         `in` when every value that the reading leaves possible is accepted, `out` when none is, `too close to call`
-        between, `no reading` without a value or where the target says nothing at that frequency. Possible is value ±
-        uncertainty (the reading's and the target's own); on the side to which a bound is open, everything.
+        between, `no reading` without a value or where the target has no tolerance at that frequency. A reading leaves
+        possible its value ± uncertainty (its own and the target's); a bound leaves everything on its open side.
     """
     limit: Literal["", "at least", "at most"] = ""
     tolerance = None

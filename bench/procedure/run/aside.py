@@ -1,4 +1,4 @@
-"""Steps out of their turn: a test that a diagnosis suggests is made at once, and then the job goes on where it was."""
+"""Steps out of order: a test that a diagnosis suggests is done at once, and then the job goes on where it was."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from bench.procedure.state.events import Acted, CameBack, WentAside
 
 
 class Aside:
-    """Keeps the way back; it stands in the journal, so that an interrupted job finds it too."""
+    """Keeps the way back in the journal, so that a resumed job finds it too."""
 
     def __init__(self, bench: Bench) -> None:
         self._bench = bench
@@ -19,16 +19,16 @@ class Aside:
         self._now = moves[-1] if moves and isinstance(moves[-1], WentAside) else None
 
     def staged(self, step: JobStep) -> JobStep:
-        """The step; out of its turn, at the stage that the machine is in."""
+        """The step; when out of order, with the stage that the machine has reached."""
         if self._now is None or not isinstance(step, Measuring) or step.stage == self._now.stage:
             return step
         return step.model_copy(update={"stage": self._now.stage})
 
     def begin(self, step: JobStep, first: str, last: str) -> int:
-        """Go to other steps; returns the index of the first.
+        """Go to other steps. Returns the index of the first.
 
         Args:
-            step: the one to return to, unless the job is aside already.
+            step: the step to return to, unless steps are being done out of order already.
             first: the id of the first other step.
             last: the id of the last one.
         """
@@ -40,7 +40,7 @@ class Aside:
         return at
 
     def back_from(self, step: JobStep) -> int | None:
-        """The index to go on at after the last of the other steps; None anywhere else."""
+        """The index of the step to return to after the last of the other steps; None after any other step."""
         if self._now is None or step.id != self._now.last:
             return None
         at = self._index(self._now.back)
@@ -52,7 +52,7 @@ class Aside:
         return next(n for n, s in enumerate(self._bench.job.steps) if s.id == step)
 
     def _stage(self) -> Stage:
-        """The stage that the readings have come to, and as found, whether it was cleaned since."""
+        """As left, once any reading is; else as found, before or after cleaning."""
         if any(r.stage == "left" for r in self._bench.journal.records()):
             return "left"
         acts = {e.act for e in of_kind(self._bench.journal.events(), Acted)}

@@ -1,6 +1,6 @@
-"""What is done in mid-exercise beside the job.
+"""The test that a trainee runs in mid-exercise, outside the job.
 
-A test is chosen and its steps are run; then the step of the job that was broken off begins again.
+A test is chosen and its steps are run; then the interrupted step of the job starts again.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from bench.procedure.model.job import Job, JobStep
 
 
 class ChosenTest:
-    """The steps that come before the job goes on; none at most times."""
+    """The steps to run before the job goes on; usually none."""
 
     def __init__(self, job: Job) -> None:
         self._job = job
@@ -23,7 +23,7 @@ class ChosenTest:
 
     @property
     def step(self) -> JobStep | None:
-        """The current one; None where the job itself is on."""
+        """The current step of a test; None while the job itself is running."""
         return self._steps[0] if self._steps else None
 
     def refuse(self) -> None:
@@ -48,7 +48,7 @@ class ChosenTest:
         )
 
     def step_over(self, activity: Activity[Any] | None) -> bool:
-        """Go on with the steps of the test that was chosen, or with the next of them; False where no test is on."""
+        """Go on to the first step of the test just chosen, or to its next one. Returns whether a test was on."""
         if not self._steps:
             return False
         test = activity.test if isinstance(activity, ChooseTestActivity) else ""
@@ -56,6 +56,6 @@ class ChosenTest:
         return True
 
     def stop(self) -> bool:
-        """Back to the job; False where no test is on."""
+        """Return to the job. Returns whether a test was on."""
         was_on, self._steps = bool(self._steps), ()
         return was_on

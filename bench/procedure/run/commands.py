@@ -54,7 +54,7 @@ class Back:
 
 @dataclass(frozen=True, slots=True)
 class GoAside:
-    """Make other steps of the job at once, then go on here."""
+    """Do other steps of the job at once, then go on here."""
 
     first: str
     """The id of the first of them."""
@@ -64,7 +64,7 @@ class GoAside:
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """What a look for a cause showed."""
+    """The result of looking for a cause."""
 
     cause: str
     seen: bool

@@ -1,4 +1,4 @@
-"""The bench thread, which alone uses port, runner and journal. A queue brings commands, a call takes snapshots away."""
+"""The bench thread, the only user of port, runner and journal. It takes commands from a queue and emits snapshots."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ SAY_EVERY_S = 2.0
 class Desk:
     """Runs a runner on its own thread.
 
-    Whatever fails there, the thread closes the port and shows a last snapshot whose outcome says what happened.
+    Whatever fails there, the thread closes the port and sends a last snapshot whose outcome says what happened.
     """
 
     def __init__(self, runner: Runner, port: Port, clock: Clock, on_snapshot: Callable[[Snapshot], None]) -> None:
@@ -65,7 +65,7 @@ class Desk:
         """Queue a command; from any thread, never blocks.
 
         One that ends sound mutes the port at once, because the bench thread may be waiting for a slow disk. The port
-        stays muted until the command has been obeyed, whatever is sent before.
+        stays muted until the command has been obeyed, whatever is sent in the meantime.
         """
         with self._posting:
             if isinstance(command, StopSound | Hold | Leave):
@@ -121,7 +121,7 @@ class Desk:
         except BaseException as fault:
             self.fault = self.fault or fault
         if self.fault is not None:
-            with suppress(Exception):  # the watcher may be what failed; `fault` tells the caller too
+            with suppress(Exception):  # the watcher may be what failed; the caller also sees `fault`
                 self._latest = stopped_view(self._runner.job, self._runner.at, self._port.status, self.fault)
                 self._on_snapshot(self._latest)
 

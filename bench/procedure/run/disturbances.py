@@ -1,4 +1,4 @@
-"""Notes in the journal what each step disturbed, what readings showed to be right again, and predictions answered."""
+"""Notes in the journal what each step disturbed, what readings have shown again, and which predictions they answer."""
 
 from __future__ import annotations
 
@@ -67,7 +67,7 @@ class Disturbances:
         return lot if own or lot else None
 
     def _answer_predictions(self) -> None:
-        """Note which predictions the readings have answered by now, and show the last one."""
+        """Note which predictions the readings have answered, and show the last one."""
         bench = self._bench
         for question, answered in [*answered_predictions(bench.job, bench.journal.records(), bench.journal.events())]:
             bench.note(question, answered)
@@ -83,7 +83,7 @@ class Disturbances:
 
 
 def _for_tapes(moved: Iterable[str], so_far: Iterable[str], lot: str | None) -> frozenset[str]:
-    """What was shown so far and is moved: for one of several tapes, or for all of them with None."""
+    """The aspects shown so far that were moved, for one of several tapes; for all of them where `lot` is None."""
     if lot is not None:
         return of_tape(moved, lot) & frozenset(so_far)
     names = set(moved)

@@ -13,7 +13,7 @@ from bench.measure.quantities.hum_watch import HumWatch
 from bench.procedure.state.snapshot import Hum, InputView
 
 CLIP = 0.999
-"""Samples from this part of full scale upwards count as clipped."""
+"""Samples at or above this fraction of full scale count as clipped."""
 
 SILENT_DBFS = -80.0
 """Peaks below this for a second are silence; the hiss of any tape is louder at an interface."""

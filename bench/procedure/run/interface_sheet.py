@@ -1,4 +1,4 @@
-"""The interface sheet: written from the readings of `calibrate-interface`, chosen by device, and given with its age."""
+"""The interface sheet: written from the readings of `calibrate-interface`, and found again by device."""
 
 from __future__ import annotations
 
@@ -18,13 +18,13 @@ from bench.procedure.state.journal import ReadingRecord
 from bench.workspace import write_new
 
 OLD_DAYS = 365
-"""From this age on the report points out the age of a sheet: common practice, no source."""
+"""Age from which the report points out the age of a sheet: common practice, no source."""
 
 REPEATS_DB = 0.01
 """How well plugs, and controls set to their marks, repeat on another day: common practice, no source."""
 
 Found = dict[str, list[tuple[Reading, float | None]]]
-"""By what a step finds: the readings, and the level at which each tone was sent, dBFS."""
+"""By what a step finds: its readings, each with the level at which its tone was sent, dBFS."""
 
 
 def sheet_text(
@@ -33,7 +33,7 @@ def sheet_text(
     """The sheet as TOML; None where the steps measured no interface.
 
     Args:
-        steps: those of the job.
+        steps: the steps of the job.
         records: readings of the last attempts.
         device: name of the interface in the sound system.
         day: when it was measured.
@@ -79,7 +79,7 @@ def _channels(found: Found) -> dict[str, Any]:
 
 
 def _floors(found: Found) -> dict[str, Any]:
-    """The worse of the two channels."""
+    """Noise and distortion, each of the worse channel."""
     out = {}
     for key, of in (("noise_dbfs", "noise"), ("distortion_percent", "distortion")):
         values = [r.value for r, _ in found.get(of, ())]
@@ -129,7 +129,7 @@ def newest_of(folder: Path, device: str) -> Path | None:
 
 
 def calibration(sheet: Interface | None, device: str, today: date) -> str:
-    """For the report: which sheet the levels rest on, its age, and whether it belongs to another device."""
+    """For the report: the sheet on which the levels rest, its age, and whether it belongs to another device."""
     if sheet is None:
         return "levels in dBFS: no interface sheet"
     said = f"by the interface sheet of {sheet.date.isoformat()}"

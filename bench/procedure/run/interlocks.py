@@ -14,7 +14,7 @@ from typing import Literal
 from bench.audio.port import LOADS
 from bench.problem import Problem
 from bench.procedure.kinds.bench import Bench
-from bench.procedure.model.steps import ByHand, Measuring, StepBase, plays_reference_tape, records
+from bench.procedure.model.steps import ByHand, Measuring, StepBase, plays_reference_tape, records, takes_reference_tape
 from bench.procedure.run.views import job_view
 from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.events import Acted, Overridden, Switched
@@ -101,7 +101,8 @@ class Interlocks:
         if not self._switched("setting", wanted):
             self._asked = ("setting", wanted)
             view = job_view(job)
-            to = f"{wanted}: {view.tape}, {view.equalisation}, {view.speed}"
+            loads = job.reference_tape.name if takes_reference_tape(step) else view.tape
+            to = f"{wanted}: {view.equalisation}, {view.speed}. The tape for it is {loads}"
             return Prompt("confirm", f"Take the tape out. Set the machine to {to}. Confirm when it is set.")
         self._note("setting", wanted, step)
         return None

@@ -1,4 +1,4 @@
-"""Moments of lost sound: what was being measured is spoilt and is measured again; not for ever."""
+"""Moments of lost sound: the measurement in progress is spoilt and starts again, up to a limit."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from bench.procedure.state.events import SoundLost
 from bench.words.lost_sound import REMEDY, lost_text
 
 MOST = 5
-"""So often a step begins again; a computer that loses more has to be helped first."""
+"""How often a step may start again; a computer that loses more sound must be put right first."""
 
 
 class LostSound:
@@ -29,11 +29,11 @@ class LostSound:
         self._expected = False
 
     def expected(self) -> None:
-        """A device was opened again: that sound is missing until then is known, and acted on already."""
+        """Ignore the next loss: a device was reopened, so the gap is known and dealt with."""
         self._expected = True
 
     def spoils(self, block: Block, activity: Activity[Any], step: JobStep | None) -> bool:
-        """Whether the sound lost before a block spoilt what is measured: it then begins again, and that is told."""
+        """Whether the sound lost before a block spoilt the measurement, which then starts again with a notice."""
         known, self._expected = self._expected, False
         if not block.lost or known:
             return False

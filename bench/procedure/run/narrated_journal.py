@@ -11,12 +11,12 @@ from bench.words.readings import judged_text, what
 
 
 class NarratedJournal:
-    """Passes entries to another journal, and prints a line for each once that has returned.
+    """Passes entries to another journal, and prints a line for each once the other has returned.
 
     Args:
-        journal: the one that keeps them.
+        journal: the journal that keeps them.
         say: prints a line.
-        titles: of the steps, by id.
+        titles: titles of the steps, by id.
     """
 
     def __init__(self, journal: Journal, say: Callable[[str], None], titles: Titles) -> None:

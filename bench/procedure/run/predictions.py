@@ -1,4 +1,4 @@
-"""What a trainee predicted of this machine, compared with its reading once it is there."""
+"""What a trainee predicted of this machine, compared with the reading once it is taken."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from bench.procedure.state.journal import ReadingRecord
 def answered_predictions(
     job: Job, records: Sequence[ReadingRecord], events: Sequence[Event]
 ) -> Iterator[tuple[str, Answered]]:
-    """The predictions that the readings answer by now and did not before, with the id of their question."""
+    """The predictions that the latest readings have answered, each with the id of its question."""
     for step in job.steps:
         if not isinstance(step, Question) or step.predicts is None:
             continue
@@ -30,7 +30,7 @@ def answered_predictions(
 
 
 def _reading(job: Job, asked: Prediction, name: str, records: Sequence[ReadingRecord]) -> Reading | None:
-    """The last reading of a step that a prediction is about: of the channel that is read first."""
+    """The last reading of a step that a prediction is about, on the channel that is read first."""
     steps = job.steps_named(name).steps
     found = [
         r.measured

@@ -86,6 +86,7 @@ class Runner:
         self._bench.note(step.id, events.Resumed() if resumed else events.Started())
         self._enter()
         self._after()
+        self._bench.notice = self._bench.notice or ("" if resumed else self.job.lacks)
 
     def _enter(self, *, again: bool = False) -> None:
         """Begin the current step, unless an interlock has a question first."""
@@ -126,6 +127,7 @@ class Runner:
         step, activity = self._step, self._activity
         if step is None:
             return
+        self._bench.notice = ""  # it was about the step that ends here
         self._end_activity(skipped=skipped)
         if self._test.step_over(activity):
             self._enter()
@@ -154,7 +156,7 @@ class Runner:
         self._bench.notice = event_sentence(gone, {s.id: s.title for s in self.job.steps})
 
     def _decided(self, step: JobStep, activity: DecisionActivity) -> int:
-        """Note a decision; the index of the step that it leads to."""
+        """Note a decision. Returns the index of the next step."""
         to = self.at + 1
         if activity.goes_to:
             to = max(to, self.job.steps_named(activity.goes_to, step.direction).first)
@@ -200,7 +202,7 @@ class Runner:
             self._after()
 
     def tick(self) -> None:
-        """No sound came: check the port, and tell the activity when the capture has ended."""
+        """Call when no sound came: check the port, and tell the activity when the capture has ended."""
         self._bench.retry_saving()
         status = self._port.status
         step = self._step
@@ -216,7 +218,7 @@ class Runner:
             self._after()
 
     def sound_is_back(self) -> None:
-        """The device was reopened: measure what was not measured yet."""
+        """Go on after the device was reopened: measure what was not measured yet."""
         self._port_trouble = ""
         self._lost.expected()
         on = "; tones start again when you go on" if self._held_at is not None else ""
@@ -279,8 +281,8 @@ class Runner:
                 self._leave_step(skipped=True)
             case say.Hold():
                 self._hold(step)
-            case _ if self._question is not None:
-                self._answer_question(command, step)
+            case _ if (question := self._question) is not None:
+                self._answer_question(question, command, step)
             case say.Accept(reason) if not reason.strip():
                 raise Problem("say why it is accepted: the report gives the reason")
             case _ if self._activity is not None:
@@ -316,7 +318,7 @@ class Runner:
         self._bench.note(step.id, events.Held())
 
     def _while_held(self, command: say.Command, step: JobStep) -> bool:
-        """Handle a command while everything is paused; whether nothing remains to be done."""
+        """Handle a command while everything is paused. Returns whether nothing remains to be done."""
         match command:
             case say.GoOn() | say.Hold() if self._port_trouble:
                 raise Problem(f"{self._port_trouble}; go on when the sound is back")
@@ -340,11 +342,8 @@ class Runner:
             if self._activity.wants_sound:
                 self._activity.interrupted()
 
-    def _answer_question(self, command: say.Command, step: JobStep) -> None:
+    def _answer_question(self, question: Prompt, command: say.Command, step: JobStep) -> None:
         """Handle the answer to an interlock, or to a step that cannot be done."""
-        question = self._question
-        if question is None:
-            return
         match command:
             case say.GoOn() if question.kind == "confirm":
                 self._interlocks.confirm(step)

@@ -38,8 +38,8 @@ def step_view(job: Job, at: int, *, beside: JobStep | None = None, hides_why: bo
     Args:
         job: the job.
         at: index of the step.
-        beside: a step beside the job that comes first; None for none.
-        hides_why: whether why, and what to do otherwise, stay hidden until a question is answered.
+        beside: a step outside the job that comes first; None for none.
+        hides_why: whether `why` and `if_not` stay hidden until a question is answered.
     """
     step = beside or (job.steps[at] if at < len(job.steps) else None)
     if step is None:
@@ -74,7 +74,7 @@ def stopped_view(job: Job, at: int, port: PortStatus, fault: BaseException) -> S
     Args:
         job: what was on the bench.
         at: index of the current step.
-        port: its last status.
+        port: the last status of the port.
         fault: a `Problem`, or a fault of this program.
     """
     step = step_view(job, at)

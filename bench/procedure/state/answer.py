@@ -12,12 +12,12 @@ from bench.words.readings import reading_text, target_text, what
 from bench.words.sentences import listed
 
 LIKELY_PERCENT = 66.0
-"""From here on a time constant is called likely."""
+"""Probability from which a time constant is called likely."""
 MOST_REASONS = 3
-"""So many readings are named; the tables of the report have them all."""
+"""Maximum number of readings that are named; the tables of the report have them all."""
 
 _FED: tuple[str, ...] = ("record_replay_level", "response", "mistracking")
-"""What a decoder is fed is judged by these, from record to replay."""
+"""Quantities, from record to replay, that show whether a decoder is fed correctly."""
 
 _CIRCUITS = {
     "encoding_error": "the encoder",
@@ -48,7 +48,7 @@ def answer_to(question: str, latest: Sequence[ReadingRecord]) -> str:
 
 
 def _foreign(latest: Sequence[ReadingRecord]) -> str:
-    """What a tape from elsewhere shows, and what is not known of it."""
+    """What a tape from elsewhere shows, and what is not known about it."""
     parts = [_figure(r) for r in latest if r.stage == "found-clean" and r.reading.quantity != "treble_fall"]
     parts += [_equalisation(r.measured) for r in latest if r.reading.quantity == "treble_fall" and r.measured]
     tones = [r for r in latest if r.reading.quantity == "tape_level" and r.measured is not None]
@@ -86,7 +86,7 @@ def _fit(judged: Sequence[ReadingRecord]) -> str:
 
 
 def _circuits(judged: Sequence[ReadingRecord]) -> str:
-    """What is right, then what is not and by what reading."""
+    """What is right, then what is not, with the reading that shows it."""
     found = {name: [r for r in judged if r.reading.quantity == q] for q, name in _CIRCUITS.items()}
     words = {name: _worst(readings) for name, readings in found.items() if readings}
     if not words:
@@ -113,7 +113,7 @@ def _worst(records: Sequence[ReadingRecord]) -> VerdictWord:
 
 
 def _reasons(records: Sequence[ReadingRecord], word: VerdictWord) -> str:
-    """The readings with a verdict: of each quantity and channel the one that is farthest off."""
+    """The readings with this verdict: for each quantity and channel, the one farthest from its target."""
     worst: dict[tuple[str, str], ReadingRecord] = {}
     for r in records:
         if r.verdict is None or r.verdict.word != word:

@@ -1,4 +1,4 @@
-"""The as-found readings of the tones of a step, shown beside the present ones."""
+"""The as-found readings of the tones of a step, shown next to the present ones."""
 
 from __future__ import annotations
 

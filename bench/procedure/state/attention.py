@@ -1,4 +1,4 @@
-"""What whoever reads a verdict must know beside it: work cut short, lines left open, answers that are not good."""
+"""What a reader must know besides the verdict: work cut short, lines left open, unsatisfactory answers."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from bench.procedure.state.events import Answered, Ticked, Waited
 
 
 def attention(events: Sequence[Event], titles: Titles) -> dict[int, str]:
-    """A sentence for each, by the place of its event; of a step done several times its last time counts."""
+    """A sentence for each, by the index of its event; for a step done several times the last time counts."""
     return dict(_found(events, titles))
 
 

@@ -1,6 +1,6 @@
-"""The verdict on a whole run, in facts and in words: screen, report, label, history and exit code all give this one.
+"""The verdict on a whole run, in facts and in words: screen, report, label, history and exit code all use it.
 
-Light: a list of sessions needs no more than this.
+It imports little, because a list of sessions needs nothing more than this.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ INVERTED = "One channel is inverted, so that in mono the channels cancel. Check 
 
 
 FEW = 4
-"""So many steps that are still to come are named one by one. A choice."""
+"""Up to this many steps that are still to come are named one by one. A choice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,11 +25,11 @@ class Conclusion:
 
     done: bool = False
     last_step: str = ""
-    """The last step that was over."""
+    """The last step that was completed."""
     answer: str = ""
     """The answer to the question of the job; "" where it has none."""
     in_count: int = 0
-    """Number of judged readings that are in; likewise"""
+    """Number of judged readings that are in; the next three count the other verdicts."""
     out_count: int = 0
     too_close_count: int = 0
     no_reading_count: int = 0
@@ -49,7 +49,7 @@ class Conclusion:
 
     @property
     def counts(self) -> dict[VerdictWord, int]:
-        """Number of judged readings by the word of their verdict, those that occur."""
+        """Number of judged readings by verdict, without verdicts that do not occur."""
         every: dict[VerdictWord, int] = {
             "in": self.in_count,
             "out": self.out_count,
@@ -86,7 +86,7 @@ class Conclusion:
 
     @property
     def headline(self) -> str:
-        """The first thing that is said of the run."""
+        """The first sentence about the run."""
         if self.out:
             out = "Out: one channel is inverted" if self.inverted else "Out"
             return out if self.done else "Not finished, and out"
@@ -134,12 +134,12 @@ class Conclusion:
 
 
 def _to_come(steps: tuple[str, ...]) -> tuple[str, ...]:
-    """What a run that was broken off has still to measure: its steps, or where they are many the first and how many."""
+    """What an interrupted run still has to measure: its steps or, where there are many, the first and their number."""
     return steps if len(steps) <= FEW else (f"{steps[0]}, and {len(steps) - 1} steps after it",)
 
 
 def conclusion_from(table: Mapping[str, Any]) -> Conclusion:
-    """The conclusion as it was written; fields that are missing or strange are as if nothing was said."""
+    """The conclusion from its stored table; missing or malformed fields get their defaults."""
     blank = Conclusion()
     kept: dict[str, Any] = {}
     for one in fields(Conclusion):

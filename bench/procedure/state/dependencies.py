@@ -25,11 +25,11 @@ DISTURBS: Mapping[Aspect, tuple[Aspect, ...]] = {
     "record level": ("tracking", "distortion"),
     "record response": ("tracking",),
 }
-"""What must be checked again after an adjustment. Speed changes every frequency. Azimuth changes treble. Replay is the
-measure of recording. Bias changes level, treble, distortion and noise. Noise reduction depends on all of them."""
+"""What must be checked again after an adjustment. Speed changes every frequency. Azimuth changes treble. Recording is
+measured by replay. Bias changes level, treble, distortion and noise. Noise reduction depends on all of them."""
 
 OF_ONE_DIRECTION: frozenset[Aspect] = frozenset({"replay azimuth", "record azimuth"})
-"""What has a screw of its own for each direction. Amplifiers, bias and motor serve both directions."""
+"""Aspects with a separate screw for each direction. Amplifiers, bias and motor serve both directions."""
 
 IN_REVERSE = " in reverse"
 """Added to the name of an aspect when the tape ran in reverse."""
@@ -111,7 +111,7 @@ def moved_by(step: StepBase) -> frozenset[str]:
 
 
 def moved_by_trimmer(name: str) -> frozenset[str]:
-    """Likewise for a trimmer by its usual name, at any step; nothing for an unusual name."""
+    """What a trimmer, by its usual name, sets and disturbs at any step; nothing for an unusual name."""
     what, direction = set_by(name), "reverse" if name.endswith(" reverse") else None
     return _where_set(what, direction) | _reached_from(what, direction) if what is not None else frozenset()
 
@@ -152,23 +152,23 @@ def named(what: Iterable[Aspect], direction: str | None) -> frozenset[str]:
 
 
 def of_tape(names: Iterable[str], lot: str) -> frozenset[str]:
-    """Names of aspects for one of several tapes; for the first tape they are as they are."""
+    """Names of aspects for one of several tapes; unchanged for the first tape."""
     return frozenset(f"{name}, {lot}" if lot else name for name in names)
 
 
 def set_for(step: StepBase) -> str:
-    """The lot whose own trimmers a step is about; "" where it plays an owner's tape: both its sides meet one head."""
+    """The lot whose own trimmers a step concerns; "" for an owner's tape, both sides of which meet the same head."""
     of_owners = isinstance(step, Adjust | Measure) and (step.programme or step.quantity == "tape_level")
     return "" if of_owners else step.lot
 
 
 def lot_of_trimmer(trimmer: str, lots: Iterable[str]) -> str:
-    """The lot that has a trimmer to itself, "chrome" of "bias left chrome"; "" for one that several tapes share."""
+    """The lot that a trimmer serves alone: "chrome" for "bias left chrome"; "" for one that several tapes share."""
     return next((lot for lot in lots if trimmer.endswith(f" {lot}")), "")
 
 
 def whatever_tape(name: str) -> str:
-    """The name of an aspect without that of the tape."""
+    """The name of an aspect without its tape."""
     return name.partition(", ")[0]
 
 
@@ -233,7 +233,7 @@ def shown_so_far(records: Sequence[ReadingRecord], steps: Mapping[str, StepBase]
         if step is None or r.measured is None:
             continue
         what = shown_by(step, r.reading.quantity)
-        of_another = r.source == "owner's tape" and what == "tracking"  # heard of that tape, not of this machine
+        of_another = r.source == "owner's tape" and what == "tracking"  # a property of that tape, not of this machine
         if what is not None and not of_another:
             found |= of_tape(named((what,), step.direction), set_for(step))
     return frozenset(found)

@@ -132,7 +132,7 @@ KINDS: dict[str, type[Event]] = {
     "done": Done,
     "debrief": Debriefed,
 }
-"""The name of each kind in the session file."""
+"""Each kind of event by its name in the session file."""
 
 KIND_OF: dict[type[Event], str] = {kind: name for name, kind in KINDS.items()}
 

@@ -1,4 +1,4 @@
-"""What happens at the bench besides readings: a type for each kind of event, its facts as fields. Light: no arrays.
+"""What happens at the bench besides readings: a type for each kind of event, its facts as fields. Imports no numpy.
 
 `event_words` puts events into words; `bench.session.record.event_table` stores them.
 """
@@ -62,7 +62,7 @@ class Skipped(Happened):
 
 @dataclass(frozen=True, slots=True)
 class Moved(Happened):
-    """The next step is another than the following one, until one more step is over."""
+    """The next step is not the following one in the job; this holds until one more step is over."""
 
     to: str
     """The id of the next step; "" for the end."""
@@ -77,19 +77,19 @@ class WentBack(Moved):
 
 @dataclass(frozen=True, slots=True)
 class WentAside(Moved):
-    """Steps are made out of their turn."""
+    """Steps are done out of order."""
 
     last: str
     """The id of the last of them."""
     back: str
-    """The id of the step that follows then."""
+    """The id of the step to return to afterwards."""
     stage: Stage
     """The stage of their readings."""
 
 
 @dataclass(frozen=True, slots=True)
 class CameBack(Moved):
-    """The steps out of their turn are over."""
+    """The steps out of order are over."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,7 +157,7 @@ class TurnedBack(Happened):
 
 @dataclass(frozen=True, slots=True)
 class LotLoaded(Happened):
-    """Which tape the practice machine uses as one of several."""
+    """The practice machine was loaded with one of several tapes."""
 
     lot: str
     tape: str
@@ -179,9 +179,9 @@ class Ticked(Happened):
     lines: tuple[str, ...] = ()
     """The lines of the checklist that were ticked."""
     left_open: tuple[str, ...] = ()
-    """Those that were not;"""
+    """The lines that were left open."""
     because: str = ""
-    """and the reason for that."""
+    """Why they were left open."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -280,7 +280,7 @@ class Limits:
 
     target: float
     tolerance: float | None = None
-    """Plus or minus; None for a one-sided limit, or without any."""
+    """Plus or minus; None for a one-sided limit, or for no limit."""
     limit: Literal["", "at least", "at most"] = ""
     source: str = ""
 
@@ -301,7 +301,7 @@ class Answered(Happened):
     right: str = ""
     """The right answer to a question of the instructor."""
     not_good: bool = False
-    """Whether the step says that this answer is not as it should be."""
+    """Whether the step counts this answer as unsatisfactory."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -327,10 +327,10 @@ class Overridden(Happened):
 
 @dataclass(frozen=True, slots=True)
 class Looked(Happened):
-    """A look that a diagnosis suggests."""
+    """The person looked for a cause, as a diagnosis suggested."""
 
     cause: str
-    """The cause that it would show, by name."""
+    """Name of the cause that was looked for."""
     seen: bool
 
 
@@ -381,4 +381,4 @@ class Released(Happened):
 
 @dataclass(frozen=True, slots=True)
 class Done(Happened):
-    """The run came to its end. How it came out is for the readings to say."""
+    """The run came to its end; its result follows from the readings."""

@@ -16,7 +16,7 @@ class CauseNamed(Happened):
     reading: str = ""
     """Id of the reading; "" for none."""
     test: str = ""
-    """The test that, by the trainee, rules out its rival; "" where none was asked for."""
+    """The test that, according to the trainee, rules out its rival; "" where none was asked for."""
     test_is_right: bool = False
 
 
@@ -25,7 +25,7 @@ class RanTest(Happened):
     """A trainee ran a test in mid-exercise that tells two causes apart."""
 
     test: str = ""
-    """What it is called."""
+    """Name of the test."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +34,7 @@ class FaultOutcome:
 
     name: str
     tells: str
-    """How it shows."""
+    """How the fault shows."""
     state: Literal["mended", "hidden", "found", "missed"]
     """`found`: named, not mended; `hidden`: masked by a trimmer; `missed`: neither named nor mended."""
     named: bool
@@ -49,9 +49,9 @@ class FaultOutcome:
     tested: bool = False
     """Whether that test was run."""
     predicted: tuple[str, ...] = ()
-    """What it does to readings at a usual size, a line for each curve or figure."""
+    """Its effect on readings at its usual size, one line for each curve or figure."""
     read: str = ""
-    """The trainee's own curve, in a line."""
+    """The trainee's own curve, in one line."""
     must_find: bool = True
     """Whether the exercise asks for it to be named."""
 
@@ -68,9 +68,9 @@ class TrimmerOutcome:
     turns: int
     right: bool
     hides: str = ""
-    """The fault elsewhere that it compensates."""
+    """The fault elsewhere for which it compensates."""
     allowed: bool = False
-    """It compensates a fault that only the workshop can mend, and the trainee named that fault."""
+    """Whether it compensates for a fault that only the workshop can repair, and that the trainee named."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,9 +7,6 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal, Protocol
 
-import numpy as np
-from numpy.typing import NDArray
-
 from bench.measure.reading import Channel, Reading, Result
 from bench.measure.stage import Stage
 from bench.measure.verdict import Verdict, off_target
@@ -73,9 +70,8 @@ def newest(
 class Sound:
     """The sound behind readings."""
 
-    blocks: tuple[NDArray[np.float32], ...]
-    """One after another, each of shape (frames, channels), full scale ±1; several minutes are not copied into one."""
-    sample_rate: int
+    flac: bytes
+    """A file of it."""
     readings: tuple[str, ...]
     """Ids of the readings."""
 

@@ -21,7 +21,7 @@ from bench.procedure.state.snapshot import Outcome
 
 
 class PlannedStep(Protocol):
-    """What must be known of a step of the job."""
+    """The properties of a step of the job that a verdict needs."""
 
     @property
     def id(self) -> str:
@@ -46,9 +46,9 @@ def conclude(
     """Judge a whole run by the last attempt at each judged step.
 
     Args:
-        steps: of the job, in order; none where they are not known.
-        readings: all of them, oldest first.
-        events: all of them, oldest first.
+        steps: steps of the job, in order; empty where they are not known.
+        readings: all readings, oldest first.
+        events: all events, oldest first.
         steps_done: ids of the steps that are over, in order.
         question: what the job is to answer, as `Procedure.answers` names it.
     """
@@ -96,7 +96,7 @@ def conclude_run(job: Job, journal: Journal) -> Conclusion:
 
 
 def judge_run(job: Job, journal: Journal) -> Outcome:
-    """The same, for a screen."""
+    """Judge a run so far, for a screen."""
     found = conclude_run(job, journal)
     return Outcome(found.done, found.exit_code, found.judged, found.counts, found.said)
 

@@ -1,4 +1,4 @@
-"""Which part of the signal path around noise reduction is wrong, by the readings of a session.
+"""Which part of the signal path around noise reduction is wrong, as shown by the readings of a session.
 
 Line input, record level control, encoder, record amplifier, tape, replay amplifier, decoder: each has a reading that
 the others do not move. The source at the output shows the control, the tape relative to the source the record level,
@@ -38,7 +38,7 @@ class WrongSide:
 
 
 def wrong_sides(records: Sequence[ReadingRecord]) -> tuple[WrongSide, ...]:
-    """What the last readings as left show to be wrong, in the order of the signal path; each channel once."""
+    """What the last as-left readings show to be wrong, in the order of the signal path; each channel once."""
     worst: dict[tuple[Side, Channel], float] = {}
     for record in last_attempts(_latest(records)):
         reading, off = record.measured, record.off
@@ -51,11 +51,11 @@ def wrong_sides(records: Sequence[ReadingRecord]) -> tuple[WrongSide, ...]:
 
 
 def _latest(records: Sequence[ReadingRecord]) -> tuple[ReadingRecord, ...]:
-    """The last reading of each subject, so that what was set right since is not blamed."""
+    """The last reading of each subject, so that a part that was put right in the meantime is not blamed."""
     last: dict[tuple[str, str, Channel, float | None, float | None], ReadingRecord] = {}
     for record in records:
         reading = record.reading
-        if record.stage != "left" or not _tells(record):
+        if record.stage != "left" or not _shows_one_part(record):
             continue
         if isinstance(reading, Reading) and reading.quantity in ("source_level", "record_replay_level", "level"):
             last[record.lot, reading.quantity, reading.channel, None, None] = record
@@ -64,7 +64,7 @@ def _latest(records: Sequence[ReadingRecord]) -> tuple[ReadingRecord, ...]:
     return tuple(last.values())
 
 
-def _tells(record: ReadingRecord) -> bool:
+def _shows_one_part(record: ReadingRecord) -> bool:
     """Whether a reading shows one part alone: levels only with noise reduction out, and judged."""
     quantity = record.reading.quantity
     if quantity not in _SHOWN_BY or record.verdict is None:

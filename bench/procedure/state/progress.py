@@ -21,7 +21,7 @@ from bench.procedure.state.events import Decided, Moved, WentAgain
 from bench.procedure.state.journal import Journal
 
 NO_TRIMMER_MENDS = frozenset({"polarity"})
-"""Quantities that adjusting again does not mend."""
+"""Quantities that no adjustment can correct."""
 
 
 class Progress:
@@ -45,13 +45,13 @@ class Progress:
 
         Args:
             at: index of the next step; the number of steps for the end.
-            over: how many more steps are over by then than the journal holds.
+            over: number of steps that will be over by then besides those in the journal.
         """
         target = self._job.steps[at].id if at < len(self._job.steps) else ""
         return target, len(self._journal.steps_done()) + over
 
     def previous(self, at: int) -> int | None:
-        """Index of the step to go back to; None without one. What needs nobody is no use: it leads here again."""
+        """Index of the step to go back to; None without one. A step that needs nobody is no use: it leads back here."""
         done = set(self._journal.steps_done())
         for n in range(min(at, len(self._job.steps)) - 1, -1, -1):
             step = self._job.steps[n]
@@ -66,9 +66,9 @@ class Progress:
         return tuple(words)
 
     def retry_from(self, step: StepBase, not_in: Iterable[str]) -> int | None:
-        """Index of the step that `again_until` leads back to; None when no retries are left, or nothing can mend it.
+        """Index of the step that `again_until` leads back to; None when no retries are left, or nothing can help.
 
-        It is the named step where that can mend what is not in, else the first of the last steps that set it.
+        It is the named step where that can correct what is not in, else the first of the last steps that set it.
 
         Args:
             step: the step with `again_until`.
@@ -125,7 +125,7 @@ class Progress:
         return WentAgain(*where, left=self.retries_left(step), out=tuple(not_in), passes=passes)
 
     def retries_left(self, step: StepBase) -> int:
-        """How often `again_until` may still lead back from a step; never as found, where nothing is mended."""
+        """How often `again_until` may still lead back from a step; 0 as found, where nothing is corrected."""
         again = step.again_until if isinstance(step, Measuring) and step.stage == "left" else None
         if again is None:
             return 0

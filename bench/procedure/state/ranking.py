@@ -2,8 +2,8 @@
 
 Each figure is the error of the worse channel, in dB: of level from record to replay; of treble, the tone from 5 kHz
 upwards with the largest error; of what is heard, the largest error that a noise-reduction decoder makes of the two. The
-smallest error is best. Two figures that differ by less than their uncertainties together, or than `ALIKE_DB`, share a
-rank.
+smallest error is best. Two figures that differ by less than their combined uncertainty, or less than `ALIKE_DB`, share
+a rank.
 
 What is heard through a decoder counts most: two small errors can add up or cancel. Where two tapes share a rank by it,
 treble decides, then level.
@@ -45,7 +45,7 @@ class Figure:
     """The error of a tape by one criterion."""
 
     off_db: float
-    """Of the worse channel, with its sign."""
+    """Error of the worse channel, with its sign."""
     uncertainty_db: float
     reading: Reading
     """The reading it comes from."""
@@ -65,10 +65,10 @@ def ranking(records: Sequence[ReadingRecord]) -> tuple[RankedTape, ...]:
     """Rank tapes by what is heard with noise reduction, else by treble, else by level, best first.
 
     Args:
-        records: of a session. Readings without a lot, and those at as-found stages, do not count.
+        records: records of a session. Readings without a lot, and those at as-found stages, do not count.
 
     Returns:
-        Nothing for fewer than two tapes.
+        The tapes, best first; empty for fewer than two.
     """
     counted = [r for r in last_attempts(tuple(records)) if r.lot and r.stage == "left"]
     lots = tuple(dict.fromkeys(r.lot for r in counted if r.measured is not None))
@@ -92,7 +92,7 @@ def ranking_lines(ranked: Sequence[RankedTape]) -> tuple[str, ...]:
 
 
 def best_words(ranked: Sequence[RankedTape]) -> str:
-    """The tape that fits the machine best, and by what: "A and B measure alike in noise reduction; …"."""
+    """The tape that fits the machine best, and by which criterion: "A and B measure alike in noise reduction; …"."""
     said: list[str] = []
     first = [r.lot for r in ranked]
     for by in CRITERIA:
@@ -141,7 +141,7 @@ def _figure(by: Criterion, records: Sequence[ReadingRecord]) -> Figure | None:
 
 
 def _aim(record: ReadingRecord) -> float:
-    """The value without error; for a one-sided limit, such as that of distortion, it is 0."""
+    """The value that means no error; 0 for a one-sided limit, such as that of distortion."""
     return record.verdict.target if record.verdict is not None and not record.verdict.limit else 0.0
 
 

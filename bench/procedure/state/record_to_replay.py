@@ -31,7 +31,7 @@ def record_to_replay(records: Sequence[ReadingRecord], direction: str = "") -> R
     counts; of several tapes, the first. `bench.measure.quantities.mistracking` accepts `readings` as they are.
 
     Args:
-        records: of a session.
+        records: records of a session.
         direction: direction of the tape, "reverse" or "" for forward.
     """
     usable = [

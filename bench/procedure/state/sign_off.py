@@ -1,4 +1,4 @@
-"""What whoever signs stands by: the verdict, what must be known beside it, the owner's words, and every quantity."""
+"""What a signature covers: the verdict and what must be known besides it, the owner's words, and every quantity."""
 
 from __future__ import annotations
 
@@ -28,12 +28,12 @@ class _Kind:
 
 
 def to_sign(job: Job, journal: Journal, *, sees_turns: bool) -> tuple[str, ...]:
-    """Lines, the most important first; a line for each quantity that was read, what is out on top.
+    """Lines, the most important first; one for each quantity that was read, those that are out first.
 
     Args:
         job: what is on the bench.
-        journal: of the run.
-        sees_turns: whether the program sees trimmers being turned.
+        journal: the journal of the run.
+        sees_turns: whether the program can see trimmers being turned.
     """
     titles = {step.id: step.title for step in job.steps}
     verdict = replace(conclude_run(job, journal), done=True)

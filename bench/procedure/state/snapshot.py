@@ -16,7 +16,7 @@ from bench.procedure.state.journal import ReadingRecord
 
 @dataclass(frozen=True, slots=True)
 class JobView:
-    """What is on the bench."""
+    """The job as a screen shows it."""
 
     procedure: str
     machine: str
@@ -96,17 +96,17 @@ class Gauge:
     history: tuple[tuple[float, float], ...] = ()
     """(seconds, value) of the last minute."""
     band: float = 0.0
-    """Half the width of the band in which the reading wanders about the average that `reading` is; 0 where it is no
-    average."""
+    """Half the width of the band in which the momentary reading wanders about the average in `reading`; 0 where
+    `reading` is not an average."""
     now: float | None = None
     """The reading at this moment, where `reading` is an average."""
     advice: Literal["", "turn", "look", "hold"] = ""
-    """What helps: a turn, to look longer, or neither; "" where no trimmer is turned live."""
+    """What to do: turn, look longer, or neither; "" where no trimmer is turned live."""
     look_s: float = 0.0
     """How much longer to look, seconds."""
     turn: float | None = None
     """Proposed turn of its trimmer, degrees clockwise; None without a proposal. On a machine whose trimmers the program
-    sees, the rest of that turn."""
+    can see, what is left of that turn."""
 
     @property
     def measured(self) -> Reading | None:
@@ -194,7 +194,7 @@ class Hum:
     dbfs: float
     """Sum of its first three lines."""
     below_db: float
-    """Its distance below the whole input."""
+    """How far it is below the level of the whole input."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -259,13 +259,13 @@ class Snapshot:
     as_found: tuple[FoundPoint, ...] = ()
     """As-found readings of the tones of this step."""
     flutter: tuple[FlutterPart, ...] = ()
-    """Parts of the wow and flutter just measured, strongest first."""
+    """Components of the wow and flutter just measured, strongest first."""
     spectrum: tuple[tuple[float, float], ...] = ()
-    """(Hz, % peak) of its spectrum, lowest first."""
+    """(Hz, % peak) of the spectrum of the flutter, lowest frequency first."""
     to_sign: tuple[str, ...] = ()
-    """At the sign-off: the lines that whoever signs stands by, the most important first."""
+    """At the sign-off: the lines that the signature covers, the most important first."""
     to_choose_by: tuple[str, ...] = ()
-    """At a decision: what each answer gives, a line for each."""
+    """At a decision: what each answer leads to, a line for each."""
     can_go_back: bool = False
     """Whether there is a step to go back to."""
     can_test: bool = False

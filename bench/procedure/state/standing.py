@@ -1,4 +1,4 @@
-"""Which readings still hold: what was read as left counts only where nothing that it depends on was turned since."""
+"""Which readings still hold: an as-left reading counts only if nothing on which it depends was turned afterwards."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from bench.procedure.state.outcome import last_attempts
 
 
 class StepKind(Protocol):
-    """What must be known of a step."""
+    """The properties of a step that are needed here."""
 
     @property
     def kind(self) -> str:
@@ -32,19 +32,19 @@ class StepKind(Protocol):
 
 
 Turn = tuple[datetime, str, frozenset[str], str]
-"""When, at which step, the names of the aspects that it moved, and of which of several tapes; "" for all."""
+"""Time, step, names of the aspects that it moved, and which of several tapes it affects; "" for all."""
 
 
 def standing(
     readings: Sequence[ReadingRecord], events: Sequence[Event], steps: Mapping[str, StepKind], *, sees_turns: bool
 ) -> tuple[ReadingRecord, ...]:
-    """The readings of the last attempts, without those as left that were taken before a turn that moved them.
+    """The readings of the last attempts, without as-left readings taken before a turn that moved them.
 
     Args:
-        readings: all of them, oldest first.
-        events: all of them, oldest first.
-        steps: of the job, by id.
-        sees_turns: whether turns are among the events; else each step that adjusts is taken for a turn.
+        readings: all readings, oldest first.
+        events: all events, oldest first.
+        steps: steps of the job, by id.
+        sees_turns: whether turns are among the events; otherwise every adjusting step counts as a turn.
     """
     latest = last_attempts(tuple(readings))
     lots = {r.lot for r in latest} - {""}

@@ -1,4 +1,4 @@
-"""Response of a reading to a trimmer: direction, change per degree, and the turn lost in play when the sense changes.
+"""Response of a reading to a trimmer: direction, change per degree, and the turn lost to play when the sense changes.
 
 Turns, and steady readings after them, are known. The model is a straight line with play: the wiper follows the screw,
 but lags by up to half the play either way. Two or three readings do not determine slope, play and first position of
@@ -26,7 +26,7 @@ FIRST_TURN = 15.0
 
 LARGEST_TURN = 90.0
 BENT = 0.06
-"""Deviation from the line that is allowed, as a part of the distance from the aim: laws are straight only near it."""
+"""Allowed deviation from the line, as a fraction of the distance from the aim: laws are straight only near it."""
 
 PLAYS = np.arange(0.0, 10.5, 1.0)
 USUAL_PLAY, PLAY_SPREAD = 4.5, 3.0
@@ -81,7 +81,7 @@ class TrimmerResponse:
         return cls.of(kept[-1]) if kept else cls()
 
     def begin_visit(self) -> None:
-        """Begin another step: the slope still holds, but other adjustments changed the reading."""
+        """Begin another step: the slope still holds, but other adjustments have changed the reading."""
         if self.points:
             self._new_group += 1
 
@@ -107,7 +107,7 @@ class TrimmerResponse:
             high: distance of the clockwise stop, degrees.
 
         Returns:
-            At first a turn to learn from, doubled when the last one changed nothing.
+            At first an exploratory turn, doubled when the last one changed nothing.
         """
         if not self.points:
             return 0.0
@@ -120,7 +120,7 @@ class TrimmerResponse:
         return max(low, min(high, turn))
 
     def _searching(self) -> float:
-        """A turn to learn from: in the same direction as the last, and further."""
+        """An exploratory turn: in the same direction as the last, and further."""
         here = [d for d, _ in self.points]
         if len(here) < 2:
             return FIRST_TURN

@@ -1,1 +1,1 @@
-"""Sessions beside each other: two of them, one machine over the years, several machines."""
+"""Comparisons of sessions: two sessions, one machine over the years, several machines."""

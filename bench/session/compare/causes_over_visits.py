@@ -7,7 +7,7 @@ from pathlib import Path
 
 from bench.diagnosis.telling.page import PROBABLE, odds_text, suspect_text
 from bench.problem import Problem
-from bench.session.compare.diagnosis import worth_telling
+from bench.session.compare.diagnosis import diagnosis_to_show
 from bench.session.record.reader import read_session
 from bench.words.dates import day
 
@@ -21,7 +21,7 @@ def visit_lines(folders: Sequence[Path]) -> list[str]:
         except Problem as problem:
             lines.append(problem.sentence)
             continue
-        found = worth_telling(session)
+        found = diagnosis_to_show(session)
         likely = [s for s in found.suspects if s.probability >= PROBABLE] if found else []
         for s in likely:
             again = "; it has come back" if s.name in before else ""

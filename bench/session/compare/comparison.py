@@ -16,8 +16,8 @@ from bench.session.record.reader import read_session
 from bench.session.record.record import SessionRecord
 
 Way = Literal["left", "found", "before-cleaning", "between"]
-"""As left with as left; as found with as found, after cleaning or before it; or what came about between: as left with
-as found the next time."""
+"""Which stages are compared: both as left; both as found, after or before cleaning; or, for what happened between the
+sessions, the first as left with the second as found."""
 
 WAYS: dict[Way, tuple[tuple[Stage, ...], tuple[Stage, ...]]] = {
     "left": (("left",), ("left",)),
@@ -25,14 +25,14 @@ WAYS: dict[Way, tuple[tuple[Stage, ...], tuple[Stage, ...]]] = {
     "before-cleaning": (("found-dirty",), ("found-dirty",)),
     "between": (("left",), ("found-clean",)),
 }
-"""The stages that are taken of the one and of the other."""
+"""The stages that are taken from the first and from the second session, in order of preference."""
 
 State = Literal["changed", "no change shown", "not compared", "only in the first", "only in the second"]
 
 
 @dataclass(frozen=True, slots=True)
 class Side:
-    """A session that is compared."""
+    """One of the two sessions."""
 
     session: str
     machine: str
@@ -40,34 +40,34 @@ class Side:
     when: datetime
     stage: Stage
     note: str = ""
-    """Why it is read in part only."""
+    """Why it could be read only in part."""
 
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One thing measured in either."""
+    """A subject that was measured in either session."""
 
     subject: Subject
     first: ReadingRecord | None
     second: ReadingRecord | None
     state: State
     by: float | None = None
-    """The second minus the first; None where they are not compared."""
+    """The second minus the first; None where the two are not compared."""
     uncertainty: float | None = None
-    """Of `by`, expanded (k = 2): root of the sum of squares, without what both share."""
+    """Expanded uncertainty (k = 2) of `by`: root of the sum of squares, without the part that both share."""
     because: str = ""
-    """Why they are not compared."""
+    """Why the two are not compared."""
 
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """Two sessions."""
+    """Two sessions compared."""
 
     first: Side
     second: Side
     rows: tuple[Row, ...]
     notes: tuple[str, ...] = ()
-    """What must be known beside: another machine, another procedure."""
+    """Caveats: another machine, another procedure."""
 
     @property
     def changed(self) -> tuple[Row, ...]:
@@ -79,18 +79,18 @@ def of(a: Path, b: Path, way: Way = "left") -> Comparison:
     """Compare two sessions.
 
     Args:
-        a: the folder of the first.
-        b: of the second, usually the later.
-        way: which readings of them.
+        a: folder of the first session.
+        b: folder of the second session, usually the later one.
+        way: which of their readings.
 
     Raises:
-        Problem: one can't be read.
+        Problem: one of them can't be read.
     """
     return of_sessions(read_session(a), read_session(b), way)
 
 
 def of_sessions(a: SessionRecord, b: SessionRecord, way: Way = "left") -> Comparison:
-    """The same, of sessions that are read already."""
+    """Compare two sessions that are already read."""
     stages = WAYS[way]
     first, second = last_of(a, stages[0], failed=True), last_of(b, stages[1], failed=True)
     rows = [_row(s, first.get(s), second.get(s), a, b) for s in sorted({**first, **second}, key=in_order)]
@@ -98,7 +98,7 @@ def of_sessions(a: SessionRecord, b: SessionRecord, way: Way = "left") -> Compar
 
 
 def change(one: Reading, two: Reading) -> tuple[float, float]:
-    """The second less the first, and the expanded uncertainty (k = 2) of that, without what both share."""
+    """The second minus the first, and its expanded uncertainty (k = 2), without the part that both share."""
     u = math.hypot(one.uncertainty_without(*SHARED), two.uncertainty_without(*SHARED))
     return two.value - one.value, u
 

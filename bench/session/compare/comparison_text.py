@@ -44,7 +44,7 @@ def comparison_lines(found: Comparison) -> list[str]:
 
 
 def summary(found: Comparison) -> str:
-    """How many of what, in a sentence."""
+    """The counts of changed, unchanged and incomparable rows, in a sentence."""
     counts = [(state, sum(r.state == state for r in found.rows)) for state in _TITLES]
     if not found.rows:
         return "There is nothing to compare: neither has a reading of that stage."

@@ -24,11 +24,11 @@ from bench.session.record.reader import read_session
 from bench.session.record.record import SessionRecord
 
 FEWEST = 8
-"""With fewer readings that tell of causes nothing is said of them unasked."""
+"""With fewer readings that bear on causes, no diagnosis is shown unless it is asked for."""
 
 
 def diagnosis_of(session: SessionRecord, possible: Possible | None = None) -> tuple[Diagnosis, Machine]:
-    """The diagnosis, with the next test of those that are possible; and the machine as its sheet gives it."""
+    """The diagnosis with the best next test among those possible, and the machine from its sheet."""
     sheet = machine_sheet(session.folder, session.inputs)
     facts = {k: v for k, v in sheet.items() if k != "practice"} | ({} if sheet else {"heads": session.job.heads})
     machine = machine_of(facts | {"lined_up_before": _lined_up_before(session)}, str(session.folder))
@@ -37,7 +37,7 @@ def diagnosis_of(session: SessionRecord, possible: Possible | None = None) -> tu
 
 
 def _lined_up_before(session: SessionRecord) -> bool:
-    """Whether the visit before this one adjusted the machine. A practice machine is another one with each new job."""
+    """Whether the previous visit adjusted the machine. A practice machine is a new one in each job."""
     if session.job.port_kind == "practice":
         return bool(session.job.turned_before)
     every = entries_beside(session.folder)
@@ -50,10 +50,10 @@ def _lined_up_before(session: SessionRecord) -> bool:
 
 
 @lru_cache(maxsize=1)
-def worth_telling(session: SessionRecord) -> Diagnosis | None:
-    """The diagnosis of a session; None where too little was read, or its copy of the sheet is no machine's.
+def diagnosis_to_show(session: SessionRecord) -> Diagnosis | None:
+    """The diagnosis of a session; None where too little was read, or its copy of the machine sheet is unusable.
 
-    The last one is kept: report, screen and command ask for it one after another when a job ends.
+    The last one is cached: report, screen and command all ask for it when a job ends.
     """
     try:
         found, _ = diagnosis_of(session)
@@ -64,22 +64,22 @@ def worth_telling(session: SessionRecord) -> Diagnosis | None:
 
 @dataclass(slots=True)
 class WhatIsWrong:
-    """What is wrong by what a running job has kept so far, and the suggested test as steps of the job."""
+    """What is wrong by the readings of a running job so far, and the suggested test as steps of the job."""
 
     folder: Path
-    """Of the session."""
+    """Folder of the session."""
     steps: Sequence[JobStep]
 
     def line(self) -> str:
-        """The first cause in one line; "" where too little was read, or no cause is likelier than not."""
-        found = worth_telling(read_session(self.folder))
+        """The first cause in one line; "" where too little was read, or no cause is more likely than not."""
+        found = diagnosis_to_show(read_session(self.folder))
         likely = found is not None and any(s.probability >= PROBABLE for s in found.suspects)
         return first_line(found) if found is not None and likely else ""
 
     def page(self) -> tuple[list[str], GoAside | Look | None]:
-        """All of it as lines, and the command that makes the suggested test at once. Raises `Problem`.
+        """The whole diagnosis as lines, and the command that does the suggested test at once. Raises `Problem`.
 
-        A look is seen in it; whoever looked says whether that is so.
+        For a look at the machine the command is a `Look` with `seen`; the person says whether that is so.
         """
         found, _ = diagnosis_of(read_session(self.folder))
         test = found.next_test
@@ -90,7 +90,7 @@ class WhatIsWrong:
 
 
 def time_to_ask(before: Snapshot, now: Snapshot) -> bool:
-    """Whether a person wants to know at this moment what is wrong: as found is over, a step stays out, the sign-off."""
+    """Whether to show the diagnosis now: after an as-found stage, after a step that stayed out, and at the sign-off."""
     left, entered = before.step, now.step
     if left is None or entered is None or left.id == entered.id:
         return False

@@ -1,7 +1,7 @@
-"""Tapes that a machine recorded as it was found: how they play on it as left, and what there is to choose before.
+"""Tapes that a machine recorded as it was found: how they play on it as left, and the choice before anything is turned.
 
-Before anything is turned, replay can be kept as it stands, which is right for nothing but what the owner is used to, or
-be set to the standard, for which tapes from elsewhere were made. Both cost something; `Choice` has what.
+Replay can be kept as it is, which suits only the tapes that the owner recorded, or be set to the standard, for which
+tapes from elsewhere were made. Each choice costs something, which `Choice` states.
 """
 
 from __future__ import annotations
@@ -15,15 +15,15 @@ from bench.session.record.record import SessionRecord
 AS_FOUND = "as found, after cleaning"
 AS_LEFT = "as left"
 TAPE_TO_TAPE_DB = 0.3
-"""From tape to tape of one batch, expanded (k = 2): level and response were read on one tape, and the owner's tapes are
-others. Common practice, no source."""
+"""Variation between tapes of one batch, expanded (k = 2): level and response were read on one tape, and the owner's
+tapes are different ones. Common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
 class Choice:
     """How tapes play if replay is kept as found, and if it is set to the standard.
 
-    A tape from elsewhere that is right plays as it was recorded on a machine that is set to the standard.
+    A correct tape from elsewhere plays as it was recorded on a machine that is set to the standard.
     """
 
     own_if_kept: Pair
@@ -32,19 +32,19 @@ class Choice:
 
 
 def earlier_tapes(session: SessionRecord) -> Pair:
-    """Tapes of the machine as found, after cleaning, on the machine as left.
+    """Tapes that the machine recorded as found, after cleaning, played on the machine as left.
 
     Raises:
-        Problem: its copy of the machine's sheet is gone, or an error that is no machine's.
+        Problem: its copy of the machine sheet is missing, or an error is implausible for a machine.
     """
     return _with_reason(pair(_as_found(session), replace(machine_errors(session, "left"), machine=AS_LEFT)))
 
 
 def choice(session: SessionRecord) -> Choice:
-    """What there is to choose, by what was read before anything was turned.
+    """The choice, from what was read before anything was turned.
 
     Raises:
-        Problem: likewise.
+        Problem: as for `earlier_tapes`.
     """
     found = _as_found(session)
     right = right_machine(found)
@@ -53,7 +53,7 @@ def choice(session: SessionRecord) -> Choice:
 
 
 def _as_found(session: SessionRecord) -> MachineErrors:
-    """As it was found, with what another tape than the one that was recorded on leaves open."""
+    """The machine as found, with the added uncertainty of a different tape from the one recorded on."""
     found = machine_errors(session, "found-clean")
     spread = Value(0.0, TAPE_TO_TAPE_DB)
     own = {kind: v + spread if kind.what in ("level", "response") else v for kind, v in found.own.items()}
@@ -61,7 +61,7 @@ def _as_found(session: SessionRecord) -> MachineErrors:
 
 
 def _with_reason(found: Pair) -> Pair:
-    """With the reason where there is no figure at all, or none of level and none of response."""
+    """Add the reason where there is no figure at all, or neither level nor response."""
     if found.level or found.response:
         return found
     parts = []

@@ -13,40 +13,41 @@ from bench.words.names import CHANNELS
 from bench.words.sentences import listed
 
 TREBLE_FROM_HZ = 2000.0
-"""What a paragraph gives of a response."""
+"""A paragraph gives the response from this frequency up."""
 MEASURED = ("reference tape", "record-replay")
 _NONE = "How your own tapes from before this line-up play on it: no reading, because"
 DECODE = "tapebench decode --session {0} --replayed-on {0}"
 
 
 def earlier_tapes_paragraph(session: SessionRecord) -> str:
-    """How the owner's tapes from before the line-up play, and what puts a transfer of them right.
+    """How the owner's tapes from before the line-up play, and what corrects a transfer of them.
 
-    "" where nothing was adjusted, or where nothing of replay or recording was measured as found.
+    "" where nothing was adjusted, or where neither replay nor recording was measured as found.
     """
     measured = any(r.stage == "found-clean" and r.source in MEASURED for r in session.readings)
     if not (session.adjusted and measured):
         return ""
     try:
-        return _paragraph(earlier_tapes(session), session.folder.resolve().name)
+        return _paragraph(earlier_tapes(session), session)
     except Problem as problem:
-        because = problem.sentence.removeprefix(f"{session.folder}: ")  # the report says which session it is of
+        because = problem.sentence.removeprefix(f"{session.folder}: ")  # the report already names the session
         return f"{_NONE} {because}."
 
 
-def _paragraph(found: Pair, session: str) -> str:
+def _paragraph(found: Pair, session: SessionRecord) -> str:
     if found.because:
         return f"{_NONE} {found.because}."
+    of = f" on {session.job.tapes['']}" if session.job.further else ""
     heard = _heard(found)
     return (
-        f"Your own tapes from before this line-up will play on it with {_figures(found)}."
+        f"Your own tapes from before this line-up{of} will play on it with {_figures(found)}."
         f"{f' {heard}.' if heard else ''} A transfer made with noise reduction out is put right by "
-        f"{DECODE.format(session)}."
+        f"{DECODE.format(session.folder.resolve().name)}."
     )
 
 
 def choice_lines(session: SessionRecord) -> tuple[str, ...]:
-    """What keeping replay as it stands gives, and what setting it to the standard, a line for each."""
+    """How tapes play if replay is kept as it is, and if it is set to the standard; a line for each."""
     try:
         found = choice(session)
     except Problem as problem:
@@ -62,7 +63,7 @@ def choice_lines(session: SessionRecord) -> tuple[str, ...]:
 
 
 def earlier_tapes_lines(found: Pair) -> list[str]:
-    """Every figure of tapes as found on the machine as left, one a line."""
+    """Every figure of as-found tapes on the machine as left, one per line."""
     if found.because:
         return [f"  no figure, because {found.because}"]
     out = [f"  level, {CHANNELS[c]}: {_value(v, 'dB')} dB" for c, v in found.level.items()]
@@ -78,7 +79,7 @@ def earlier_tapes_lines(found: Pair) -> list[str]:
 
 
 def _in_short(found: Pair) -> str:
-    """The worse channel of each."""
+    """The worse channel of each figure."""
     if found.because:
         return f"no figures, because {found.because}"
     level = max(found.level.values(), key=lambda v: abs(v.value), default=None)
@@ -110,7 +111,7 @@ def _figures(found: Pair) -> str:
 
 
 def _heard(found: Pair) -> str:
-    """What noise reduction makes of it."""
+    """What noise reduction does to the error."""
     worst = found.mistracking
     if worst is None:
         return ""

@@ -13,7 +13,7 @@ from bench.session.record.reader import read_session
 
 
 def fleet(sessions_folder: Path) -> tuple[list[MachineErrors], list[str]]:
-    """Every machine by its last usable session, in order of name, and why others are left out."""
+    """Every machine by its last usable session, in order of name, and why the others are left out."""
     found, left_out = [], []
     for machine in sorted(by_due_date(entries(sessions_folder)), key=lambda m: m.machine):
         try:
@@ -24,11 +24,12 @@ def fleet(sessions_folder: Path) -> tuple[list[MachineErrors], list[str]]:
 
 
 def errors_by_name(sessions_folder: Path, named: str) -> MachineErrors:
-    """One machine, by a session or by its own name.
+    """The errors of one machine, found by a session or by name.
 
     Args:
-        sessions_folder: of the workspace.
-        named: a session's folder, `session.toml` or name; else a machine's name, its sheet's, or a part of either.
+        sessions_folder: folder of all sessions.
+        named: a session's folder, `session.toml` or name; else a machine's name, that of its sheet, or a part of
+            either.
 
     Raises:
         Problem: there is no such session or machine, or too little was measured.
@@ -44,7 +45,7 @@ def errors_by_name(sessions_folder: Path, named: str) -> MachineErrors:
 
 
 def _last(sessions: tuple[Entry, ...] | list[Entry]) -> MachineErrors:
-    """From the newest session that came to its end and read anything of replay; the newest's reason where none did."""
+    """From the newest finished session with a replay reading. Without one, raises the reason of the newest."""
     why: Problem | None = None
     for entry in sessions:
         if not entry.done:

@@ -28,13 +28,13 @@ class Point:
     """A reading at a visit."""
 
     session: str
-    """The name of its folder."""
+    """Name of the session's folder."""
     when: datetime
     stage: Stage
     value: float
     uncertainty: float
     apart: float
-    """Of it what other readings of like conditions do not share."""
+    """The part of the uncertainty that other readings in the same conditions do not share."""
     bound: Bound | None
     verdict: VerdictWord | None
     target: float | None
@@ -64,23 +64,23 @@ class Visit:
     procedure: str
     outcome: str
     adjusted: bool
-    """Something was turned: as left is not as found."""
+    """Whether something was turned, so that as left differs from as found."""
     note: str = ""
-    """Why it counts only in part, or not at all."""
+    """Why it counts only in part or not at all."""
     done: bool = True
-    """It came to its end."""
+    """Whether it came to its end."""
 
 
 @dataclass(frozen=True, slots=True)
 class Series:
-    """One thing over the years."""
+    """One subject over the years."""
 
     subject: Subject
     points: tuple[Point, ...]
-    """The oldest first; of a visit as found before as left."""
+    """Oldest first; within a visit, as found before as left."""
     drift: Drift | None
     no_drift: str
-    """Why there is none; "" where there is."""
+    """Why there is no drift; "" where there is one."""
     reaches: date | None
     """When the drift reaches the end of the tolerance; None where it is not known to."""
 
@@ -90,10 +90,10 @@ class Due:
     """When a machine should come back."""
 
     on: date | None
-    """None where no visit came to its end, so that nothing was finished that could be due again."""
+    """None where no visit came to its end, so that nothing can be due again."""
     because: str
     sooner: bool = False
-    """A reading brings it back before the workshop's interval is over."""
+    """Whether a reading makes it due before the workshop's interval is over."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +102,7 @@ class History:
 
     machine: str
     visits: tuple[Visit, ...]
-    """The oldest first."""
+    """Oldest first."""
     series: tuple[Series, ...]
     due: Due
     interval_months: int
@@ -114,13 +114,13 @@ def of(
     """The history of a machine.
 
     Args:
-        workspace: whose sessions.
-        machine: its name, its sheet's name, or a part of either that fits no other.
-        quantity: only series of this one are returned; None for all. All of them decide what is due.
+        workspace: workspace with the sessions.
+        machine: its name, that of its sheet, or a part of either that fits no other machine.
+        quantity: only series of this quantity are returned; None for all. All of them decide when it is due.
         interval_months: months from one visit of a machine to the next.
 
     Raises:
-        Problem: no such machine, or several.
+        Problem: no machine fits, or several do.
     """
     every = entries(workspace.sessions)
     found = of_machine(every, machine)
@@ -132,7 +132,7 @@ def of(
 
 
 def of_sessions(found: Sequence[Entry], quantity: str | None, interval_months: int) -> History:
-    """The same, of sessions that are known to be of one machine, in any order."""
+    """The history from sessions that are known to be of one machine, in any order."""
     visits, sessions = [], []
     for entry in sorted(found, key=lambda e: (e.begun, e.name)):
         try:
@@ -229,7 +229,7 @@ def _steps(points: Sequence[Point], visits: Sequence[Visit]) -> tuple[list[Step]
         elif before and here:
             broken = "it was adjusted before it was read"
         after = here.get("left") or (None if visit.adjusted else here.get("found-clean"))
-        # What was turned at a visit that did not read it afterwards may have moved it.
+        # A visit that turned something and did not read this afterwards may have moved it.
         before = after or (None if visit.adjusted else before)
     return steps, broken
 

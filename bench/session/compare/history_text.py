@@ -38,11 +38,11 @@ def history_lines(history: History) -> list[str]:
 
 
 def series_lines(series: Series, notes: dict[str, str]) -> list[str]:
-    """One thing over the years: what, each visit's readings, the drift.
+    """One subject over the years: its name, the readings of each visit, the drift.
 
     Args:
-        series: what is shown.
-        notes: letters for references and methods, explained once below all; new ones are added.
+        series: the series to show.
+        notes: letters for references and methods, explained once at the end; new ones are added.
     """
     unit = series.subject.unit
     lines = [_head(series, notes)]
@@ -54,7 +54,7 @@ def series_lines(series: Series, notes: dict[str, str]) -> list[str]:
 
 
 def table_lines(series: list[Series], notes: dict[str, str]) -> list[str]:
-    """The readings of the only visit: a line for each thing, a column for each stage, and the target."""
+    """The readings of the only visit: a line for each subject, a column for each stage, and the target."""
     stages = [stage for stage in STAGES if any(p.stage == stage for s in series for p in s.points)]
     rows = [["", *(short_stage(STAGES[stage]) for stage in stages), "target"]]
     for one in series:
@@ -74,7 +74,7 @@ def _cell(point: Point | None, series: Series) -> str:
 
 
 def _head(series: Series, notes: dict[str, str]) -> str:
-    """What it is, its unit, and the letter of its reference and method."""
+    """Name and unit of the series, and the letter of its reference and method."""
     conditions = series.points[-1].conditions
     unit = series.subject.unit
     how = "; ".join(filter(None, (f"re {conditions.reference}" if conditions.reference else "", conditions.method)))
@@ -91,7 +91,7 @@ def point_text(point: Point, unit: str) -> str:
 
 
 def drift_text(series: Series) -> str:
-    """What it drifts by, or why that is not known."""
+    """The drift, or why it is not known."""
     found = series.drift
     if found is None and series.no_drift == ONE_VISIT:
         return "first read at this visit"
@@ -110,7 +110,7 @@ def drift_text(series: Series) -> str:
 
 
 def due_line(history: History) -> str:
-    """When it is due again, and why then."""
+    """When the machine is due again, and why."""
     if history.due.on is None:
         return f"Next due: not known, because {history.due.because}."
     return f"Next due: {day(history.due.on)}, because {history.due.because}."

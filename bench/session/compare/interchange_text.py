@@ -1,4 +1,4 @@
-"""The fleet as lines of text: who plays whose tapes how, and which machine is the odd one out."""
+"""The fleet as lines of text: how each machine plays the tapes of the others, and which machine is the odd one out."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ _UNITS = {"level": "dB", "response": "dB", "azimuth": "µs", "speed": "%"}
 
 
 def interchange_lines(found: Interchange) -> list[str]:
-    """Machines, the table of pairs, what is not known and why, the odd one out."""
+    """Machines, table of pairs, what is not known and why, and the odd one out."""
     lines = ["Machines"]
     for n, m in enumerate(found.machines, start=1):
         lines.append(f"  {n}  {m.machine}: {m.session}, {day(m.when)}, {m.heads} heads, {tape_speed(m.speed_mm_s)}")
@@ -84,7 +84,7 @@ def _mistracking(found: Mistracking | None, side: str) -> str:
 
 
 def outlier_text(found: Outlier) -> str:
-    """Which machine is the odd one out, by what, and how likely that is chance."""
+    """Which machine is the odd one out, by which error, and how likely it is that this is chance."""
     among = f" among {listed(list(found.machines))}" if len(found.machines) > 1 else ""
     if not found.machine or found.kind is None or found.distance is None:
         return f"Odd one out{among}: none, because {found.because}."

@@ -1,8 +1,8 @@
-"""What a session shows of a machine's two halves: what its replay adds to any tape, and what its recording leaves.
+"""The replay errors and the recording errors of a machine, as a session shows them.
 
-Replay is read from the reference tape, each reading minus its target. Record to replay on the machine's own tape is
-both halves together, so recording is that less replay. Speed and, on two heads, azimuth need no reading of their own
-there: a machine always agrees with its own recording.
+Replay is read from the reference tape, each reading minus its target. Record to replay on the machine's own tape
+contains both errors, so the recording error is that minus the replay error. Speed and, on two heads, azimuth need no
+reading from record to replay: a machine always agrees with its own recording.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from bench.tape.geometry import TRACK_FORMATS
 
 What = Literal["level", "response", "azimuth", "speed"]
 SAME_SPACING = 0.1
-"""A head whose track spacing differs by more than this fraction is of another format."""
+"""A head whose track spacing differs by more than this fraction has another format."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,16 +43,16 @@ class Value:
 
 @dataclass(frozen=True, slots=True)
 class ErrorKind:
-    """Which error: of what, in which channel, at which frequency."""
+    """Which error: its quantity, channel and frequency."""
 
     what: What
     channel: Channel
     frequency_hz: float | None = None
-    """Of a response; the tone of a level."""
+    """Frequency of a response or, for a level, of its tone; else None."""
 
 
 EXACT = Value(0.0, 0.0)
-"""What a machine does to its own tape by nature."""
+"""An error that a machine cannot have on its own tape."""
 SPEED = ErrorKind("speed", "both")
 AZIMUTH = ErrorKind("azimuth", "left-right")
 
@@ -72,18 +72,18 @@ class MachineErrors:
     reference_level: str
     reference_tape: str
     replay: dict[ErrorKind, Value]
-    """Against the reference tape: dB, dB, µs, %."""
+    """Replay of the reference tape: dB, dB, µs, %."""
     own: dict[ErrorKind, Value]
-    """Record to replay on itself."""
+    """Record to replay on the machine itself."""
     missing: tuple[str, ...]
     """What was not read, in words."""
 
 
 def machine_errors(session: SessionRecord, stage: Stage | None = None) -> MachineErrors:
-    """The errors that a session read at a stage; without one as left, or as found where nothing was left.
+    """The errors that a session read at a stage; by default as left, or as found where nothing was read as left.
 
     Raises:
-        Problem: its copy of the machine's sheet is gone, so that speed and tracks are not known.
+        Problem: its copy of the machine sheet is missing, so that speed and tracks are not known.
     """
     sheet = _sheet(session)
     spacing = _number(session, sheet, "track_spacing_mm")
@@ -130,6 +130,8 @@ def _replay(session: SessionRecord, stage: Stage | None) -> dict[ErrorKind, Valu
     azimuth_hz: float | None = None
     for subject, record in last_of(session, _stages(stage)).items():
         error = _error(record)
+        if record.lot and session.job.further:  # another setting of the machine
+            continue
         if subject.source != "reference tape" or subject.direction or error is None:
             continue
         if subject.quantity == "level":
@@ -172,6 +174,8 @@ def _own(session: SessionRecord, stage: Stage | None) -> dict[ErrorKind, Value]:
         return out
     for subject, record in last_of(session, _stages(stage)).items():
         own = record.measured
+        if record.lot and session.job.further:
+            continue
         if subject.source == "record-replay" and subject.quantity == "azimuth_delay" and not subject.direction and own:
             out[AZIMUTH] = Value(own.value, own.uncertainty)
     return out

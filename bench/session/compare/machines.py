@@ -1,4 +1,4 @@
-"""Which machines have been on the bench, how often, and which are due again. Light, by the index alone."""
+"""Which machines have been on the bench, how often, and which are due again. It reads only the index."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from datetime import date
 from bench.session.record.index import Entry
 
 INTERVAL_MONTHS = 12
-"""When a machine is due again, where the workshop names no interval of its own (common practice, no source)."""
+"""Default interval between visits of a machine (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,10 +20,10 @@ class MachineSessions:
     machine: str
     machine_id: str
     sessions: tuple[Entry, ...]
-    """The newest first."""
+    """Newest first."""
     due: date | None
-    """By the workshop's interval alone, from the last session that came to its end; None where none did. What drifts
-    may bring it back sooner: `history` reads the sessions for that."""
+    """By the workshop's interval alone, from the last finished session; None without one. Drift may make it due sooner:
+    `history` reads the sessions for that."""
 
     @property
     def last(self) -> Entry:
@@ -32,7 +32,7 @@ class MachineSessions:
 
 
 def by_due_date(found: Iterable[Entry], interval_months: int = INTERVAL_MONTHS) -> list[MachineSessions]:
-    """The machines, in the order in which they are due; exercises and what cannot be read are left out."""
+    """The machines, in the order in which they are due; exercises and unreadable sessions are left out."""
     machines: dict[str, list[Entry]] = {}
     for entry in found:
         if not entry.exercise and not entry.problem:
@@ -46,7 +46,7 @@ def by_due_date(found: Iterable[Entry], interval_months: int = INTERVAL_MONTHS) 
 
 
 def months_after(day: date, months: int) -> date:
-    """So many months later; the last of the month where that month is shorter."""
+    """The same day `months` later; the last day of the month where that month is shorter."""
     year, month = divmod(day.year * 12 + day.month - 1 + months, 12)
     if year > date.max.year:
         return date.max

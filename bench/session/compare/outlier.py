@@ -1,10 +1,10 @@
 """The odd one out of a fleet: the machine without which tapes would be exchanged best.
 
-Every pair's errors are taken in units of what is accepted of each (common practice, no source); the spread is their
-root mean square over all pairs. The odd one is the machine whose removal shrinks the spread most. Whether that is more
-than chance is decided by its farthest error: its distance d from the mean of the others, with the expanded uncertainty
-U of that, has by the readings' uncertainty alone the probability erfc(√2 d/U), times the number of errors looked at
-(Bonferroni), for one of many is far off by luck.
+The errors of every pair are divided by the accepted error of their kind (common practice, no source); the spread is
+their root mean square over all pairs. The odd one out is the machine whose removal reduces the spread most. Its
+farthest error decides whether that is chance: a distance d from the mean of the others, with expanded uncertainty U,
+arises from the readings' uncertainty alone with probability erfc(√2 d/U), multiplied by the number of errors examined
+(Bonferroni), because one of many is far off by luck.
 """
 
 from __future__ import annotations
@@ -18,9 +18,9 @@ from typing import Literal
 from bench.session.compare.machine_errors import ErrorKind, MachineErrors, Value, What
 
 ACCEPTED: dict[What, float] = {"level": 0.5, "response": 2.0, "azimuth": 10.0, "speed": 0.5}
-"""dB, dB, µs, %: what is accepted of each (common practice, no source)."""
+"""Accepted error of each kind: dB, dB, µs, % (common practice, no source)."""
 CHANCE = 0.05
-"""Less likely than this by uncertainty alone is no chance."""
+"""A distance with a lower probability than this is not chance."""
 Half = Literal["replay", "recording"]
 
 
@@ -29,26 +29,26 @@ class Outlier:
     """Which machine it is, or why none can be named."""
 
     machines: tuple[str, ...]
-    """Among which."""
+    """The machines compared."""
     machine: str
     """"" where none can be named."""
     because: str
-    """Why there is none; "" where there is one."""
+    """Why none can be named; "" where one is."""
     spread: float = 0.0
-    """Of the whole group, in units of what is accepted."""
+    """Spread of the whole group, in units of the accepted errors."""
     without: float = 0.0
-    """Of the group without it."""
+    """Spread of the group without it."""
     half: Half = "replay"
     kind: ErrorKind | None = None
-    """What is farthest off in it."""
+    """Its error that is farthest from the others."""
     distance: Value | None = None
-    """That, from the mean of the others."""
+    """Distance of that error from the mean of the others."""
     chance: float = 1.0
     """The probability that the readings' uncertainty alone moves some error this far from the others."""
 
 
 def find_outlier(machines: Sequence[MachineErrors]) -> Outlier:
-    """Look for it among machines that can exchange tapes."""
+    """Find the odd one out among machines that can exchange tapes."""
     names = tuple(m.machine for m in machines)
     if len(machines) < 3:
         return Outlier(names, "", "two machines cannot show which one is out; three are needed")
@@ -72,9 +72,9 @@ def find_outlier(machines: Sequence[MachineErrors]) -> Outlier:
 
 
 def spread(machines: Sequence[MachineErrors]) -> float | None:
-    """Root mean square of all pairs' errors, in units of what is accepted; None where nothing was read of any pair.
+    """Root mean square of all pairs' errors, in units of the accepted errors; None where no pair has any.
 
-    Level, response, azimuth and speed count alike, however many tones were read of each.
+    Level, response, azimuth and speed have equal weight, however many tones were read of each.
     """
     squares: dict[What, list[float]] = {}
     for a in machines:
@@ -90,14 +90,14 @@ def spread(machines: Sequence[MachineErrors]) -> float | None:
 
 
 def recording(machine: MachineErrors) -> dict[ErrorKind, Value]:
-    """What a machine's recording leaves on the tape: its record-to-replay error minus its replay error."""
+    """The errors that a machine leaves on a tape: its record-to-replay error minus its replay error."""
     return {t: v - machine.replay[t] for t, v in machine.own.items() if t in machine.replay}
 
 
 def _farthest(
     mine: MachineErrors, others: Sequence[MachineErrors]
 ) -> tuple[Half, ErrorKind | None, Value | None, float]:
-    """The error of a machine that lies farthest from the others, by its uncertainty."""
+    """The error of a machine that lies farthest from the others, relative to its uncertainty."""
     halves: tuple[tuple[Half, dict[ErrorKind, Value], list[dict[ErrorKind, Value]]], ...] = (
         ("replay", mine.replay, [o.replay for o in others]),
         ("recording", recording(mine), [recording(o) for o in others]),

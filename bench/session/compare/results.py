@@ -1,4 +1,4 @@
-"""What a run has measured: each quantity as found beside as it is, what is not in first."""
+"""What a run has measured: each quantity as found and at present, those that are not in first."""
 
 from __future__ import annotations
 
@@ -20,23 +20,23 @@ class FoundAndNow:
     found: ReadingRecord | None
     """The last reading at an as-found stage; None without one."""
     now: ReadingRecord | None
-    """The last reading since; None where it was read as found only."""
+    """The last reading since then; None where it was read only as found."""
 
     @property
     def latest(self) -> ReadingRecord:
-        """The reading that says how the machine is."""
+        """The reading that shows the present state of the machine."""
         record = self.now or self.found
         assert record is not None
         return record
 
     @property
     def verdict(self) -> Verdict | None:
-        """Its verdict; None where nothing is asked of it."""
+        """Its verdict; None where it has no target."""
         return self.latest.verdict
 
 
 def results_of(records: Iterable[ReadingRecord]) -> tuple[FoundAndNow, ...]:
-    """Every quantity that was read, in the order of `in_order`; components of wow and flutter and other events not."""
+    """Every quantity that was read, in the order of `in_order`; components of wow and flutter are left out."""
     by_subject: dict[Subject, dict[bool, ReadingRecord]] = {}
     for record in last_attempts(tuple(records)):
         subject = subject_of(record)
@@ -49,5 +49,5 @@ def results_of(records: Iterable[ReadingRecord]) -> tuple[FoundAndNow, ...]:
 
 
 def worst_first(results: Iterable[FoundAndNow]) -> list[FoundAndNow]:
-    """The same with what is out on top, then what is too close to call, not read, in, and not judged."""
+    """Results in the order out, too close to call, no reading, in, not judged."""
     return sorted(results, key=lambda r: rank(r.verdict))

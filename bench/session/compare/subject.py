@@ -1,4 +1,4 @@
-"""What a reading is a reading of, and under which conditions: only like is set beside like."""
+"""What a reading measures, and under which conditions: only like is compared with like."""
 
 from __future__ import annotations
 
@@ -31,12 +31,12 @@ class Subject:
 
     @property
     def unit(self) -> str:
-        """Of its readings."""
+        """Unit of its readings."""
         return QUANTITIES[self.quantity].unit
 
     @property
     def unit_of_change(self) -> str:
-        """Of the difference of two readings: of two in dBFS it is dB."""
+        """Unit of the difference between two readings: dB for readings in dBFS."""
         return UNITS[self.unit].of_a_difference or self.unit
 
     @property
@@ -46,19 +46,19 @@ class Subject:
 
     @property
     def named(self) -> str:
-        """The same without its source."""
+        """The text without the source."""
         return ", ".join([QUANTITIES[self.quantity].title, CHANNELS[self.channel], *self.details])
 
     @property
     def details(self) -> list[str]:
-        """Which of several readings of a quantity in one channel: its tone, and the conditions that tell it apart."""
+        """What distinguishes it from other readings of the quantity in one channel: its tone and its conditions."""
         tone = [hertz(self.frequency_hz)] if self.frequency_hz else []
         return [*tone, *state_words(self.sent_db, self.lot, self.noise_reduction, self.direction)]
 
 
 @dataclass(frozen=True, slots=True)
 class Conditions:
-    """How it was measured and on what."""
+    """How and on what it was measured."""
 
     method: str
     reference: str
@@ -69,7 +69,7 @@ class Conditions:
 
 
 SHARED: tuple[Source, ...] = ("reference tape", "interface")
-"""What makes readings of like conditions uncertain alike, so that it cancels in their difference."""
+"""Sources of uncertainty that readings in the same conditions share, so that they cancel in a difference."""
 
 _NAMES = {
     "method": "methods",
@@ -80,7 +80,7 @@ _NAMES = {
 
 
 def in_order(subject: Subject) -> tuple[object, ...]:
-    """The key by which subjects stand in a list: by source and quantity, the loudest first, then by frequency."""
+    """Sort key of subjects: by source and quantity, the loudest first, then by frequency."""
     hz, db = subject.frequency_hz or 0.0, subject.sent_db or 0.0
     return (
         subject.source,
@@ -95,7 +95,7 @@ def in_order(subject: Subject) -> tuple[object, ...]:
 
 
 def subject_of(record: ReadingRecord) -> Subject | None:
-    """What a reading is of; None for one that has no counterpart elsewhere, such as that of another tape."""
+    """The subject of a reading; None for one without a counterpart elsewhere, such as a reading of another tape."""
     r = record.reading
     if QUANTITIES[r.quantity].event or record.source == "owner's tape":
         return None
@@ -128,9 +128,9 @@ def last_of(session: SessionRecord, stages: Iterable[Stage], *, failed: bool = F
     """The last reading of each subject at the first of these stages that has one.
 
     Args:
-        session: whose.
-        stages: the stages, the one that is preferred first.
-        failed: whether a reading without a value stands where none has one.
+        session: session to search.
+        stages: the stages, in order of preference.
+        failed: whether a `NoReading` counts where no reading has a value.
     """
     out: dict[Subject, ReadingRecord] = {}
     for stage in reversed(list(stages)):

@@ -17,20 +17,20 @@ from bench.words.sentences import counted
 
 @dataclass(frozen=True, slots=True)
 class MeasuredErrors:
-    """What a session says of record to replay."""
+    """What a session shows about record to replay."""
 
     channels: dict[Channel, ReplayErrors]
     said: str
-    """Which readings they are, in words."""
+    """The readings that they come from, in words."""
 
 
 def measured_errors(session: SessionRecord) -> MeasuredErrors:
     """Level error and treble errors of each channel: as left, or of the latest stage that was measured.
 
-    What was read with the noise reduction in is passed over.
+    Readings with the noise reduction in are ignored.
 
     Raises:
-        Problem: nothing was measured from record to replay, or an error that is no machine's.
+        Problem: nothing was measured from record to replay, or an error is implausible for a machine.
     """
     found = record_to_replay(session.readings)
     if found is None:

@@ -1,8 +1,8 @@
-"""What a tape that a machine recorded has too much when it is transferred, by the session that measured the machine.
+"""The errors of a transfer, from the sessions that measured the machines.
 
-The tape is replayed by a machine that is right, by the one that recorded it, or by another that a session measured:
-see `bench.session.compare.interchange`, of which this is one pair. A tape of a machine that nobody measured is known by
-its own tones and programme, as they were read while it was played.
+The tape is replayed by a machine in adjustment, by the one that recorded it, or by another that a session measured:
+this is one pair of `bench.session.compare.interchange`. A tape of a machine that nobody measured is known by its own
+tones and programme, as a session read them while it was played.
 """
 
 from __future__ import annotations
@@ -25,22 +25,22 @@ TYPE_THEM = "type the errors with --level-error and --treble-error, or use anoth
 
 @dataclass(frozen=True, slots=True)
 class MeasuredTransfer:
-    """Errors of a transfer, with what is not known of them."""
+    """Errors of a transfer, and what is not known about them."""
 
     errors: TransferErrors
     azimuth_uncertainty_us: float | None
-    """Expanded (k = 2); None where azimuth was not measured, and then nothing is taken off."""
+    """Expanded (k = 2); None where azimuth was not measured, so that it is not corrected."""
     speed_uncertainty_percent: float | None
-    """Likewise."""
+    """Expanded (k = 2); None where speed was not measured, so that it is not corrected."""
 
 
 def on_another(recorded: MachineErrors, replayed: MachineErrors, channels: tuple[Channel, ...]) -> MeasuredTransfer:
-    """A tape of the one machine on another.
+    """The errors of a tape from one machine, replayed on another.
 
     Args:
-        recorded: the machine that recorded the tape, as it was then.
+        recorded: the machine that recorded the tape, in its state at that time.
         replayed: the machine that replayed it.
-        channels: of the capture.
+        channels: channels of the capture.
 
     Raises:
         Problem: the machines can't exchange tapes, or the sessions lack what is needed.
@@ -54,11 +54,11 @@ def on_another(recorded: MachineErrors, replayed: MachineErrors, channels: tuple
 
 
 def on_itself(recorded: MachineErrors, channels: tuple[Channel, ...]) -> MeasuredTransfer:
-    """A tape of a machine on the same machine as it was: from record to replay.
+    """The errors of a tape replayed on the unchanged machine that recorded it: from record to replay.
 
     Args:
         recorded: the machine.
-        channels: of the capture.
+        channels: channels of the capture.
 
     Raises:
         Problem: the session lacks what is needed.

@@ -1,1 +1,1 @@
-"""A session on disk: its schema, how it is kept crash-proof, and how it is read back."""
+"""A session on disk: its schema, crash-proof writing, and reading back."""

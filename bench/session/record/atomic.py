@@ -1,4 +1,4 @@
-"""A file is replaced whole or not at all: after a kill or a full disk the old one or the new one is there."""
+"""Atomic replacement of a file: after a kill or a full disk, either the old file or the new one is there, whole."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from contextlib import suppress
 from pathlib import Path
 
 PART = ".part"
-"""How the name of a file ends that was being written when the program was killed."""
+"""Suffix of a temporary file, which stays behind when the program is killed while writing."""
 
 
 def save_file(path: Path, data: bytes) -> None:
@@ -25,11 +25,11 @@ def save_file(path: Path, data: bytes) -> None:
         data: all of its content.
 
     Raises:
-        OSError: it could not be written. The old file is as it was, or, when only the last step failed, the new
-            one is in place but may not survive a loss of power. No temporary file is left.
+        OSError: it could not be written. The old file is unchanged or, when only the last step failed, the new one is
+            in place but may not survive a loss of power. No temporary file is left.
     """
     temp = path.with_name(f".{path.name}.{secrets.token_hex(4)}{PART}")
-    # Not tempfile: a file made here gets the mode that the person's umask asks for, as any other.
+    # Not tempfile, so that the file gets the mode that the person's umask asks for.
     handle = os.open(temp, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666)
     try:
         try:
@@ -46,10 +46,10 @@ def save_file(path: Path, data: bytes) -> None:
 
 
 def sync_folder(folder: Path) -> None:
-    """Flush a folder's entries to the disk; nothing on Windows, which cannot.
+    """Flush a folder's entries to the disk; does nothing on Windows, which cannot.
 
     Raises:
-        OSError: the disk refused.
+        OSError: the flush failed.
     """
     if sys.platform == "win32":
         return
@@ -57,7 +57,7 @@ def sync_folder(folder: Path) -> None:
     try:
         os.fsync(handle)
     except OSError as error:
-        # Some network drives know no such thing for folders.
+        # Some network drives do not support this for folders.
         if error.errno != errno.EINVAL:
             raise
     finally:
@@ -65,7 +65,7 @@ def sync_folder(folder: Path) -> None:
 
 
 def sweep_parts(folder: Path) -> None:
-    """Remove temporary files that a killed program left. Only for who holds the session's lock."""
+    """Remove temporary files that a killed program left. Only the holder of the session's lock may call it."""
     for part in folder.glob(f".*{PART}"):
         with suppress(OSError):
             part.unlink()
@@ -83,7 +83,7 @@ def _replace(temp: Path, path: Path) -> None:
         try:
             temp.replace(path)
         except PermissionError:
-            # On Windows a file that another program reads (a virus scanner, a viewer) cannot be replaced just now.
+            # On Windows a file cannot be replaced while another program reads it (a virus scanner, a viewer).
             if n == tries - 1:
                 raise
             time.sleep(0.05)

@@ -1,7 +1,7 @@
-"""A list of all sessions without reading them: an index that may be deleted at any time and is never the truth.
+"""A list of all sessions without reading them whole: a cached index, which may be deleted at any time.
 
-What it says of a session counts only while that session's file has the size and the time of change that it had when
-it was read. Light: neither arrays nor validation are loaded, and of each file only the head is read.
+A row is valid only while the session's file has the size and modification time that it had when it was read. Neither
+numpy nor pydantic is imported, and only the head of each file is read.
 """
 
 from __future__ import annotations
@@ -26,17 +26,17 @@ from bench.session.record.paths import FILE_NAME
 INDEX_NAME = ".index.json"
 VERSION = 2
 SETTLED_NS = 2_000_000_000
-"""A file changed less than this before it was looked at may change again without a new time: some disks count
-in steps of two seconds. It is read again the next time."""
+"""A file that changed less than this before it was read may change again with the same modification time, because some
+disks count in steps of two seconds. It is read again the next time."""
 
 LARGEST_HEAD = 1_000_000
-"""Bytes; of a larger head the rest is not read."""
+"""Bytes; anything beyond this is not read."""
 
 _ACTS = re.compile(rb"\\u00[01]|\xc2[\x80-\x9f]|\xe2\x80[\x8e\x8f\xa8-\xae]")
-"""In an index: an escape, or a character that acts on a terminal. It writes none."""
+"""An escape or a character that acts on a terminal. The program writes none into an index."""
 
 Row = list[Any]
-"""Time of change and size, then what `Entry` holds."""
+"""Modification time and size, then the fields of `Entry`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,11 +46,11 @@ class Entry:
     sessions: Path
     """The folder of all sessions."""
     name: str
-    """Of its own folder."""
+    """Name of its own folder."""
     machine: str
-    """Its name, and which practice machine it was where it was one: two of them are two machines."""
+    """Its name, with the number of a practice machine, because each number is another machine."""
     machine_id: str
-    """The name of its sheet's file without `.toml`."""
+    """File name of its sheet without `.toml`."""
     procedure: str
     begun: datetime
     done: bool
@@ -58,9 +58,9 @@ class Entry:
     """The verdict on it, in words."""
     reference_tape: str
     reference_plays: int
-    """How often the reference tape was played in it."""
+    """Number of passes of the reference tape."""
     exercise: bool
-    """Faults were hidden in a practice machine, so it does not belong in a machine's history."""
+    """Whether faults were hidden in a practice machine, so that it does not belong in a machine's history."""
     problem: str = ""
     """Set when its head could not be read."""
 
@@ -71,11 +71,11 @@ class Entry:
 
 
 def entries(sessions_folder: Path, *, keep: bool = True) -> list[Entry]:
-    """All sessions, the newest first; those begun at the same minute by the number of their folder.
+    """All sessions, newest first; those that began in the same minute by the number of their folder.
 
     Args:
-        sessions_folder: holds them.
-        keep: whether what was read is kept for the next time.
+        sessions_folder: folder of all sessions.
+        keep: whether to write the index for the next time.
     """
     known = _load(sessions_folder)
     fresh: dict[str, Row] = {}
@@ -96,7 +96,7 @@ def entries(sessions_folder: Path, *, keep: bool = True) -> list[Entry]:
 
 
 def entries_beside(folder: Path) -> list[Entry]:
-    """All sessions in the folder that holds this session; only where that is one for sessions."""
+    """All sessions in the folder that contains this session; empty where that is not a sessions folder."""
     parent = folder.resolve().parent
     return entries(parent, keep=False) if parent.name == "sessions" else []
 
@@ -105,11 +105,11 @@ def of_machine(found: Iterable[Entry], machine: str) -> list[Entry]:
     """The sessions of one machine, exercises left out.
 
     Args:
-        found: sessions.
-        machine: its name, its sheet's name, or a part of either that fits one machine only.
+        found: the sessions to search.
+        machine: its name, that of its sheet, or a part of either that fits only one machine.
 
     Returns:
-        Its sessions in the order given; none where no machine, or more than one, fits.
+        Its sessions in the order given; empty where no machine fits, or more than one.
     """
     usable = [e for e in found if not e.exercise and not e.problem]
     asked = machine.casefold()
@@ -133,7 +133,7 @@ def _has_part(entry: Entry, asked: str) -> bool:
 
 
 def _files(sessions_folder: Path) -> Iterable[tuple[str, int, int]]:
-    """Name of each session's folder, time of change and size of its file."""
+    """Name of each session's folder, modification time and size of its file."""
     with suppress(OSError), os.scandir(sessions_folder) as folders:
         for folder in folders:
             with suppress(OSError):
@@ -159,7 +159,7 @@ def _whole(row: object) -> bool:
 
 def _store(sessions_folder: Path, rows: dict[str, Row]) -> None:
     text = json.dumps({"version": VERSION, "sessions": rows}, ensure_ascii=False, separators=(",", ":"))
-    with suppress(OSError):  # it can be done without
+    with suppress(OSError):  # the index is optional
         save_file(sessions_folder / INDEX_NAME, text.encode("utf-8", "replace"))
 
 
@@ -173,7 +173,7 @@ def _entry(sessions_folder: Path, name: str, row: Row) -> Entry:
 
 
 def _head(folder: Path) -> Row:
-    """What a row says of a session, from the beginning of its file."""
+    """The row of a session, from the beginning of its file."""
     try:
         if not (folder / FILE_NAME).is_file():
             return _nothing(folder, "cannot be read: it is no plain file")
@@ -217,7 +217,7 @@ def _summary(table: dict[str, Any]) -> Row:
 
 
 def _judged_now(folder: Path) -> dict[str, Any]:
-    """What the head of a session lacks that an earlier version of this program wrote; it is read whole for that."""
+    """Facts that the head lacks in a session of an earlier version, which is read whole for them."""
     from bench.session.record.reader import read_session
     from bench.session.record.record import reference_plays
 
@@ -227,7 +227,7 @@ def _judged_now(folder: Path) -> dict[str, Any]:
 
 
 def _sheet(inputs: object) -> str:
-    """The machine sheet's name, from where its copy lies."""
+    """Name of the machine sheet, from the path of its copy."""
     for file in inputs if isinstance(inputs, list) else []:
         path = PurePosixPath(str(file.get("path", ""))) if isinstance(file, dict) else PurePosixPath()
         if path.parent.name == "machines":
@@ -236,7 +236,7 @@ def _sheet(inputs: object) -> str:
 
 
 def _nothing(folder: Path, problem: str) -> Row:
-    """A row for a session that cannot be read: its name still says when it was begun."""
+    """A row for a session that cannot be read: its name still shows when it began."""
     try:
         begun = datetime.strptime(folder.name[:15], "%Y-%m-%d-%H%M").replace(tzinfo=UTC)
     except ValueError:

@@ -1,4 +1,4 @@
-"""Copies of what a session was measured by, laid so that they can be run by again."""
+"""Copies of the procedure and sheets of a session, arranged so that they can be run again."""
 
 from __future__ import annotations
 
@@ -16,15 +16,15 @@ from bench.session.record.paths import INPUTS
 from bench.session.record.record import InputFile
 
 LARGEST_COPY = 1_000_000
-"""Bytes."""
+"""Largest copy that is read, bytes."""
 
 
 def copy_inputs(folder: Path, inputs: Sequence[Path | UsedFile]) -> tuple[InputFile, ...]:
-    """Copy these files verbatim below a session's folder, as they were when they were read where that is known.
+    """Copy these files verbatim below a session's folder, with their content at the time of reading where it is known.
 
     Raises:
-        Problem: one can't be read.
-        OSError: one can't be written.
+        Problem: a file can't be read.
+        OSError: a copy can't be written.
     """
     out: list[InputFile] = []
     taken: set[str] = set()
@@ -47,11 +47,11 @@ def read_copy(folder: Path, place: str) -> str:
     """The text of a copy below a session's folder.
 
     Args:
-        folder: the session's.
-        place: as the record names it.
+        folder: the session's folder.
+        place: its path as in the record.
 
     Raises:
-        OSError: it lies elsewhere, is no plain file, or is larger than any sheet or procedure.
+        OSError: it is outside the folder, is not a regular file, or is larger than any sheet or procedure.
         ValueError: it is not text.
     """
     parts = PurePosixPath(place)
@@ -66,11 +66,11 @@ def read_copy(folder: Path, place: str) -> str:
 
 
 def machine_sheet(folder: Path, inputs: Sequence[InputFile]) -> dict[str, Any]:
-    """A session's copy of the machine's sheet; empty where it is missing or unreadable.
+    """A session's copy of the machine sheet; empty where it is missing or unreadable.
 
     Args:
-        folder: the session's.
-        inputs: as the record names them.
+        folder: the session's folder.
+        inputs: the files in the record.
     """
     place = next((file.path for file in inputs if PurePosixPath(file.path).parent.name == "machines"), None)
     if place is None:
@@ -82,7 +82,7 @@ def machine_sheet(folder: Path, inputs: Sequence[InputFile]) -> dict[str, Any]:
 
 
 def _place(path: Path, taken: set[str]) -> PurePosixPath:
-    """Where below `inputs/`: as below the nearest `procedures` folder, so that the copies can be run by again."""
+    """Path below `inputs/`: the path below the nearest `procedures` folder, so that the copies can be run again."""
     parts = path.resolve().parts
     below = parts[:-1]
     place = PurePosixPath(path.name)

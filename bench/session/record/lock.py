@@ -1,8 +1,8 @@
-"""One writer to a session: a lock that lets go when its holder dies.
+"""One writer for each session: a lock that is released when its holder dies.
 
-The operating system's own lock where the disk knows one: it ends with its process, on this computer or, on a network
-drive, with the connection. Where a drive knows none, a file that names its holder stands for it: it is taken over when
-that process is dead, or, of another computer, when it has not been touched for a minute.
+Where the drive supports them, it is a lock of the operating system, which ends with the process or, on a network
+drive, with the connection. On other drives it is a file that names its holder. That file is taken over when the process
+is dead or, if the holder is on another computer, when the file has not been touched for a minute.
 """
 
 from __future__ import annotations
@@ -19,10 +19,10 @@ from bench.problem import Problem
 
 LOCK_NAME = ".lock"
 NAMED_NAME = ".lock-holder"
-"""Where the drive knows no locks: this file's being there is the lock."""
+"""On drives without locks, the existence of this file is the lock."""
 TOUCH_S = 10.0
 STALE_S = 60.0
-"""A holder on another computer that has not touched its file for this long no longer runs."""
+"""A holder on another computer counts as dead when it has not touched its file for this long."""
 NO_LOCKS = frozenset({errno.ENOLCK, errno.ENOSYS, errno.EOPNOTSUPP, errno.ENOTSUP, errno.EINVAL})
 
 
@@ -44,13 +44,13 @@ class SessionLock:
         self._take()
 
     def hold(self) -> bool:
-        """Make sure that it is still ours: a folder that was away may have come back without it.
+        """Make sure that this program still holds it: a folder that was disconnected may have come back without it.
 
         Returns:
-            Whether it had to be taken again: another program may have had it meanwhile.
+            Whether it had to be taken again, so that another program may have held it in the meantime.
 
         Raises:
-            Problem: another program has it.
+            Problem: another program holds it.
         """
         if self._named is not None:
             return self._named.hold()
@@ -66,13 +66,13 @@ class SessionLock:
         return False
 
     def release(self) -> None:
-        """Let go; safe to call twice."""
+        """Release the lock; safe to call twice."""
         if self._named is not None:
             self._named.release()
             self._named = None
         if self._handle < 0:
             return
-        if sys.platform != "win32" and _same(self._handle, self._path):  # there an open file cannot be removed
+        if sys.platform != "win32" and _same(self._handle, self._path):  # Windows cannot remove an open file
             with suppress(OSError):
                 self._path.unlink()
         os.close(self._handle)
@@ -88,7 +88,7 @@ class SessionLock:
             except _NoLocksError:
                 self._named = _Named(self._folder)
                 return
-        with suppress(OSError):  # a full disk: the lock holds all the same, its holder has no name
+        with suppress(OSError):  # on a full disk the lock still holds, without the name of its holder
             os.ftruncate(self._handle, 0)
             os.write(self._handle, f"{_us()}\n".encode())
 
@@ -105,7 +105,7 @@ class SessionLock:
             if error.errno in NO_LOCKS:
                 raise _NoLocksError from None
             raise _taken(self._folder, holder) from None
-        # Whoever held it before may have removed the file between our opening and locking it.
+        # The previous holder may have removed the file between our opening and locking it.
         if _same(handle, self._path):
             return handle
         os.close(handle)
@@ -113,11 +113,11 @@ class SessionLock:
 
 
 class _NoLocksError(Exception):
-    """The drive knows none."""
+    """The drive supports no locks."""
 
 
 class _Named:
-    """A lock by a file's being there, for drives that know no other."""
+    """A lock by the existence of a file, for drives that support no other."""
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
@@ -146,24 +146,24 @@ class _Named:
         raise _taken(self._folder, _name(self._path))
 
     def _put_aside(self, dead: str) -> None:
-        """Under a name of our own: of two that take it over only one finds it there."""
+        """Rename it to a name of our own, so that only one of two takers succeeds."""
         aside = self._path.with_name(f"{NAMED_NAME}-{socket.gethostname()}-{os.getpid()}")
         with suppress(OSError):
             self._path.rename(aside)
-            if _name(aside) != dead:  # another was quicker, and this is its own
+            if _name(aside) != dead:  # another program was quicker, and this is its lock
                 with suppress(OSError):
                     os.link(aside, self._path)
             aside.unlink()
 
     def hold(self) -> bool:
-        """Whether it had to be taken again."""
+        """Make sure that this program still holds it. Returns whether it had to be taken again."""
         if _name(self._path) == _us() or not self._folder.is_dir():
             return False
         self._take()
         return True
 
     def release(self) -> None:
-        """Let go."""
+        """Release the lock."""
         self._over.set()
         self._thread.join()
         if _name(self._path) == _us():
@@ -178,7 +178,7 @@ class _Named:
 
 
 def held(folder: Path) -> bool:
-    """Whether a living program is writing this session now."""
+    """Whether a running program is writing this session."""
     named = folder / NAMED_NAME
     if named.exists():
         return not _dead(named)
@@ -206,7 +206,7 @@ def _read(handle: int) -> str:
 
 
 def _name(path: Path) -> str:
-    """Who holds it, as the file says."""
+    """The holder named in the file."""
     with suppress(OSError):
         return path.read_bytes()[:200].decode("utf-8", "replace").strip()
     return ""
@@ -225,13 +225,13 @@ def _same(handle: int, path: Path) -> bool:
 
 
 def _dead(path: Path) -> bool:
-    """Whether the holder that a file names is gone: by its process here, by its touch elsewhere."""
+    """Whether the holder named in a file is dead: by its process on this computer, by the file's age on another."""
     words = _name(path).split()
     here = len(words) == 4 and words[3] == socket.gethostname() and words[1].isdigit()
     if here:
         return not _lives(int(words[1]))
     try:
-        # The drive's own clock against itself: the clocks of two computers may differ.
+        # Compare times by the drive's own clock, because the clocks of two computers may differ.
         probe = path.with_name(f"{NAMED_NAME}-clock-{socket.gethostname()}-{os.getpid()}")
         probe.write_bytes(b"")
         now = probe.stat().st_mtime
@@ -246,7 +246,7 @@ if sys.platform == "win32":
     import msvcrt
 
     def _lock(handle: int) -> None:
-        # A byte far behind the text, which others must still be able to read.
+        # Lock a byte far beyond the text, so that others can still read the text.
         os.lseek(handle, 1 << 30, os.SEEK_SET)
         try:
             msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)

@@ -1,6 +1,6 @@
-"""Brings the table of an earlier `session.toml` up to today's schema, in memory: reading never rewrites a file.
+"""Converts the table of an earlier `session.toml` to the current schema, in memory: reading never rewrites a file.
 
-Schemas 1 and 2 keep events and methods as sentences and steps not at all. Nowhere else is a sentence taken apart.
+Schemas 1 and 2 store events and methods as sentences, and no steps. Sentences are parsed nowhere else.
 """
 
 from __future__ import annotations
@@ -18,16 +18,16 @@ from bench.session.record.migrate_steps import Table, copied_steps, rows_of
 from bench.session.record.record import SCHEMA
 
 MOST_TURNS = 10_000
-"""More turns of a trimmer at one step than this nobody has made."""
+"""Maximum number of turns of a trimmer at one step; a larger number is damage."""
 
 
 def migrate(table: Table, schema: int, folder: Path) -> Table:
-    """The table as today's program would have written it.
+    """The table in the current schema.
 
     Args:
-        table: as parsed, of a version that is not later than today's.
+        table: the parsed table, of a version that is not later than the current one.
         schema: its version.
-        folder: the session's, which holds copies of its procedures.
+        folder: folder of the session, with copies of its procedures.
     """
     while schema < SCHEMA:
         table = MIGRATIONS[schema](table, folder)
@@ -36,7 +36,7 @@ def migrate(table: Table, schema: int, folder: Path) -> Table:
 
 
 def with_summary(table: Table) -> Table:
-    """A table of schema 1 with what the head of schema 2 adds: plays of the reference tape."""
+    """A table of schema 1 with the addition to the head in schema 2: passes of the reference tape."""
     plays = {
         (str(r.get("step")), str(r.get("attempt", 1)))
         for r in rows_of(table, "readings")
@@ -46,7 +46,7 @@ def with_summary(table: Table) -> Table:
 
 
 def _from_2(table: Table, folder: Path) -> Table:
-    """Schema 3 keeps the steps; events, methods and how trimmers had been turned before are fields in it."""
+    """From schema 2 to 3, which adds the steps and stores events, methods and earlier turns of trimmers as fields."""
     steps = copied_steps(table, folder)
     steps += list(_asked_beside(table, {s["id"] for s in steps}))
     port = table.get("port")
@@ -61,11 +61,11 @@ def _from_2(table: Table, folder: Path) -> Table:
 
 
 MIGRATIONS: dict[int, Callable[[Table, Path], Table]] = {1: lambda table, _: with_summary(table), 2: _from_2}
-"""What brings each version to the next."""
+"""By version: converts a table to the next version."""
 
 
 def _asked_beside(table: Table, known: set[str]) -> Iterator[Table]:
-    """Steps that stand in no copy, such as the last question of an exercise, by the answers to them."""
+    """Steps that are in no copy, such as the last question of an exercise, from the answers to them."""
     for row in rows_of(table, "events"):
         step, text, answer = str(row.get("step", "")), str(row.get("text")), f": {row.get('value')}"
         if row.get("kind") == "answer" and step not in {"", *known} and text.endswith(answer):
@@ -87,7 +87,7 @@ def _floats(words: str) -> list[float]:
 
 
 def _with_noise_reduction(table: Table, steps: list[Table]) -> list[Any]:
-    """Readings from before each said how the switch stood: as it was set at the nearest step before theirs."""
+    """Add the position of the noise-reduction switch to readings without one: as at the nearest step before theirs."""
     over = table.get("steps_done")
     order = [step["id"] for step in steps] or (over if isinstance(over, list) else [])
     at = {str(step): n for n, step in enumerate(order)}
@@ -111,7 +111,7 @@ def _with_noise_reduction(table: Table, steps: list[Table]) -> list[Any]:
 
 
 def _events(rows: list[Any], steps: dict[str, Table]) -> Iterator[Any]:
-    """Each event by its fields; one that is damaged as it is, for the reader to say so."""
+    """Each event as fields; a damaged one unchanged, so that the reader reports it."""
     out: list[Any] = []
     decided: dict[str, Table] = {}
     debrief: list[tuple[str, str]] = []
@@ -136,7 +136,7 @@ def _events(rows: list[Any], steps: dict[str, Table]) -> Iterator[Any]:
 
 
 def _event(row: Any, steps: dict[str, Table]) -> Table | None:
-    """One event; None if its sentence or a field beside it is damaged."""
+    """One event; None if its sentence or another of its fields is damaged."""
     if not isinstance(row, dict) or not isinstance(row.get("time"), datetime):
         return None
     kind, id_, text = (row.get(key) for key in ("kind", "step", "text"))
@@ -151,7 +151,7 @@ def _event(row: Any, steps: dict[str, Table]) -> Table | None:
 
 
 def _note(text: str, value: Any, step: Table, steps: dict[str, Table]) -> Table:
-    """What the person noted, and what the program did in the same way."""
+    """Notes of the person, and those that the program wrote in the same form."""
     if value == "interface-sheet":
         return {"kind": "interface-sheet", "path": text.removeprefix("interface sheet written: ")}
     if isinstance(value, float) and text.endswith("ms from sending to replay, the way from head to head in it"):
@@ -216,7 +216,7 @@ def _turned(text: str, value: Any, step: Table, steps: dict[str, Table]) -> Tabl
     trimmer = text.partition(":")[0]
     if isinstance(value, str):
         return {"kind": "turns", "trimmer": trimmer, "degrees": _floats(value)}
-    # Only how often and how far in all was kept: the last turn stands for all of them.
+    # Only the number of turns and their sum were stored, so the last turn stands for all of them.
     found = re.search(r": (\d+) turns, ([-+]?\d+)° in all", text)
     count, degrees = (min(int(found[1]), MOST_TURNS), float(found[2])) if found else (0, 0.0)
     return {"kind": "turns", "trimmer": trimmer, "degrees": [0.0] * (count - 1) + [degrees] * bool(count)}
@@ -288,7 +288,7 @@ def _learnt(text: str, value: Any, step: Table, steps: dict[str, Table]) -> Tabl
 
 
 def _debrief(lines: list[tuple[str, str]]) -> Table:
-    """All lines of a debrief as the one event that they say."""
+    """All lines of a debrief as one event."""
     out: Table = {"faults": [], "trimmers": [], "wrongly_named": [], "turns": 0, "minutes": 0.0}
     advice = [text.partition(": ") for about, text in lines if about == "again"]
     tells = {name: shows for name, _, shows in advice}
@@ -330,7 +330,7 @@ _FAULT = re.compile(
 
 
 def _only(kind: str, key: str = "", cut: str = "") -> Callable[..., Table]:
-    """An event whose sentence is a kind, and one fact behind words that it begins with."""
+    """A parser for an event of a fixed kind, with at most one fact, which follows `cut` in the sentence."""
     return lambda text, *_: {"kind": kind} | ({key: text.removeprefix(cut)} if key else {})
 
 
@@ -376,4 +376,4 @@ _SENTENCES: dict[str, Callable[..., Table]] = {
     "curve": _curve,
     "learnt": _learnt,
 }
-"""How each kind of sentence is taken apart: text, value, its step, and all steps by their ids."""
+"""Parser of each kind of sentence. It takes the text, the value, the step, and all steps by id."""

@@ -1,4 +1,4 @@
-"""Method and reference of a reading, from the words that earlier sessions stored."""
+"""Parses method and reference of a reading from the words in sessions of schema 1 and 2."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ Facts = dict[str, Any]
 
 
 def method_table(said: str) -> Facts:
-    """The name and the facts of a method, as schema 3 keeps them; what is not understood stays in the name."""
+    """Name and facts of a method as in schema 3; what is not understood stays in the name."""
     facts: Facts = {}
     for pattern, read in _SAID:
         found = re.search(pattern, said)
@@ -23,7 +23,7 @@ def method_table(said: str) -> Facts:
 
 
 def reference_of(said: str) -> str | Facts:
-    """What a reading is relative to: the facts of a tone from "400 Hz at -20 dB", any other name as it is."""
+    """What a reading is relative to: the facts of a tone from "400 Hz at -20 dB"; any other name unchanged."""
     found = re.fullmatch(rf"{_F} Hz(?: at {_F} dB)?", said)
     return said if found is None or "−" in said else _number("hz", "db")(found)
 
@@ -33,14 +33,14 @@ def _only(**facts: Any) -> Callable[[re.Match[str]], Facts]:
 
 
 def _number(*names: str) -> Callable[[re.Match[str]], Facts]:
-    """Each group as the number of a fact; those that are not there are left out."""
+    """A parser that makes each group a number under its name; missing groups are left out."""
     return lambda found: {
         name: float(group.replace("−", "-")) for name, group in zip(names, found.groups(), strict=True) if group
     }
 
 
 def _scaled(name: str, small: str) -> Callable[[re.Match[str]], Facts]:
-    """A number and its unit, a thousandth of it where that is the small one."""
+    """A parser for a number and its unit; divided by a thousand where the unit is the small one."""
     return lambda found: {name: float(found[1]) / (1000.0 if found[2] == small else 1.0)}
 
 
@@ -57,7 +57,7 @@ _LEVEL = "mean level of the steady tone, tracking demodulator"
 _SAID: tuple[tuple[str, Callable[[re.Match[str]], Facts]], ...] = (
     (rf"; comes round every {_F} (m?s)(?:, as the (.+?)(?:, ([23]) times a turn,)? does)?{_END}", _turning),
     (r"^returned less sent, output looped to input$", _only(name=_LEVEL, difference="returned minus sent")),
-    (r", relative to [^;,]+", _only()),  # the reference says it
+    (r", relative to [^;,]+", _only()),  # in the reference already
     (r", left minus right", _only(difference="left minus right")),
     (r", replayed less sent", _only(difference="replayed minus sent")),
     (r", recorded to replayed", _only(difference="recorded to replayed")),
@@ -106,7 +106,7 @@ _SAID: tuple[tuple[str, Callable[[re.Match[str]], Facts]], ...] = (
     (rf"; reference tape ±{_F}'", _number("tape_arcmin")),
     (rf", its certificate moves the target by {_F} dB", _number("certificate_db")),
 )
-"""What was said beside the name, and the facts that it says."""
+"""Patterns that follow the name, each with the parser of its facts."""
 
 _NAMED = {
     r"^fall of [\d.]+ k?Hz past (?:its|the) peak": "fall past the peak",
@@ -114,4 +114,4 @@ _NAMED = {
     r" in less out, beside": " in minus out, beside",
     r"^level of the driven channel less that of the other$": "level of the driven channel minus that of the other",
 }
-"""Names that are said otherwise."""
+"""Earlier names of methods, as patterns, and their current names."""

@@ -1,4 +1,4 @@
-"""The steps of a session of schema 1 or 2, from the copies of its procedures: read leniently, never refused."""
+"""The steps of a session of schema 1 or 2, from the copies of its procedures, which are read leniently."""
 
 from __future__ import annotations
 
@@ -13,17 +13,17 @@ from bench.session.record.inputs import read_copy
 Table = dict[str, Any]
 
 DEEPEST = 10
-"""How far procedures follow each other; a damaged copy may follow itself."""
+"""Maximum depth of followed procedures; a damaged copy may follow itself."""
 
 
 def rows_of(table: Table, key: str) -> list[Table]:
-    """The tables of an array, as far as they are tables."""
+    """The items of an array that are tables."""
     rows = table.get(key, [])
     return [row for row in rows if isinstance(row, dict)] if isinstance(rows, list) else []
 
 
 def copied_steps(table: Table, folder: Path) -> list[Table]:
-    """The steps in order, without those that did not apply; none where the copies are missing or unreadable."""
+    """The steps in order, without those that did not apply; empty where the copies are missing or unreadable."""
     files: dict[str, Table] = {}
     for file in rows_of(table, "inputs"):
         path = PurePosixPath(str(file.get("path", "")))
@@ -31,12 +31,12 @@ def copied_steps(table: Table, folder: Path) -> list[Table]:
             copy = parse(read_copy(folder, str(path)))
         except (OSError, ValueError):
             continue
-        if isinstance(copy.get("step"), list):  # a sheet has none
+        if isinstance(copy.get("step"), list):  # a sheet has no steps
             files.setdefault(path.stem, copy)
     job = table.get("job")
     first = str(job.get("procedure_id") or "") if isinstance(job, dict) else ""
     plain, both = (list(_walk(files, first or next(iter(files), ""), 0, both)) for both in (False, True))
-    # A step that is done in each direction has an id for each on a machine that has both, and one elsewhere.
+    # A step for each direction has an id for each on a machine with both directions, and a single id on others.
     met = {str(row.get("step")) for key in ("readings", "events") for row in rows_of(table, key)}
     steps = both if met & ({s["id"] for s in both} - {s["id"] for s in plain}) else plain
     left_out = tuple(str(e.get("step")) for e in rows_of(table, "events") if e.get("kind") == "left-out")
@@ -44,7 +44,7 @@ def copied_steps(table: Table, folder: Path) -> list[Table]:
 
 
 def _walk(files: dict[str, Table], name: str, depth: int, both: bool) -> Iterator[Table]:
-    """The steps of a file, on a machine that runs in both directions or forward only."""
+    """The steps of a file, for a machine that runs in both directions or only forward."""
     for raw in rows_of(files.get(name, {}), "step") if depth < DEEPEST else ():
         if not isinstance(raw.get("id"), str):
             continue
@@ -85,7 +85,7 @@ def _step(raw: Table) -> Table:
 
 
 def _running(step: Table, way: str, ending: str | None = None) -> Table:
-    """A step as it is done in a direction."""
+    """A step as done in one direction."""
     if not way:
         return step
     ending = f"-{way}" if ending is None else ending

@@ -1,4 +1,4 @@
-"""Words added to a session afterwards."""
+"""Notes added to a session afterwards."""
 
 from __future__ import annotations
 
@@ -13,15 +13,16 @@ from bench.words.sentences import inert
 
 
 def add_notes(folder: Path, texts: Sequence[str], clock: Clock) -> None:
-    """Add notes to a session, finished or not. Everything that was there stays as it was.
+    """Add notes to a session, finished or not. Everything else in it is unchanged.
 
     Args:
-        folder: the session's.
-        texts: a note each.
-        clock: when they were written.
+        folder: the session's folder.
+        texts: the notes, one per text.
+        clock: gives the time of the notes.
 
     Raises:
-        Problem: nothing is said, or the session can't be written: damaged, of a later version, written by another.
+        Problem: a note is empty, or the session can't be written: it is damaged, of a later version, or being written
+            by another program.
     """
     notes = [inert(text).strip() for text in texts]
     if not all(notes):

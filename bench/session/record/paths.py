@@ -1,10 +1,10 @@
-"""What lies where in a session's folder. Light: nothing is imported."""
+"""Names of the files in a session's folder. Imports nothing."""
 
 from __future__ import annotations
 
 FILE_NAME = "session.toml"
-"""The session itself: the truth."""
+"""The session itself, from which the other files can be made again."""
 INPUTS = "inputs"
-"""Copies of the procedure and sheets that it was measured by."""
+"""Copies of the procedure and sheets that were used."""
 EVIDENCE = "evidence"
-"""Sound behind readings, where it was kept."""
+"""The sound behind readings, where it was kept."""

@@ -1,4 +1,4 @@
-"""Reading a session back: what is damaged is read as far as it goes, what is newer than us is read-only."""
+"""Reads a session back: a damaged one as far as possible, one of a later version read-only."""
 
 from __future__ import annotations
 
@@ -46,16 +46,16 @@ LARGEST_FILE = 16_000_000
 
 
 def read_session(folder: Path) -> SessionRecord:
-    """Read a session, a damaged one as far as it goes.
+    """Read a session, a damaged one as far as possible.
 
     Args:
         folder: the session's folder, which holds `session.toml`.
 
     Returns:
-        The session. `read_only` says when it may not be written: of a later version, or damaged and where.
+        The session. `read_only` is set when it must not be written: a later version, or damage and its place.
 
     Raises:
-        Problem: it is missing or unreadable, or so damaged that nothing is left; one sentence that names the place.
+        Problem: it is missing, unreadable, or damaged beyond use; the sentence names the place.
     """
     path = folder / FILE_NAME
     table, damage, lost = read_table(path)
@@ -80,7 +80,7 @@ def read_session(folder: Path) -> SessionRecord:
 
 
 def read_table(path: Path) -> tuple[dict[str, Any], str, int]:
-    """The file as a table, what is damaged in it ("" for nothing), and how many of its tables are lost by that.
+    """The file as a table, what is damaged in it ("" for nothing), and how many of its tables are lost.
 
     Raises:
         Problem: it is missing or cannot be read.
@@ -113,7 +113,7 @@ def read_table(path: Path) -> tuple[dict[str, Any], str, int]:
 
 
 def _session(folder: Path, path: Path, table: dict[str, Any], *, lenient: bool) -> tuple[SessionRecord, int]:
-    """The record, and how many of its entries were passed over; none are unless `lenient`."""
+    """The record, and how many of its entries were dropped as damaged, which happens only if `lenient`."""
     strange = 0
 
     def part(read: Callable[[], T], otherwise: T) -> T:
@@ -152,7 +152,7 @@ def _session(folder: Path, path: Path, table: dict[str, Any], *, lenient: bool) 
 
 
 def _zoned(time: datetime) -> datetime:
-    """A time without a zone, which only a hand or damage leaves, is taken for universal time."""
+    """Treat a time without a zone, which only hand editing or damage can leave, as UTC."""
     return time if time.tzinfo else time.replace(tzinfo=UTC)
 
 
@@ -169,7 +169,7 @@ def _job(path: Path, job: dict[str, Any], port: dict[str, Any]) -> JobFacts:
 
 
 def _exercise(path: Path, stored: object) -> object:
-    """The sheet of an exercise, encoded; a list is of a file that names the faults alone."""
+    """The sheet of an exercise, encoded; earlier files have only a list of the faults."""
     if isinstance(stored, list):
         return veiled({"faults": stored})
     try:
@@ -205,7 +205,7 @@ def _reading(path: Path, where: str, row: dict[str, Any]) -> ReadingRecord:
 
 
 def _own(row: dict[str, Any], kind: type[Reading] | type[NoReading] | type[ReadingRecord]) -> dict[str, Any]:
-    """Of a table what is a field of a class."""
+    """The keys of a table that are fields of a class."""
     return {field.name: row[field.name] for field in fields(kind) if field.name in row}
 
 
@@ -234,7 +234,7 @@ def _evidence(path: Path, where: str, row: dict[str, Any]) -> EvidenceFile:
 def _rows(
     path: Path, table: dict[str, Any], key: str, read: Callable[[Path, str, dict[str, Any]], T], *, lenient: bool
 ) -> tuple[tuple[T, ...], int]:
-    """All rows of an array of tables, and how many of them are not understood and were passed over."""
+    """All rows of an array of tables, and how many were dropped because they are not understood."""
     rows = table.get(key, [])
     if not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):
         if lenient:
@@ -252,7 +252,7 @@ def _rows(
 
 
 def _no_wild_numbers(path: Path, where: str, row: dict[str, Any]) -> None:
-    """The program writes none that is not finite."""
+    """Refuse a number that is not finite, which the program never writes."""
     for key, value in row.items():
         for number in _floats(value):
             if not math.isfinite(number):
@@ -260,7 +260,7 @@ def _no_wild_numbers(path: Path, where: str, row: dict[str, Any]) -> None:
 
 
 def _floats(value: object) -> Iterator[float]:
-    """Every number in a value, however deep."""
+    """Every number in a value, at any depth."""
     if isinstance(value, float):
         yield value
     for inner in value.values() if isinstance(value, dict) else value if isinstance(value, list) else ():

@@ -1,4 +1,4 @@
-"""What a session holds, and how it stands in `session.toml`."""
+"""The contents of a session, and their form in `session.toml`."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ from bench.session.record.toml_table import lines, section, table_of
 from bench.words.figures import tape_speed
 
 SCHEMA = 3
-"""Of `session.toml`. An earlier one is brought up by `bench.session.record.migrate`, a later one opened read-only."""
+"""Version of `session.toml`. `bench.session.record.migrate` converts earlier ones; later ones are opened read-only."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,15 +32,15 @@ class TrimmerTurns:
 
     trimmer: str
     degrees: tuple[float, ...]
-    """Clockwise, in their order."""
+    """Turns clockwise, in order."""
 
 
 @dataclass(frozen=True, slots=True)
 class FurtherTape:
-    """A further tape that the machine was lined up for, in names."""
+    """The names of a further tape that the machine was lined up for."""
 
     setting: str
-    """Setting of the machine for it, which its readings carry as their lot."""
+    """Setting of the machine for it, which is the lot of its readings."""
     tape: str
     reference_tape: str
     speed: str
@@ -49,40 +49,53 @@ class FurtherTape:
 
 @dataclass(frozen=True, slots=True)
 class JobFacts:
-    """What is on the bench, in names: the store needs nothing of who runs it."""
+    """What is on the bench, as names, so that the store does not depend on whatever runs it."""
 
     machine: str
     tape: str
     reference_tape: str
     procedure: str
-    """Its title."""
+    """Title of the procedure."""
     speed: str
     equalisation: str
     reference_level: str
     heads: int
     port: str
-    """What a person calls it: the device's name, the file's, "practice machine"."""
+    """Its everyday name: that of the device or of the file, or "practice machine"."""
     port_kind: str = ""
     sample_rate: int = 0
     calibration: str = "levels in dBFS: no interface sheet"
     procedure_id: str = ""
-    """The procedure's file name without `.toml`."""
+    """File name of the procedure without `.toml`."""
     seed: int = 0
-    """Which practice machine it was; 0 where it was none."""
+    """Number of the practice machine; 0 for a real machine."""
     turned_before: tuple[TrimmerTurns, ...] = ()
-    """How its trimmers had been turned when the session began, in order."""
+    """Earlier turns of its trimmers when the session began, in order."""
     exercise: str | None = None
-    """The sheet of its exercise, with every fault that was hidden, encoded by `veil`; None where it was no exercise."""
+    """The sheet of its exercise, with every hidden fault, encoded by `veil`; None where it is no exercise."""
     trainee: str = ""
-    """Whose exercise it was."""
+    """Name of the trainee."""
     answers: str = ""
     """The question of the job, as `Procedure.answers` names it; "" for none."""
     further: tuple[FurtherTape, ...] = ()
     """The further tapes that the machine was lined up for, in order."""
 
     @property
+    def tapes(self) -> dict[str, str]:
+        """Each tape that the machine was lined up for, by lot; with its speed where speeds differ."""
+        speeds = {"": self.speed_text, **{f.setting: f.speed for f in self.further}}
+        names = {"": self.tape, **{f.setting: f.tape for f in self.further}}
+        if len(set(speeds.values())) == 1:
+            return names
+        return {lot: f"{name} at {speeds[lot]}" for lot, name in names.items()}
+
+    def reference_tape_of(self, lot: str) -> str:
+        """The reference tape by which replay was judged for a lot."""
+        return next((f.reference_tape for f in self.further if f.setting == lot), self.reference_tape)
+
+    @property
     def speed_text(self) -> str:
-        """The tape speed as the trade says it; a text that is no figure in mm/s as it stands."""
+        """The tape speed in the units of the trade; a text that is not a figure in mm/s is unchanged."""
         figure, _, unit = self.speed.partition(" ")
         plain = unit == "mm/s" and len(figure) < 9 and figure.replace(".", "", 1).isdecimal()
         return tape_speed(float(figure)) if plain else self.speed
@@ -90,7 +103,7 @@ class JobFacts:
 
 @dataclass(frozen=True, slots=True)
 class InputFile:
-    """A file that the session was measured by, copied beside it."""
+    """A procedure or sheet that the session used, copied into its folder."""
 
     path: str
     """Relative to the session's folder, with forward slashes."""
@@ -105,12 +118,12 @@ class EvidenceFile:
     """Relative to the session's folder, with forward slashes."""
     sha256: str
     readings: tuple[str, ...]
-    """The ids of the readings that were taken from it."""
+    """Ids of the readings that were taken from it."""
 
 
 @dataclass(frozen=True, slots=True)
 class SessionRecord:
-    """A whole session, as read from disk. Its entries stand in the order in which they happened, by no clock."""
+    """A whole session, as read from disk. Its entries are in the order in which they happened, whatever their times."""
 
     folder: Path
     schema: int
@@ -122,27 +135,27 @@ class SessionRecord:
     events: tuple[Event, ...]
     steps_done: tuple[str, ...]
     read_only: str = ""
-    """Set when it must not be written, with the reason in a sentence."""
+    """Why it must not be written, in a sentence; "" where it may be."""
     evidence: tuple[EvidenceFile, ...] = ()
 
     steps: tuple[StepFacts, ...] = ()
-    """Of its job, in order; none where an earlier schema's copy of the procedure is gone."""
+    """Steps of its job, in order; empty for an earlier schema whose copy of the procedure is missing."""
 
     @property
     def conclusion(self) -> Conclusion:
-        """The verdict on it."""
+        """The verdict on the session."""
         return conclude(self.steps, self.readings, self.events, self.steps_done, self.job.answers)
 
     @property
     def done(self) -> bool:
-        """False when it was broken off."""
+        """Whether it came to its end."""
         return next(of_kind(self.events, Done), None) is not None
 
     @property
     def adjusted(self) -> bool:
-        """Whether a trimmer was turned. Where the program can't see trimmers: a reading kept at a step that adjusts.
+        """Whether a trimmer was turned or, where the program can't see trimmers, an adjusting step has a reading.
 
-        The controls of the user, such as that of the record level, are no trimmers.
+        The user's controls, such as the record level control, are not trimmers.
         """
         if self.sees_turns:
             return any(any(turned.degrees) and not is_knob(turned.trimmer) for turned in of_kind(self.events, Turned))
@@ -151,24 +164,24 @@ class SessionRecord:
 
     @property
     def standing(self) -> tuple[ReadingRecord, ...]:
-        """The readings that still hold: of the last attempts, and as left only those taken after the last turn."""
+        """The readings that still hold: those of the last attempts, as left only those taken after the last turn."""
         return standing(self.readings, self.events, {s.id: s for s in self.steps}, sees_turns=self.sees_turns)
 
     @property
     def sees_turns(self) -> bool:
-        """Whether the program saw trimmers being turned."""
+        """Whether the program could see trimmers being turned."""
         return self.job.port_kind == "practice" or next(of_kind(self.events, Turned), None) is not None
 
     @property
     def titles(self) -> dict[str, str]:
-        """The title of each step, by its id."""
+        """The titles of the steps by id."""
         return {step.id: step.title for step in self.steps}
 
 
 def head_text(record: SessionRecord) -> str:
-    """The beginning of `session.toml`: everything but steps, readings and events.
+    """The beginning of `session.toml`: everything but steps, readings and events, with `done` in the first lines.
 
-    What a list of many sessions shows stands here, so that it need not read them whole; `done` in the first lines.
+    It holds what a list of many sessions shows, so that the list need not read them whole.
     """
     job = record.job
     head = {
@@ -214,12 +227,12 @@ def step_text(step: StepFacts) -> str:
 
 
 def reference_plays(readings: Iterable[ReadingRecord]) -> int:
-    """How often the reference tape was played, by the readings: once for each attempt at a step."""
+    """Number of passes of the reference tape, from the readings: one for each attempt at a step."""
     return len({(r.step, r.attempt) for r in readings if r.source == "reference tape"})
 
 
 def reading_text(record: ReadingRecord) -> str:
-    """One `[[readings]]` table. TOML has no null: what is absent is left out."""
+    """One `[[readings]]` table. TOML has no null, so absent facts are left out."""
     reading, measured, verdict = record.reading, record.measured, record.verdict
     table = {
         "id": record.id,
@@ -267,7 +280,7 @@ def event_text(event: Event) -> str:
 
 
 def finite(record: ReadingRecord) -> ReadingRecord:
-    """The record, with no reading where its value or its uncertainty is not a finite number."""
+    """The record; as a `NoReading` where its value or its uncertainty is not a finite number."""
     reading = record.measured
     if reading is None or (math.isfinite(reading.value) and math.isfinite(reading.uncertainty)):
         return record

@@ -1,4 +1,4 @@
-"""When a session can't be written in its place: what the trouble is, and a copy of it elsewhere meanwhile."""
+"""When a session can't be written in its place: the reason, and a temporary copy elsewhere."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from bench.session.record.paths import FILE_NAME
 
 
 def remedy(error: OSError) -> str:
-    """What the operating system says, and what to do."""
+    """The message of the operating system, and what to do."""
     what = error.strerror or str(error)
     todo = {
         errno.ENOSPC: "make room on the disk",
@@ -30,15 +30,15 @@ def remedy(error: OSError) -> str:
 
 
 def rescue(name: str, data: bytes, before: Path | None) -> Path | None:
-    """Write the session elsewhere on this computer, over the copy of before where there is one.
+    """Write the session elsewhere on this computer, over the previous copy if there is one.
 
     Args:
-        name: of the session's folder.
-        data: all of `session.toml`.
-        before: where the last copy went.
+        name: name of the session's folder.
+        data: the whole content of `session.toml`.
+        before: path of the previous copy.
 
     Returns:
-        The copy, None where that disk refuses too.
+        Path of the copy; None where it cannot be written either.
     """
     if before is not None:
         with suppress(OSError):
@@ -59,12 +59,12 @@ def rescue(name: str, data: bytes, before: Path | None) -> Path | None:
 
 
 def forget(file: Path) -> None:
-    """The session is in its place again: its copy is not needed."""
+    """Remove the copy, because the session has been written in its place."""
     shutil.rmtree(file.parent, ignore_errors=True)
 
 
 def _places() -> list[Path]:
-    """A person's own data folder outlives a restart; the folder for temporary files is always there."""
+    """Folders to try: the person's data folder, which outlives a restart, then the temporary folder."""
     import platformdirs
 
     return [platformdirs.user_data_path("tapebench", appauthor=False) / "rescued", Path(tempfile.gettempdir())]

@@ -1,4 +1,4 @@
-"""What can still be read of a damaged `session.toml`: every table that is whole by itself."""
+"""What can still be read from a damaged `session.toml`: every table that is intact."""
 
 from __future__ import annotations
 
@@ -8,14 +8,14 @@ from typing import Any
 from bench.bounded_toml import parse
 
 _TABLE = re.compile(r"(?m)^(?=\[)")
-"""Where a table begins: the program writes no other line that starts with a bracket."""
+"""The beginning of a table: the program writes no other line that starts with a bracket."""
 
 
 def salvage(text: str) -> tuple[dict[str, Any], int]:
     """The tables of a damaged file that parse, as one table, and how many don't.
 
     Args:
-        text: the file's content; a byte that is no text is a replacement character by now.
+        text: content of the file, with bytes that are not text already replaced by the replacement character.
     """
     whole: dict[str, Any] = {}
     lost = 0

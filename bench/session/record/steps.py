@@ -1,4 +1,4 @@
-"""The steps of a session, as its job had them: what reports and comparisons need to know of a step."""
+"""The steps of a session's job: what reports and comparisons need to know about a step."""
 
 from __future__ import annotations
 
@@ -11,14 +11,14 @@ from bench.procedure.model.steps import Entry, Measure
 from bench.procedure.state.outcome import is_judged
 
 BIAS = frozenset({"tape.bias", "tape.overbias"})
-"""The targets that bias is set to."""
+"""Targets to which bias is set."""
 
 JUDGED_KINDS = frozenset({"reference", "adjust", "record-replay", "measure", "interface"})
 
 
 @dataclass(frozen=True, slots=True)
 class StepCaution:
-    """A hazard that was said at a step."""
+    """A caution that was given at a step."""
 
     hazard: str
     say: str
@@ -26,24 +26,24 @@ class StepCaution:
 
 @dataclass(frozen=True, slots=True)
 class StepFacts:
-    """A step of the job, in its place: those of followed procedures and of each direction one by one."""
+    """A step of the job; steps of followed procedures and for each direction are listed singly."""
 
     id: str
     title: str
     kind: str
     stage: Stage = "left"
     target: str = ""
-    """The target that it is set to, by name: "tape.bias"."""
+    """Name of its target: "tape.bias"."""
     direction: Literal["", "forward", "reverse"] = ""
-    """Where the procedure says which way the tape runs."""
+    """Direction of the tape, where the procedure gives one."""
     lot: str = ""
-    """Which of several tapes it is of."""
+    """Which of several tapes it uses."""
     reports: bool = False
     """Whether its reading is reported, not judged."""
     returns: bool = False
     """Whether its reading shows that what was turned is back where it was."""
     complaint: bool = False
-    """Whether it asks what the owner says is wrong."""
+    """Whether it asks for the owner's complaint."""
     cautions: tuple[StepCaution, ...] = ()
 
     @property
@@ -53,12 +53,12 @@ class StepFacts:
 
     @property
     def judged(self) -> bool:
-        """Whether a reading of it counts at the end."""
+        """Whether its readings count in the verdict."""
         return self.kind in JUDGED_KINDS and self.stage == "left" and not self.reports
 
 
 def steps_of(job: Job) -> tuple[StepFacts, ...]:
-    """The steps of a job, in order; then those of its tests, which are never judged."""
+    """The steps of a job, in order, then those of its tests, which are never judged."""
     return tuple(
         StepFacts(
             id=step.id,
@@ -78,5 +78,5 @@ def steps_of(job: Job) -> tuple[StepFacts, ...]:
 
 
 def _asks_complaint(step: Entry) -> bool:
-    """By its key, or where a procedure says only `words`, by its name."""
+    """Whether an entry asks for the complaint: by its key or, in a procedure that has only `words`, by its id."""
     return step.asks == "complaint" or (step.asks == "words" and step.id.rpartition("/")[2] == "complaint")

@@ -19,7 +19,6 @@ from bench.procedure.model.job import UsedFile
 from bench.procedure.state.event_kinds import Event
 from bench.procedure.state.journal import ReadingRecord, Sound
 from bench.session.record.atomic import save_file, sweep_parts, sync_folder
-from bench.session.record.evidence import flac
 from bench.session.record.inputs import copy_inputs
 from bench.session.record.lock import SessionLock, held
 from bench.session.record.paths import EVIDENCE, FILE_NAME, INPUTS
@@ -178,10 +177,9 @@ class SessionStore:
         if not self._evidence:
             return
         path = f"{EVIDENCE}/{sound.readings[0]}.flac"
-        data = flac(sound)
-        file = EvidenceFile(path, hashlib.sha256(data).hexdigest(), sound.readings)
+        file = EvidenceFile(path, hashlib.sha256(sound.flac).hexdigest(), sound.readings)
         self._record = replace(self._record, evidence=(*self._record.evidence, file))
-        self._sounds[path] = data
+        self._sounds[path] = sound.flac
         self._save()
 
     def note(self, event: Event) -> None:

@@ -1,6 +1,6 @@
-"""Facts as tables of `session.toml`, each written by itself.
+"""Writes facts as tables of `session.toml`, one at a time.
 
-Nothing but the head of a table begins a line with a bracket, so that a damaged file can be read table by table.
+Only the header of a table begins a line with a bracket, so that a damaged file can be read table by table.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ LONGEST_LINE = 100
 
 
 def table_of(thing: Any) -> dict[str, Any]:
-    """The fields of a dataclass that say more than nothing was said: TOML has no null, and a default needs no words."""
+    """The fields of a dataclass that are not None and differ from their default, which need not be stored."""
     out = {}
     for field in fields(thing):
         value = getattr(thing, field.name)
@@ -25,12 +25,12 @@ def table_of(thing: Any) -> dict[str, Any]:
 
 
 def lines(table: Mapping[str, Any]) -> str:
-    """A line for each key."""
+    """A table as text, one line for each key."""
     return "".join(f"{key} = {_value(value)}\n" for key, value in table.items())
 
 
 def section(head: str, table: Mapping[str, Any]) -> str:
-    """A table under its head: `[port]`, `[[events]]`."""
+    """A table under its header: `[port]`, `[[events]]`."""
     return f"\n{head}\n{lines(table)}"
 
 
@@ -49,5 +49,5 @@ def _value(value: Any) -> str:
         return "true" if value else "false"
     if not isinstance(value, str):
         return str(value)  # a number or a date, which TOML writes as Python does
-    # Names of devices and files may hold lone surrogates, which no file can.
+    # Names of devices and files may hold lone surrogates, which cannot be written as UTF-8.
     return tomli_w.dumps({"x": value.encode("utf-8", "replace").decode("utf-8")}).removeprefix("x = ").rstrip("\n")

@@ -1,6 +1,6 @@
-"""How an exercise stands in `session.toml`: encoded, so that a trainee who opens the file does not read what is hidden.
+"""Encodes the exercise in `session.toml`, so that a trainee who opens the file does not read what is hidden.
 
-It is no secret, and anyone who wants to can decode it: base64 of JSON. The debrief says everything in clear.
+It is not a secret: it is base64 of JSON, which anyone can decode. The debrief states everything in clear.
 """
 
 from __future__ import annotations
@@ -12,12 +12,12 @@ from typing import Any
 
 
 def veiled(exercise: Mapping[str, Any]) -> str:
-    """The text for a sheet."""
+    """Encode a sheet as text."""
     return base64.b64encode(json.dumps(exercise, ensure_ascii=False).encode("utf-8")).decode("ascii")
 
 
 def unveiled(text: str) -> dict[str, Any]:
-    """The sheet of a text. Raises `ValueError` for one that is damaged."""
+    """Decode a sheet. Raises `ValueError` for a damaged text."""
     try:
         exercise = json.loads(base64.b64decode(text, validate=True))
     except ValueError:

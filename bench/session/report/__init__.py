@@ -1,1 +1,1 @@
-"""The report: what it says, as a page, as plain text and as a table."""
+"""The report: its contents, as a page, as plain text and as a table."""

@@ -1,4 +1,4 @@
-"""What was wrong, and how sure that is: the section of a report, and one sentence."""
+"""What was wrong, and how sure that is: a section of the report, and one sentence."""
 
 from __future__ import annotations
 
@@ -10,23 +10,24 @@ from bench.diagnosis.telling.page import (
     finding_text,
     first_line,
     mended_text,
+    not_looked_at,
     odds_text,
     setting_text,
     suspect_text,
     titles,
 )
-from bench.session.compare.diagnosis import worth_telling
+from bench.session.compare.diagnosis import diagnosis_to_show
 from bench.session.record.record import SessionRecord
 
 
 def cause_lines(session: SessionRecord) -> tuple[str, ...]:
-    """A sentence each; none where too little was read."""
-    diagnosis = worth_telling(session)
-    return told(diagnosis) if diagnosis else ()
+    """A sentence for each cause; none where too little was read."""
+    diagnosis = diagnosis_to_show(session)
+    return cause_sentences(diagnosis) if diagnosis else ()
 
 
-def told(diagnosis: Diagnosis) -> tuple[str, ...]:
-    """The likely causes with what speaks for them, what else is possible, settings, and what was not looked at."""
+def cause_sentences(diagnosis: Diagnosis) -> tuple[str, ...]:
+    """The likely causes with their evidence, other possible causes, settings, and what was not looked at."""
     lines = []
     likely = [s for s in diagnosis.suspects if s.probability >= PROBABLE]
     for s in likely:
@@ -41,11 +42,9 @@ def told(diagnosis: Diagnosis) -> tuple[str, ...]:
         lines.append(
             "Possible too: " + "; ".join(f"{suspect_text(s)}, {round(100 * s.probability)} %" for s in other) + "."
         )
-    out = [
-        setting_text(s, run=False) for s in diagnosis.settings if s.run == "as found" and abs(s.value) > s.uncertainty
-    ]
+    out = [setting_text(s, run=False) for s in diagnosis.settings if s.run == "as found" and s.out]
     lines += [f"Out of adjustment as found: {'; '.join(out)}."] if out else []
-    lines += [f"Not looked at: {titles(diagnosis.not_looked_at)}."] if diagnosis.not_looked_at else []
+    lines += not_looked_at(diagnosis)
     lines += doubtful(diagnosis)
     return tuple(lines)
 

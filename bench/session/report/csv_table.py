@@ -1,4 +1,4 @@
-"""`readings.csv`: every reading of a session, one a line, for a spreadsheet or a script."""
+"""`readings.csv`: every reading of a session, one per line, for a spreadsheet or a script."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ COLUMNS = (
 
 
 def csv_text(session: SessionRecord) -> str:
-    """All readings, all attempts, oldest first; RFC 4180, a header, empty where there is nothing."""
+    """All readings of all attempts, oldest first, as RFC 4180 with a header; absent values are empty."""
     out = io.StringIO()
     titles = session.titles
     writer = csv.writer(out)
@@ -87,5 +87,5 @@ def _cell(value: object) -> object:
     if not isinstance(value, str):
         return "" if value is None else value
     text = inert(value)
-    # A spreadsheet takes text that begins like this for a formula and runs it.
+    # A spreadsheet treats text that begins with these characters as a formula.
     return f"'{text}" if text.startswith(("=", "+", "-", "@")) else text

@@ -1,4 +1,4 @@
-"""A debrief in sentences, as screen, report and commands have it."""
+"""A debrief in sentences, for screen, report and commands."""
 
 from __future__ import annotations
 
@@ -19,14 +19,14 @@ AGAIN: tuple[tuple[str, str], ...] = (
     ),
     ("speed", "Speed by the reference tape alone: a machine agrees with its own recording."),
 )
-"""What to look at again, by a word in the trimmer's name; common practice, no source."""
+"""What to look at again, by a word in the name of the trimmer; common practice, no source."""
 
 Line = tuple[str, str]
-"""A word that says what the line is about, and the sentence."""
+"""A word for the subject of the line, and the sentence."""
 
 
 def debrief_lines(events: Iterable[Event]) -> tuple[Line, ...]:
-    """The debrief of a session, a line at a time; empty where it is no exercise, or not over.
+    """The debrief of a session, line by line; empty where it is not an exercise, or not over.
 
     The words are: `fault`, `argument` (what shows it, what rules out its rival), `wrong` (named, but not there),
     `trimmer`, `again`, `spent`, `end`.
@@ -35,7 +35,7 @@ def debrief_lines(events: Iterable[Event]) -> tuple[Line, ...]:
 
 
 def time_spent(debrief: Debriefed) -> str:
-    """How long it took, and how often trimmers were adjusted."""
+    """Duration, and number of trimmer adjustments."""
     return f"{debrief.minutes:.0f} minutes; trimmers adjusted {times(debrief.turns)}."
 
 
@@ -82,7 +82,7 @@ def _fault(fault: FaultOutcome) -> str:
 
 
 def _argument(fault: FaultOutcome) -> Iterator[str]:
-    """What shows a cause, and what tells it from its rival."""
+    """What shows a cause, and what distinguishes it from its rival."""
     if fault.predicted:
         yield f"{fault.name}, at a usual size: {'; '.join(line.strip() for line in fault.predicted)}."
     if fault.predicted and fault.read:

@@ -1,4 +1,4 @@
-"""What a report says, before it is set as a page or as lines of text."""
+"""The contents of a report, before it is set as a page or as lines of text."""
 
 from __future__ import annotations
 
@@ -81,14 +81,14 @@ class Document:
     machine: str
     procedure: str
     session: str
-    """The name of its folder."""
+    """Name of its folder."""
     when: str
     conclusion: Conclusion
     attention: tuple[str, ...]
-    """What must be known beside the verdict."""
+    """What a reader must know besides the verdict."""
     adjusted: bool
     stages: Mapping[Stage, str]
-    """What the stages are called."""
+    """Names of the stages."""
     cleaning: str
     alignment: str
     facts: tuple[tuple[str, str], ...]
@@ -97,26 +97,26 @@ class Document:
     exceptions: tuple[tuple[str, str, str], ...]
     """(kind, step, what and why)."""
     noted: tuple[tuple[str, str, str], ...]
-    """(time, what was asked, what was said): answers and notes."""
+    """(time, question, answer) of answers and notes."""
     ranked: tuple[RankedTape, ...]
-    """Several tapes tried on the machine, the best first."""
+    """Several tapes tried on the machine, best first."""
     earlier: tuple[Earlier, ...]
-    """What was read and stands in no table above."""
+    """Readings that are in none of the tables."""
     flutter: tuple[str, ...]
-    """Its parts, the largest first, with their rate and what turns at it."""
+    """Components of the flutter, largest first, with their rate and the part that turns at it."""
     trimmers: tuple[str, ...]
     cautions: tuple[tuple[str, str], ...]
-    """(hazard, the fullest that was said of it)."""
+    """(hazard, fullest caution that was given)."""
     owner_summary: str
-    """What the owner said, and what it was; "" where nothing is known of either."""
+    """The owner's complaint and its cause; "" where neither is known."""
     causes: tuple[str, ...]
     """What was wrong, and how sure that is."""
     earlier_tapes: str
-    """How tapes that were recorded before play after it; "" where it says nothing of that."""
+    """How tapes recorded before the line-up play after it; "" where the session does not show it."""
     debrief: tuple[str, ...]
-    """Of an exercise that is over."""
+    """Debrief of an exercise that is over."""
     evidence: tuple[str, ...]
-    """Files of sound behind readings."""
+    """Files with the sound behind readings."""
     signed: tuple[Signature, ...]
     procedure_sha256: str
     inputs: tuple[tuple[str, str], ...]
@@ -131,7 +131,7 @@ def document_of(session: SessionRecord) -> Document:
     job, settings = session.job, {f.setting for f in session.job.further}
     ranked = ranking([r for r in latest if r.lot not in settings])
     parts = [r for r in latest if QUANTITIES[r.reading.quantity].drawn == "lines"]
-    # Where the steps are not known, the report does not say that nothing was adjusted.
+    # Where the steps are not known, the report must not state that nothing was adjusted.
     adjusted = session.adjusted or not session.steps
     names = stages_of(adjusted=adjusted)
     things, tables = figures(latest, names), responses(latest, names)
@@ -170,7 +170,7 @@ def document_of(session: SessionRecord) -> Document:
 
 
 def _when(session: SessionRecord) -> str:
-    # What was added afterwards is of no step, and not of the work.
+    # Notes added afterwards belong to no step, so they do not count as work.
     worked = [e.time for e in session.events if e.step or isinstance(e, Done)]
     last = [*(r.time for r in session.readings[-1:]), *worked[-1:]]
     end = max([session.begun, *last])
@@ -184,6 +184,7 @@ def _facts(session: SessionRecord) -> tuple[tuple[str, str], ...]:
     sound = job.port
     if job.sample_rate:
         sound += f", {hertz(job.sample_rate)}"
+    reference_tapes = dict.fromkeys(job.reference_tape_of(lot) for lot in job.tapes)
     facts = (
         ("Machine", f"{job.machine}, {job.heads} heads"),
         ("Tape speed", job.speed_text),
@@ -191,7 +192,7 @@ def _facts(session: SessionRecord) -> tuple[tuple[str, str], ...]:
         ("Reference level", job.reference_level),
         ("Tape in use", job.tape),
         ("Also lined up for", "; ".join(_further(one) for one in job.further)),
-        ("Reference tape", _passes(session)),
+        *(("Reference tape", _passes(session, name)) for name in reference_tapes),
         ("Instruments", sound),
         ("Interface calibration", job.calibration),
     )
@@ -202,10 +203,9 @@ def _further(tape: FurtherTape) -> str:
     return f"{tape.setting}: {tape.tape}, {tape.equalisation}, {tape.speed}"
 
 
-def _passes(session: SessionRecord) -> str:
-    """The reference tape, which wears: how often it was played here, and in all sessions up to this one."""
-    name = session.job.reference_tape
-    here = reference_plays(session.readings)
+def _passes(session: SessionRecord, name: str) -> str:
+    """Passes of a reference tape, which wears: in this session, and in all sessions up to this one."""
+    here = reference_plays([r for r in session.readings if session.job.reference_tape_of(r.lot) == name])
     if not name or not here:
         return name
     others = [
@@ -228,7 +228,7 @@ def _flutter(parts: Iterable[ReadingRecord], names: Mapping[Stage, str]) -> tupl
 
 
 def _clock_went_back(session: SessionRecord) -> bool:
-    """Whether entries that were written later have an earlier time."""
+    """Whether a later entry has an earlier time."""
     times = ([r.time for r in session.readings], [e.time for e in session.events])
     return any(later < earlier for entries in times for earlier, later in pairwise(entries))
 
@@ -241,7 +241,7 @@ _EXCEPTIONS: dict[type[Event], str] = {
     Repeated: "Repeated",
     WentAgain: "Gone back",
 }
-"""What did not go straight, and what stands before it."""
+"""Events that are departures from the procedure, each with its heading."""
 
 
 def _exceptions(session: SessionRecord, latest: Iterable[ReadingRecord]) -> Iterable[tuple[str, str, str]]:
@@ -278,7 +278,7 @@ def _exceptions(session: SessionRecord, latest: Iterable[ReadingRecord]) -> Iter
 
 
 def _what(record: ReadingRecord) -> str:
-    """What was measured where: "response, left, record-replay"."""
+    """What was measured and where: "response, left, record-replay"."""
     return f"{QUANTITIES[record.reading.quantity].title.lower()}, {CHANNELS[record.reading.channel]}, {record.source}"
 
 
@@ -291,11 +291,11 @@ _NOTED = (
     InputProcessed,
     InterfaceSheetWritten,
 )
-"""What stands among the answers: notes of the person, and what the program noted beside readings."""
+"""Events listed among the answers: notes of the person, and what the program noted besides readings."""
 
 
 def _noted(session: SessionRecord) -> Iterable[tuple[str, str, str]]:
-    """Answers and notes in their order; a note that was made at several steps once."""
+    """Answers and notes in order; a note that was made at several steps appears once."""
     titles = session.titles
     same = Counter(event_sentence(e, titles) for e in session.events if isinstance(e, _NOTED))
     named = attention(session.events, titles)
@@ -311,7 +311,7 @@ def _noted(session: SessionRecord) -> Iterable[tuple[str, str, str]]:
 
 
 def _time(event: Event, session: SessionRecord) -> str:
-    """The time of day, with its date where that is another day than the session's."""
+    """The time of day, with the date where it differs from that of the session."""
     same = event.time.date() == session.begun.date()
     return hour(event.time) if same else f"{day(event.time)}, {hour(event.time)}"
 
@@ -335,7 +335,7 @@ def _cautions(session: SessionRecord) -> tuple[tuple[str, str], ...]:
 
 
 def _fullest(given: list[str]) -> str:
-    """The longest of what was said of a hazard, and how often it was said; the copy of the procedure has every word."""
+    """The longest caution on a hazard, and how often one was given; the copy of the procedure has them all."""
     longest = max(given, key=len)
     return longest if len(given) == 1 else f"{longest} (Given {len(given)} times.)"
 

@@ -1,4 +1,4 @@
-"""What cleaning gave back and what alignment gave back, in one sentence each."""
+"""What cleaning restored and what alignment restored, in one sentence each."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from bench.words.names import CHANNELS, STAGES, short_stage
 from bench.words.sentences import NO_BREAK, listed
 
 TREBLE_FROM_HZ = 4000.0
-"""Type B noise reduction is in full effect from here on (common practice, no source)."""
+"""Type B noise reduction has its full effect from here up (common practice, no source)."""
 
 NOTHING_ADJUSTED = "Nothing was adjusted."
 
@@ -36,9 +36,11 @@ class Change:
     before: float
     after: float
     uncertainty: float
-    """Of the difference, expanded: root of the sum of squares, as if the two readings shared no error. What they
-    do share (the reference tape, the interface) cancels, so the difference is known a little better than this."""
+    """Expanded uncertainty of the difference: root of the sum of squares, as if the two readings shared no error. What
+    they do share (the reference tape, the interface) cancels, so the difference is known a little better than this."""
     target: float | None
+    lot: str = ""
+    """Of which of several tapes."""
 
     @property
     def by(self) -> float:
@@ -47,7 +49,7 @@ class Change:
 
     @property
     def shows(self) -> bool:
-        """Whether it is more than the uncertainty."""
+        """Whether it exceeds the uncertainty."""
         return abs(self.by) > self.uncertainty
 
 
@@ -60,7 +62,7 @@ def comparable(record: ReadingRecord) -> Key:
 
 
 def changes(records: tuple[ReadingRecord, ...], before: Stage, after: Stage) -> list[Change]:
-    """Every quantity that has a value at both stages; of several readings at a stage the last one."""
+    """Every quantity that has a value at both stages; from several readings at a stage the last one."""
     stages: dict[Stage, dict[Key, ReadingRecord]] = {before: {}, after: {}}
     for record in records:
         if record.stage in stages and record.measured is not None and not record.measured.bound:
@@ -83,17 +85,18 @@ def changes(records: tuple[ReadingRecord, ...], before: Stage, after: Stage) -> 
                 r.value,
                 math.hypot(was.uncertainty, r.uncertainty),
                 target,
+                new.lot,
             )
         )
     return out
 
 
 def cleaning_sentence(records: tuple[ReadingRecord, ...], *, adjusted: bool = True) -> str:
-    """What cleaning gave back: before cleaning to after it.
+    """What cleaning restored: from before cleaning to after it.
 
     Args:
-        records: of the session.
-        adjusted: whether a trimmer was turned; where none was, readings as left were taken after cleaning too.
+        records: records of the session.
+        adjusted: whether a trimmer was turned; if not, readings as left also count as after cleaning.
     """
     stages = {r.stage for r in records if r.measured is not None}
     as_left = not adjusted and "found-dirty" in stages and "found-clean" not in stages
@@ -101,7 +104,7 @@ def cleaning_sentence(records: tuple[ReadingRecord, ...], *, adjusted: bool = Tr
 
 
 def alignment_sentence(records: tuple[ReadingRecord, ...]) -> str:
-    """What alignment gave back: after cleaning to as left."""
+    """What alignment restored: from after cleaning to as left."""
     return _sentence("alignment", records, "found-clean", "left")
 
 
@@ -130,12 +133,13 @@ def _part(work: str, name: str, found: list[Change]) -> str:
     most = max(found, key=lambda c: abs(c.by))
     at = f" at {hertz(most.frequency_hz)}" if name == "treble" and most.frequency_hz else ""
     by = with_unit(with_uncertainty(abs(most.by), "dB", most.uncertainty), "dB").replace(" ", NO_BREAK)
-    detail = f"{most.source}, {CHANNELS[most.channel]}: from {figure(most.before, most.unit, most.uncertainty)}"
+    of = f"{CHANNELS[most.channel]}, {most.lot}" if most.lot else CHANNELS[most.channel]
+    detail = f"{most.source}, {of}: from {figure(most.before, most.unit, most.uncertainty)}"
     detail += f" to {figure(most.after, most.unit, most.uncertainty)} {most.unit}"
     if not most.shows:
         return f"left the {name} where it was ({by}{at} at most, no more than its uncertainty)"
     if work == "cleaning":
-        # What dirt takes is treble and level: more of it afterwards is what was given back.
+        # Dirt costs treble and level, so a higher value afterwards was restored.
         verb = GAVE_BACK if most.by > 0 else "took away "
         return f"{verb}{by} of {name}{at} ({detail})"
     if most.target is not None:

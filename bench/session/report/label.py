@@ -26,11 +26,11 @@ def label_lines(folder: Path, interval_months: int = INTERVAL_MONTHS) -> list[st
     """The label of a session.
 
     Args:
-        folder: the session's.
+        folder: the session's folder.
         interval_months: months from one visit of a machine to the next.
 
     Returns:
-        Lines of `WIDTH` characters at most.
+        Lines of at most `WIDTH` characters.
 
     Raises:
         Problem: the session can't be read.
@@ -53,12 +53,12 @@ def label_lines(folder: Path, interval_months: int = INTERVAL_MONTHS) -> list[st
 
 
 def _head(session: SessionRecord) -> str:
-    """A machine on which nothing was adjusted was checked, not lined up."""
+    """The heading: a machine on which nothing was adjusted was checked, not lined up."""
     return f"{'Lined up' if session.adjusted else 'Checked'} {day(session.begun)}"
 
 
 def _bias(session: SessionRecord) -> Iterator[str]:
-    """What the tone that bias is set by came back as, in each channel."""
+    """The reading of the tone by which bias was set, in each channel."""
     steps = {s.id for s in session.steps if s.sets_bias}
     last: dict[str, Reading] = {}
     for record in session.standing:
@@ -72,7 +72,7 @@ def _bias(session: SessionRecord) -> Iterator[str]:
 
 
 def _due(session: SessionRecord, interval_months: int) -> str:
-    """By this session and those before it: a label is about the day it was written. Nothing where it broke off."""
+    """When it is due again, from this session and earlier ones only; "" for an interrupted session."""
     if not session.done:
         return ""
     folder = session.folder.resolve()

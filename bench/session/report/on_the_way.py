@@ -1,4 +1,4 @@
-"""The readings that stand in no other table: of earlier attempts, and of what was turned or read again since."""
+"""The readings that are in no other table: earlier attempts, and readings that a later turn or reading superseded."""
 
 from __future__ import annotations
 
@@ -17,13 +17,13 @@ class Earlier:
     """An attempt at a step."""
 
     step: str
-    """Its title, and which attempt it was where there were several."""
+    """Title of the step, with the number of the attempt where there were several."""
     readings: tuple[str, ...]
-    """Each with its figure, its target and its verdict."""
+    """Each reading with its figure, target and verdict."""
 
 
 def on_the_way(session: SessionRecord, shown: frozenset[str]) -> tuple[Earlier, ...]:
-    """Every reading whose id is not among those shown elsewhere, oldest first."""
+    """Every reading whose id is not in `shown`, oldest first."""
     rest = [r for r in session.readings if r.id not in shown]
     titles = session.titles
     return tuple(
@@ -33,7 +33,7 @@ def on_the_way(session: SessionRecord, shown: frozenset[str]) -> tuple[Earlier, 
 
 
 def shown_in(things: Sequence[Thing], tables: Sequence[ResponseTable]) -> frozenset[str]:
-    """The ids of the readings in these tables."""
+    """Ids of the readings in these tables."""
     cells = [cell for thing in things for line in thing.lines for cell in line.cells]
     cells += [cell for table in tables for row in table.rows for point in row.points for cell in point.cells]
     return frozenset(cell.id for cell in cells if cell.id)

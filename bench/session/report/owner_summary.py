@@ -1,4 +1,4 @@
-"""What the owner said, and what it was, in one plain paragraph: level, treble, and what noise reduction made of it."""
+"""The owner's complaint and its cause in one plain paragraph: level, treble, and the effect of noise reduction."""
 
 from __future__ import annotations
 
@@ -20,34 +20,45 @@ from bench.words.mistracking import music_sentence
 from bench.words.names import CHANNELS, STAGES
 
 HARMLESS_DB = 0.5
-"""What is lost or gained by less than this nobody hears (common practice, no source)."""
+"""A smaller loss or gain is inaudible (common practice, no source)."""
 FOUND: tuple[Stage, ...] = ("found-dirty", "found-clean")
 NOBODY = ("unattended rehearsal", "nothing was said", "")
-"""What stands where no owner said anything."""
+"""Answers that are not an owner's words."""
 
 
 def owner_summary(session: SessionRecord) -> str:
-    """One paragraph; "" if no complaint was noted and nothing was measured from record to replay."""
-    parts = []
+    """One paragraph; "" where no complaint was noted and nothing was measured from record to replay."""
     said = complaint(session)
-    if said:
-        parts.append(f"The owner said: “{said}”.")
-    stages = [(stage, _errors(session.standing, stage)) for stage in FOUND]
-    before = next(((stage, found) for stage, found in stages if found), None)
-    left = _errors(session.standing, "left")
-    if before:
-        parts.append(f"{STAGES[before[0]].capitalize()}, what was recorded came back {_came_back(before[1])}.")
-        parts.append(_heard(session.readings, *before, past=True))
-    if left:
-        parts.append(f"{'As left it' if session.adjusted else 'It'} comes back {_came_back(left)}.")
-        parts.append(_heard(session.readings, "left", left, past=False))
-    if said and not (before or left):
+    tapes = session.job.tapes
+    of_tapes = [_of_tape(session, lot, tape if len(tapes) > 1 else "") for lot, tape in tapes.items()]
+    parts = [f"The owner said: “{said}”."] * bool(said) + [part for of_tape in of_tapes for part in of_tape]
+    if said and not any(of_tapes):
         parts.append("Nothing was measured from record to replay, so the cause of the complaint is not known.")
     return " ".join(parts)
 
 
+def _of_tape(session: SessionRecord, lot: str, name: str) -> list[str]:
+    """What one tape was and is; with its name, where the machine is lined up for several."""
+    mine = [r for r in session.readings if not name or r.lot == lot]
+    standing = [r for r in session.standing if not name or r.lot == lot]
+    stages = [(stage, _errors(standing, stage)) for stage in FOUND]
+    before = next(((stage, found) for stage, found in stages if found), None)
+    left = _errors(standing, "left")
+    parts = []
+    if before:
+        what = f"what was recorded on {name}" if name else "what was recorded"
+        parts.append(f"{STAGES[before[0]].capitalize()}, {what} came back {_came_back(before[1])}.")
+        parts.append(_heard(mine, *before, past=True))
+    if left:
+        now = f"what is recorded on {name}" if name else "it"
+        said = f"As left{',' if name else ''} {now}" if session.adjusted else f"{now[0].upper()}{now[1:]}"
+        parts.append(f"{said} comes back {_came_back(left)}.")
+        parts.append(_heard(mine, "left", left, past=False))
+    return parts
+
+
 def complaint(session: SessionRecord) -> str:
-    """The owner's words, as they were typed at the step that asks for them; "" where there are none."""
+    """The owner's words as typed at the step that asks for them; "" without any."""
     asking = {step.id for step in session.steps if step.complaint}
     said = next((e.answer for e in of_kind(session.events, Answered) if e.step in asking), "")
     words = str(said).strip().rstrip(".")
@@ -55,7 +66,7 @@ def complaint(session: SessionRecord) -> str:
 
 
 def tracking_of(readings: Sequence[ReadingRecord], stage: Stage) -> MistrackingMap | None:
-    """What Type B makes of the worse channel at a stage; None where nothing was measured."""
+    """The effect of Type B on the worse channel at a stage; None where nothing was measured."""
     found = _errors(readings, stage)
     return worst_map([mistracking_map("type-b", e) for e in found.values()]) if found else None
 
@@ -66,7 +77,7 @@ def _errors(readings: Sequence[ReadingRecord], stage: Stage) -> dict[Channel, Re
         return {}
     try:
         return errors_of(recorded.readings)
-    except Problem:  # a dead channel: no error of level
+    except Problem:  # a dead channel, whose level has no error
         return {}
 
 
@@ -95,7 +106,7 @@ def _in(channel: Channel, found: dict[Channel, ReplayErrors]) -> str:
 
 
 def _heard(readings: Sequence[ReadingRecord], stage: Stage, found: dict[Channel, ReplayErrors], *, past: bool) -> str:
-    """What noise reduction makes of it; where a channel is inverted, that nothing sounds right."""
+    """The effect of noise reduction; where a channel is inverted, that nothing sounds right."""
     at_stage = [r for r in last_attempts(tuple(readings)) if r.stage == stage]
     if any(r.reading.quantity == "polarity" for r in at_stage):
         was, did = ("was", "did") if past else ("is", "will")

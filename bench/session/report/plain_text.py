@@ -1,4 +1,4 @@
-"""The report as plain text, for a terminal, a mail, or who cannot use the page."""
+"""The report as plain text, for a terminal, an e-mail, or a reader who cannot use the page."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ _LEGEND = (
 
 
 def report_text(session: SessionRecord) -> str:
-    """The whole report in lines made for 80 characters; a name too long for that is not broken."""
+    """The whole report in lines of 80 characters; a name that is longer is not broken."""
     document = document_of(session)
     lines: list[str] = [f"LINE-UP REPORT: {document.machine}", document.procedure, document.when, ""]
     lines += [f"{document.conclusion.headline.upper()}", *_wrapped(document.conclusion.sentences)]

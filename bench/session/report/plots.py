@@ -1,6 +1,6 @@
-"""The response plots of a report: as found beside as left between their limits, as SVG to stand in a page.
+"""The response plots of a report: as found and as left between their limits, as SVG to embed in a page.
 
-Of matplotlib only figure and SVG canvas are used; nothing is kept between plots.
+Only the figure and SVG canvas of matplotlib are used; no state is kept between plots.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-# It writes about fonts to stderr, which the person reads.
+# It logs messages about fonts to stderr, which the person reads.
 logging.getLogger("matplotlib").setLevel(logging.ERROR)
 
 import matplotlib as mpl  # noqa: E402
@@ -42,11 +42,11 @@ Curve = list[tuple[float, ReadingRecord]]
 
 
 def response_svg(tables: Sequence[ResponseTable], name: str) -> str:
-    """Responses side by side as one `<svg>` element, its letters drawn as paths.
+    """Responses side by side as one `<svg>` element, with letters drawn as paths.
 
     Args:
-        tables: what the report's tables of the same responses show; one or two.
-        name: goes before every id inside, so that several can stand in one page.
+        tables: the report's tables of these responses; one or two.
+        name: prefix of every id inside, so that one page can hold several.
     """
     panels = [(table, n) for table in tables for n in range(len(table.channels))]
     with mpl.rc_context({"svg.fonttype": "path", "font.family": "DejaVu Sans", "font.size": 6.5, "svg.hashsalt": name}):
@@ -74,14 +74,14 @@ def response_svg(tables: Sequence[ResponseTable], name: str) -> str:
 
 
 def as_svg(draw: Callable[[Axes], None], size: tuple[float, float], left: float, name: str, words: str) -> str:
-    """One plot as an `<svg>` element, its letters drawn as paths.
+    """One plot as an `<svg>` element, with letters drawn as paths.
 
     Args:
         draw: draws into the axes.
         size: width and height, inches.
-        left: where the axes begin, as a share of the width.
-        name: goes before every id inside.
-        words: the plot in words, for who does not see it.
+        left: left edge of the axes, as a fraction of the width.
+        name: prefix of every id inside.
+        words: the plot in words, for readers who cannot see it.
     """
     with mpl.rc_context({"svg.fonttype": "path", "font.family": "DejaVu Sans", "font.size": 6, "svg.hashsalt": name}):
         drawn = Figure(figsize=size)
@@ -95,7 +95,7 @@ def as_svg(draw: Callable[[Axes], None], size: tuple[float, float], left: float,
 
 
 def alternative(table: ResponseTable) -> str:
-    """The plot in words, for who does not see it."""
+    """The plot in words, for readers who cannot see it."""
     channels = " and ".join(CHANNELS[c] for c in table.channels)
     text = f"{table.title}, {channels}, from {hertz(table.rows[0].hz)} to {hertz(table.rows[-1].hz)}."
     for stage in table.stages:
@@ -148,7 +148,7 @@ def _panel(ax: Axes, table: ResponseTable, channel: int) -> None:
 
 
 def _limits(ax: Axes, judged: list[ReadingRecord]) -> None:
-    """The limits as a corridor that changes half-way (in octaves) between the frequencies they are known at."""
+    """Draw the limits as a band that changes half-way (in octaves) between the frequencies at which they are known."""
     gates = sorted(
         (r.reading.frequency_hz, r.verdict.target - r.verdict.tolerance, r.verdict.target + r.verdict.tolerance)
         for r in judged
@@ -196,7 +196,7 @@ def _all(table: ResponseTable, stage: Stage) -> Curve:
 
 
 def _inline(svg: str, name: str, words: str) -> str:
-    """Only the element, fit to stand in a page: no prologue, no metadata, no ids or links but its own."""
+    """Only the element, ready to embed: no prologue, no metadata, no ids or links but its own."""
     svg = svg[svg.index("<svg") :]
     svg = re.sub(r"<metadata>.*?</metadata>", "", svg, flags=re.DOTALL)
     svg = re.sub(r'\bid="', f'id="{name}-', svg)

@@ -1,4 +1,4 @@
-"""The report of a session: one page that stands alone, and the table beside it."""
+"""The report of a session: one self-contained page, and a table next to it."""
 
 from __future__ import annotations
 
@@ -35,17 +35,17 @@ TABLE_NAME = "readings.csv"
 _CLASSES = {"in": "in", "out": "out", "too close to call": "close", "no reading": "none", "": ""}
 CURVE_TONES = 5
 DENSE_LINES = (70, 100)
-"""Sessions with more lines than these are printed smaller, so that they keep to two pages."""
+"""Sessions with more lines than these are printed smaller, so that they fit on two pages."""
 
 
 def write_report(folder: Path) -> Path:
-    """Write `report.html` and `readings.csv` of a session, over those of before.
+    """Write `report.html` and `readings.csv` of a session over the previous ones.
 
     Args:
-        folder: the session's folder. The session may be unfinished: the report says so.
+        folder: the session's folder. The session may be unfinished, which the report states.
 
     Returns:
-        The report's path.
+        Path of the report.
 
     Raises:
         Problem: the session can't be read, or the files can't be written.
@@ -61,7 +61,7 @@ def write_report(folder: Path) -> Path:
 
 
 def report_html(session: SessionRecord) -> str:
-    """The page. Everything that came from files or was typed is escaped, and has no control characters."""
+    """The page. Text from files and typed text is escaped, and has no control characters."""
     document = document_of(session)
     environment = jinja2.Environment(
         autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True, finalize=_inert
@@ -95,20 +95,20 @@ def report_html(session: SessionRecord) -> str:
 
 
 def _plots(document: Document) -> list[tuple[list[ResponseTable], Markup]]:
-    """Two responses are drawn side by side; a response of few tones is only in its table."""
+    """The response plots, two side by side; a response of few tones is only in its table."""
     drawn = [t for t in document.responses if len({row.hz for row in t.rows}) >= CURVE_TONES]
     pairs = [drawn[n : n + 2] for n in range(0, len(drawn), 2)]
     return [(pair, Markup(response_svg(pair, f"plot{n}"))) for n, pair in enumerate(pairs, start=1)]
 
 
 def _density(document: Document) -> int:
-    """How small it is printed, 0 for the usual size, by the lines of its tables and what its plots take up."""
+    """How small the page is printed, 0 for the usual size, from the lines of its tables and the space for its plots."""
     lines = sum(len(t.lines) for t in document.figures) + 8 * len(document.responses) + 20 * len(_plots(document))
     return sum(lines > limit for limit in DENSE_LINES)
 
 
 def _small(session: SessionRecord, names: Mapping[Stage, str]) -> list[SmallPlot]:
-    """The small plots; the map of mistracking is of the last stage that was measured."""
+    """The small plots; the map of mistracking shows the last stage that was measured."""
     latest = session.standing
     tracking, stage = None, ""
     for of in LATEST_FIRST:
@@ -119,7 +119,7 @@ def _small(session: SessionRecord, names: Mapping[Stage, str]) -> list[SmallPlot
 
 
 def _stages(document: Document) -> list[int]:
-    """The columns of the table of figures: the last always, a found stage where anything was found."""
+    """The columns of the table of figures: always the last, and an as-found stage where it has a reading."""
     return [
         n for n in range(3) if n == 2 or any(line.cells[n].text != "–" for t in document.figures for line in t.lines)
     ]

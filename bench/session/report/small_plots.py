@@ -1,4 +1,4 @@
-"""The small plots of a report: azimuth, flutter by its parts, over-bias, and what is heard with noise reduction."""
+"""The small plots of a report: azimuth, components of flutter, over-bias, and what is heard with noise reduction."""
 
 from __future__ import annotations
 
@@ -46,14 +46,14 @@ def small_plots(
     when: str,
     names: Mapping[Stage, str] = STAGES,
 ) -> list[SmallPlot]:
-    """Those of which there is anything to draw.
+    """The small plots for which there is anything to draw.
 
     Args:
         records: the readings that count.
-        events: of the session; curves are among them.
-        tracking: what Type B makes of the worse channel, None for no map.
-        when: the stage that it is of, in words.
-        names: what the stages are called.
+        events: events of the session, including curves.
+        tracking: effect of Type B on the worse channel; None for no map.
+        when: the stage of that map, in words.
+        names: names of the stages.
     """
     mistracking = _map(tracking, when) if tracking else None
     out = [_azimuth(records, names), _flutter(records, names), _curves(events), mistracking]
@@ -131,7 +131,7 @@ def _flutter(records: tuple[ReadingRecord, ...], names: Mapping[Stage, str]) -> 
 
 
 def _curves(events: tuple[Event, ...]) -> SmallPlot | None:
-    """Of bias, the curves of the step at which it was turned last."""
+    """The curves of bias from the step at which it was turned last."""
     curves = {(c.step, curve_label(c)): c for c in of_kind(events, CurveTaken) if _is_of_bias(c) and len(c.points) > 2}
     if not curves:
         return None

@@ -1,4 +1,4 @@
-"""The tables of a report: one row for each thing measured, as found beside as left."""
+"""The tables of a report: one row for each thing measured, with columns for as found and as left."""
 
 from __future__ import annotations
 
@@ -16,11 +16,11 @@ from bench.words.readings import no_reading_text, reading_text, target_text, val
 from bench.words.sentences import true_minus
 
 USUAL = frozenset({"", "common practice, no source"})
-"""Where a target comes from when nothing is said of it beside the table."""
+"""Sources of a target that the table does not mention."""
 SOURCES = ("reference tape", "record-replay", "owner's tape", "machine")
 CHANNEL_ORDER: tuple[Channel, ...] = ("left", "right", "mono", "left-right", "both")
 CURVES = frozenset({"response", "encoding_error", "decoding_error"})
-"""The quantities that stand in a table of their own, where several tones were read."""
+"""Quantities with a table of their own, where several tones were read."""
 STAGE_ORDER: tuple[Stage, ...] = ("found-dirty", "found-clean", "left")
 
 
@@ -29,13 +29,13 @@ class Cell:
     """One reading in a table."""
 
     text: str
-    """With its uncertainty, without its unit; "–" where nothing was measured."""
+    """The figure with its uncertainty, without its unit; "–" where nothing was measured."""
     verdict: str = ""
-    """In words; "" where it was not judged."""
+    """The verdict in words; "" where it was not judged."""
     word: str = ""
-    """The verdict's own word, which picks shape and colour."""
+    """The word of the verdict, which selects shape and colour."""
     id: str = ""
-    """Of its reading."""
+    """Id of its reading."""
 
 
 NOTHING = Cell("–")
@@ -54,7 +54,7 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Thing:
-    """A quantity of one source, at one tone, by one method."""
+    """One quantity from one source, at one tone, by one method."""
 
     source: str
     name: str
@@ -63,7 +63,7 @@ class Thing:
     method: str
     """Method, and source of the target."""
     note: str
-    """The letter that its method has below the table."""
+    """Letter of its method in the notes below the table."""
     lines: tuple[Line, ...]
     reasons: tuple[str, ...]
     """Why there is no reading, by channel and stage."""
@@ -101,9 +101,9 @@ class ResponseTable:
     """Method, and source of the limits."""
     channels: tuple[Channel, ...]
     stages: tuple[Stage, ...]
-    """Those at which anything was measured."""
+    """Stages at which anything was measured."""
     names: Mapping[Stage, str]
-    """What the stages are called."""
+    """Names of the stages."""
     rows: tuple[ResponseRow, ...]
     reasons: tuple[str, ...]
 
@@ -113,7 +113,7 @@ def figures(records: tuple[ReadingRecord, ...], names: Mapping[Stage, str] = STA
 
     Args:
         records: the readings that count.
-        names: what the stages are called.
+        names: names of the stages.
     """
     curves = _curves(records)
     rows = [r for r in _with_method(records) if QUANTITIES[r.reading.quantity].drawn != "lines"]
@@ -166,11 +166,11 @@ def figures(records: tuple[ReadingRecord, ...], names: Mapping[Stage, str] = STA
 
 
 def responses(records: tuple[ReadingRecord, ...], names: Mapping[Stage, str] = STAGES) -> tuple[ResponseTable, ...]:
-    """One table for each source; apart by method and reference, and by level where a frequency has several.
+    """One table for each source, method and reference, and for each level where a frequency has several.
 
     Args:
         records: the readings that count.
-        names: what the stages are called.
+        names: names of the stages.
     """
     groups: dict[tuple[object, ...], list[ReadingRecord]] = {}
     curves = _curves(records)
@@ -198,7 +198,7 @@ def _letter(n: int) -> str:
 
 
 def _curve_of(r: ReadingRecord) -> tuple[str, ...]:
-    """What the tones of a curve share. With noise reduction in, several levels stand together: they should agree."""
+    """What the tones of a curve share. With noise reduction in, a curve has several levels, which should agree."""
     reference = r.reading.reference
     if r.noise_reduction != "off" and isinstance(reference, ReferenceTone):
         reference = ReferenceTone(reference.hz)
@@ -207,7 +207,7 @@ def _curve_of(r: ReadingRecord) -> tuple[str, ...]:
 
 
 def _curves(records: tuple[ReadingRecord, ...]) -> set[tuple[str, ...]]:
-    """The responses of several tones; a tone alone is a figure, no curve."""
+    """The responses of several tones; a single tone is a figure, not a curve."""
     tones: dict[tuple[str, ...], set[float]] = {}
     for r in _with_method(records):
         if r.reading.quantity in CURVES and r.reading.frequency_hz is not None:
@@ -267,7 +267,7 @@ def _response(group: list[ReadingRecord], names: Mapping[Stage, str]) -> Respons
 
 
 def _state(r: ReadingRecord) -> str:
-    """How the machine stood, where that was not as usual."""
+    """The state of the machine, where it was not the usual one."""
     state = f", noise reduction {r.noise_reduction}" if r.noise_reduction != "off" else ""
     state += f", in {r.direction}" if r.direction else ""
     return f"{state}, {r.lot}" if r.lot else state
@@ -279,7 +279,7 @@ def _reference(group: list[ReadingRecord]) -> str:
 
 
 def _by_thing(records: list[ReadingRecord]) -> list[tuple[ReadingRecord | None, ...]]:
-    """For each thing measured its last record at each stage."""
+    """The last record of each thing measured at each stage."""
     things: dict[object, dict[Stage, ReadingRecord]] = {}
     for r in records:
         things.setdefault(comparable(r), {})[r.stage] = r
@@ -287,7 +287,7 @@ def _by_thing(records: list[ReadingRecord]) -> list[tuple[ReadingRecord | None, 
 
 
 def _with_method(records: tuple[ReadingRecord, ...]) -> list[ReadingRecord]:
-    """A reading that failed often has no method; it gets that of its fellows, to stand in their table."""
+    """Give a failed reading without a method the method of similar readings, so that it appears in their table."""
     fellows = {(r.source, r.reading.quantity): r.reading for r in records if r.reading.method.name}
     return [_like(r, fellows.get((r.source, r.reading.quantity))) for r in records]
 
@@ -326,5 +326,5 @@ def _cell(record: ReadingRecord | None) -> Cell:
 
 
 def _joined(*parts: str) -> str:
-    """Parts of a detail, those that are there, with true minus signs."""
+    """The non-empty parts of a detail, joined, with true minus signs."""
     return true_minus("; ".join(filter(None, parts)))

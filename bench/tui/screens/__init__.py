@@ -1,1 +1,1 @@
-"""Whole screens: the chooser, the bench, and the small sheets laid over them."""
+"""Whole screens: the chooser, the bench, and the dialogs over them."""

@@ -1,4 +1,4 @@
-"""The field in which an answer is typed; it tells what it did not take."""
+"""The field in which an answer is typed; it reports characters that it refuses."""
 
 from __future__ import annotations
 
@@ -23,5 +23,5 @@ class AnswerField(Input):
         self._sign = event.character or ""  # Textual calls the handler of the base class next
 
     def restricted(self) -> None:
-        """Textual calls this where a character was not taken."""
+        """Textual calls this when a character was refused."""
         self.post_message(self.Ignored(self._sign))

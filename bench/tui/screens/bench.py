@@ -49,7 +49,7 @@ FIGURES_EVERY_S = 0.13
 
 
 class Desk(Protocol):
-    """What the screen needs of a bench thread."""
+    """The parts of a bench thread that the screen uses."""
 
     fault: BaseException | None
 
@@ -80,10 +80,10 @@ class BenchJob(Protocol):
         """Open session and port and make the bench thread; raises `Problem`. May take a second or two."""
 
     def diagnosis_line(self, before: Snapshot, now: Snapshot) -> str:
-        """What is wrong, where a person wants to know it at this moment, else ""; raises `Problem`."""
+        """What is wrong, at moments when it should be shown, else ""; raises `Problem`."""
 
     def diagnosis_page(self) -> tuple[list[str], say.Command | None]:
-        """What is wrong so far, as lines, and what makes the suggested test; raises `Problem`. May take a second."""
+        """What is wrong, as lines, and the command for the suggested test; raises `Problem`. May take a second."""
 
     def audible_guide(self) -> Guide:
         """The audible guide; raises `Problem` where every output may lead to the machine."""
@@ -92,7 +92,7 @@ class BenchJob(Protocol):
         """Close the session; returns a sentence about it: where the report is."""
 
     def close_late(self, line: Callable[[str], None]) -> None:
-        """Close after the screen has closed while the bench thread still writes: wait for it, and print that."""
+        """Close the session after the screen has closed, once the bench thread has ended; reports the wait."""
 
 
 class BenchScreen(BenchCard):
@@ -163,7 +163,7 @@ class BenchScreen(BenchCard):
                 self.dismiss(self.refusal)
 
     def on_screen_resume(self) -> None:
-        """A dialog above this screen closed: a refusal that came meanwhile can be shown."""
+        """Show a refusal that came while a dialog was open over this screen."""
         if self.refusal:
             self.dismiss(self.refusal)
 
@@ -202,7 +202,7 @@ class BenchScreen(BenchCard):
         if new is not None:
             new = self._learned.shown(new)
         self._snapshot = new
-        if new is None or not self.display:  # on its way out: nothing to show it on
+        if new is None or not self.display:  # the screen is closing
             return
         self._guide.show(new, self._picked)
         self.query_one(SoundStrip).show(new.sound, new.sending, figures=False)
@@ -232,7 +232,7 @@ class BenchScreen(BenchCard):
             self._cautions_read, self._given = self._given, frozenset(new.step.cautions)
             self._cause = ""
             if old is not None:
-                self.run_worker(self._tell_cause(old, new), group="cause", exclusive=True)
+                self.run_worker(self._show_cause(old, new), group="cause", exclusive=True)
         if old is not None and len(new.kept) > len(old.kept) and self.app.bell_on:  # type: ignore[attr-defined]
             self.app.bell()
         with self.app.batch_update():
@@ -325,12 +325,12 @@ class BenchScreen(BenchCard):
         self.query_one(Footer).show(shown, typing=presentation.is_typing(new))
 
     def on_answer_field_ignored(self, message: AnswerField.Ignored) -> None:
-        """Say what was not taken into a figure."""
+        """Report characters that do not belong to a figure."""
         text = f"“{plain(message.sign)}” was ignored: a figure has digits, a sign, and a point or a comma"
         self.query_one(Notice).show(text, "caution")
 
     def _show_waiting(self) -> None:
-        """Tell how long the bench thread has been waiting for a slow disk or device."""
+        """Show how long the bench thread has been waiting for a slow disk or device."""
         waited_s, was_waiting = time.monotonic() - self._answered_at, self._waiting
         self._waiting = self._snapshot is not None and not self._finished and waited_s >= SLOW_S
         if self._waiting:
@@ -374,8 +374,8 @@ class BenchScreen(BenchCard):
     def _what_is_wrong(self) -> tuple[list[str], say.Command | None]:
         return self._job.diagnosis_page()
 
-    async def _tell_cause(self, before: Snapshot, now: Snapshot) -> None:
-        """The first cause in one line, at the moments at which it is wanted."""
+    async def _show_cause(self, before: Snapshot, now: Snapshot) -> None:
+        """Show the first cause in one line, at moments when it should be shown."""
         with suppress(Problem):
             self._cause = await asyncio.to_thread(self._job.diagnosis_line, before, now)
         if self._snapshot is not None and self._cause and not self._finished and self.display:
@@ -395,6 +395,6 @@ class BenchScreen(BenchCard):
 
     @property
     def settled(self) -> bool:
-        """Whether the screen shows what every command did."""
+        """Whether the screen shows the effect of every command."""
         seen = self._snapshot
         return seen is None or self._finished or seen.outcome is not None or seen.obeyed >= self._posted

@@ -1,4 +1,4 @@
-"""The card on the bench screen: as much of it as there is room for above a gauge or a list."""
+"""The card on the bench screen: as much of it as fits above a gauge or a list."""
 
 from __future__ import annotations
 
@@ -26,10 +26,10 @@ class BenchCard(BenchKeys):
         self._given: frozenset[Caution] = frozenset()
         """The cautions of the present step."""
         self._cautions_read: frozenset[Caution] = frozenset()
-        """Those of the step before."""
+        """The cautions of the step before."""
 
     def _show_card(self, new: Snapshot) -> None:
-        """The card: all of it, or above a gauge or a list as much as there is room for."""
+        """Show the card: all of it or, above a gauge or a list, as much as fits."""
         wide, card = self.has_class("-wide"), self.query_one(Card)
         parts = (
             card_parts(new.step, whole=wide or self.trainee, read=self._cautions_read) if new.step is not None else []
@@ -50,7 +50,7 @@ class BenchCard(BenchKeys):
         return time.monotonic() - self._step_began >= caution_reading_s(parts)
 
     def _new_step(self, step: StepView) -> None:
-        """A new step: fold its cautions once they can have been read; show a trainee the whole card."""
+        """At a new step, fold its cautions once there was time to read them; show a trainee the whole card."""
         self.call_after_refresh(self._fold)  # the panel below may have changed its size
         parts = card_parts(step, read=self._cautions_read)
         if sum(role == "caution" for _, _, role in parts) > 1:

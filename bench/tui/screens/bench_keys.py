@@ -41,7 +41,7 @@ class BenchKeys(Screen[str]):
         self._guide = GuideSwitch()
         self._runs_on = False
         self._gone_on = ("", "")
-        """Step and prompt that were answered last in a run of steps: each only once."""
+        """Step and prompt that were last answered automatically: each is answered only once."""
         self.trainee = False
         """Whether the whole card is always shown, and used hints are noted."""
 
@@ -49,7 +49,7 @@ class BenchKeys(Screen[str]):
         raise NotImplementedError
 
     def _what_is_wrong(self) -> tuple[list[str], say.Command | None]:
-        """The diagnosis so far, as lines, and what makes the suggested test."""
+        """The diagnosis so far, as lines, and the command for the suggested test."""
         raise NotImplementedError
 
     def _open_guide(self) -> Guide:
@@ -58,11 +58,11 @@ class BenchKeys(Screen[str]):
 
     @property
     def settled(self) -> bool:
-        """Whether the screen shows what every command did."""
+        """Whether the screen shows the effect of every command."""
         raise NotImplementedError
 
     def action_linear_axis(self) -> None:
-        """Frequency on a linear axis, with the film that fits; or back."""
+        """Switch between a logarithmic frequency axis and a linear one with the fitted film."""
         if self._snapshot is not None:
             self.query_one(ToneBoard).turn_axis(self._snapshot.job.speed_mm_s)
 
@@ -153,7 +153,7 @@ class BenchKeys(Screen[str]):
             self._post(say.Turn(trimmer.name, float(degrees)))
 
     def action_run_on(self) -> None:
-        """Let measuring steps follow one another, or no longer."""
+        """Let measuring steps follow one another automatically, or stop that."""
         if self._runs_on:
             self._runs_on = False
             return
@@ -165,7 +165,7 @@ class BenchKeys(Screen[str]):
         self.app.push_screen(CountDown("The measuring steps follow one another. p or s ends that."), done)
 
     def _run_on(self) -> None:
-        """Give the key that goes on to a step that needs no hands; stop at any other."""
+        """Answer a step that needs only the go-on key; stop at any other."""
         seen = self._snapshot
         if not self._runs_on or seen is None or not self.settled:
             return
@@ -176,7 +176,7 @@ class BenchKeys(Screen[str]):
             self._post(say.GoOn())
 
     def action_turn_as_shown(self) -> None:
-        """Turn as a gauge proposes: that of the picked trimmer, or else the first that proposes a turn."""
+        """Turn as a gauge proposes: the gauge of the picked trimmer, else the first that proposes a turn."""
         seen = self._snapshot
         proposals = presentation.proposed_turns(seen) if seen is not None else {}
         if seen is not None and proposals:
@@ -248,12 +248,12 @@ class BenchKeys(Screen[str]):
             self.app.push_screen(CardDialog(self._snapshot.step))
 
     def action_far(self) -> None:
-        """Large, to be read from a distance; or as before."""
+        """Switch between the usual view and a large one for reading from a distance."""
         self.toggle_class("far")
         self._pick_again()
 
     def action_guide(self) -> None:
-        """Hear how far off a reading is; or no longer."""
+        """Switch the audible guide on or off."""
         if self._guide.is_on:
             self._guide.turn_off()
         else:
@@ -293,15 +293,15 @@ class BenchKeys(Screen[str]):
         self.app.push_screen(Hints(step, before + 1), done)
 
     def action_diagnose(self) -> None:
-        """What is wrong, read on a thread while the bench goes on; a trainee names causes first."""
+        """Show what is wrong, computed on a thread while the bench goes on; a trainee names causes first."""
         if not self.trainee:
-            self._read("What is wrong", self._what_is_wrong, self._post)
+            self._show_when_read("What is wrong", self._what_is_wrong, self._post)
             return
 
         def done(named: str | None) -> None:
             if named:
                 self._post(say.Note(f"thought to be wrong: {named}"))
-                self._read(f"You said: {named}", self._what_is_wrong, self._post)
+                self._show_when_read(f"You said: {named}", self._what_is_wrong, self._post)
 
         self.app.push_screen(AskText("What do you think is wrong? Name one cause or more.", "compares"), done)
 
@@ -309,10 +309,10 @@ class BenchKeys(Screen[str]):
         """Read the report of the job that is over."""
         folder = self._folder
         if self._settled and folder is not None:
-            self._read(f"Report of {folder.name}", lambda: (report_lines(folder), None), self._post)
+            self._show_when_read(f"Report of {folder.name}", lambda: (report_lines(folder), None), self._post)
 
-    def _make(self, test: say.Command, post: Callable[[say.Command], None]) -> None:
-        """Make the suggested test; what a look showed is asked."""
+    def _do_test(self, test: say.Command, post: Callable[[say.Command], None]) -> None:
+        """Do the suggested test; after a look, ask what it showed."""
         if not isinstance(test, say.Look):
             post(test)
             return
@@ -323,7 +323,7 @@ class BenchKeys(Screen[str]):
 
         self.app.push_screen(AskText("Is it so? Look, then type yes or no.", "keeps it"), done)
 
-    def _read(
+    def _show_when_read(
         self, title: str, read: Callable[[], tuple[list[str], say.Command | None]], post: Callable[[say.Command], None]
     ) -> None:
         """Show lines that are read on a thread; with a command, a key that posts it."""
@@ -334,13 +334,13 @@ class BenchKeys(Screen[str]):
             except Problem as problem:
                 text, command = [problem.sentence], None
             if self.is_current:
-                start = (lambda: self._make(command, post)) if command is not None else None
+                start = (lambda: self._do_test(command, post)) if command is not None else None
                 self.app.push_screen(PagesScreen(title, text, start=start))
 
         self.run_worker(show(), group="reading", exclusive=True)
 
     def action_help(self) -> None:
-        """Help, and all keys that do something now."""
+        """Help, and all keys that have an effect now."""
         self.app.push_screen(HelpDialog(self.key_actions, about(self._snapshot) if self._snapshot is not None else ()))
 
     def action_leave(self) -> None:

@@ -66,7 +66,7 @@ class ChooserScreen(Screen[str]):
         self._live: tuple[Option, ...] | None = None
 
     def compose(self) -> ComposeResult:
-        """Name, job, choices, and the bottom."""
+        """Name, job, choices, and footer."""
         yield Lines(id="name")
         yield JobForm(id="job-form")
         yield Lines(id="heading")
@@ -173,7 +173,7 @@ class ChooserScreen(Screen[str]):
         self.query_one(Footer).show(tuple(out))
 
     def say(self, sentence: str) -> None:
-        """Show a sentence in the notice."""
+        """Show a sentence as the notice."""
         self._notice = sentence
         self._show()
 
@@ -369,7 +369,7 @@ class ChooserScreen(Screen[str]):
         return RunningJob(self._workspace, request, learning=learning)
 
     def _begin(self, session: Option | None, trainee: str = "", number: int = 1) -> None:
-        """Open the bench on the job, or say why it can't be."""
+        """Open the bench on the job, or show why it can't be opened."""
         from bench.tui.screens.bench import BenchScreen
 
         try:

@@ -25,7 +25,7 @@ LONGEST_TITLE = 400
 
 
 def words(text: str, *, id: str | None = None, classes: str = "", longest: int = LONGEST_TITLE) -> Static:  # noqa: A002
-    """Text that is never taken for markup and never longer than a dialog has room for."""
+    """Text that is never treated as markup and never longer than fits in a dialog."""
     return Static(Content(plain(text, longest)), id=id, classes=classes, markup=False)
 
 
@@ -158,7 +158,7 @@ class CardDialog(TextDialog):
 
 
 class HelpDialog(TextDialog):
-    """Help on what has the focus, and all keys that do something now."""
+    """Help on what has the focus, and all keys that have an effect now."""
 
     def __init__(self, key_actions: tuple[KeyAction, ...], about: tuple[str, ...] = ()) -> None:
         super().__init__("Help")
@@ -180,7 +180,7 @@ class HelpDialog(TextDialog):
 
 
 class TooSmall(ModalScreen[None]):
-    """Tells that the terminal is too small; closes automatically when it is large enough."""
+    """Shows that the terminal is too small; closes automatically when it is large enough."""
 
     BINDINGS = [(STOP.key, "app.stop_sound", STOP.label)]  # noqa: RUF012
 
@@ -193,7 +193,7 @@ class TooSmall(ModalScreen[None]):
         self._gone = False
 
     def on_resize(self) -> None:
-        """Update the sentence, or close: once, however often the size changes."""
+        """Update the sentence, or close; it closes once, however often the size changes."""
         width, height = self.app.size
         if width < SMALLEST[0] or height < SMALLEST[1]:
             self._say()
@@ -202,7 +202,7 @@ class TooSmall(ModalScreen[None]):
             self.dismiss(None)
 
     def on_screen_resume(self) -> None:
-        """A dialog above it closed; the size may have changed meanwhile."""
+        """Check the size again after a dialog above it closed."""
         self.on_resize()
 
     def _say(self) -> None:

@@ -1,4 +1,4 @@
-"""What is read from two metres: one figure, its arrow and its trimmer; or the instruction in large letters."""
+"""The view for reading from two metres: one figure, its arrow and its trimmer; or the instruction in large letters."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ def far_lines(snapshot: Snapshot, picked: int, width: int, height: int) -> list[
 
 
 def gauge_shown(snapshot: Snapshot, picked: int) -> Gauge | None:
-    """The gauge of the picked trimmer; without trimmers that are turned by key, the one that is furthest out."""
+    """The gauge of the picked trimmer; where no trimmer is turned by key, the gauge that is furthest out."""
     if not snapshot.gauges:
         return None
     if snapshot.trimmers:

@@ -1,4 +1,4 @@
-"""The audible guide on the bench screen: off until it is asked for, cautioned, and silent where nothing is turned."""
+"""The audible guide on the bench screen: off until a key turns it on, and silent where nothing is turned."""
 
 from __future__ import annotations
 
@@ -14,17 +14,17 @@ CAUTION = (
 
 
 class Guide(Protocol):
-    """What the screen needs of the guide's sound."""
+    """The part of the audible guide that the screen uses."""
 
     def show(self, off: float | None) -> None:
-        """Sound a reading that is so many tolerances off; None is silence."""
+        """Sound a reading that is `off` tolerances from its target; None is silence."""
 
     def close(self) -> None:
         """Silence."""
 
 
 def off_in_tolerances(snapshot: Snapshot | None, picked: int) -> float | None:
-    """How far off the gauge is that is read from two metres, in tolerances; None where nothing is turned.
+    """Error of the gauge in the far view, in tolerances; None where nothing is turned.
 
     Args:
         snapshot: what the bench shows.
@@ -48,7 +48,7 @@ class GuideSwitch:
         return self._guide is not None
 
     def turn_on(self, guide: Guide) -> None:
-        """From here on it follows what is shown."""
+        """Start to follow what is shown."""
         self.turn_off()
         self._guide = guide
 

@@ -1,4 +1,4 @@
-"""Words in letters as large as there is room for: a matrix of 5 × 7 dots, two to a cell, one above the other."""
+"""Words in the largest letters that fit: a matrix of 5 × 7 dots, two dots in a cell, one above the other."""
 
 from __future__ import annotations
 
@@ -19,14 +19,14 @@ _COLUMNS = {
 
 _ALIKE = {"−": "-", "–": "-", "—": "-", "’": "'", "“": "'", "”": "'", "Μ": "µ"}
 WIDTH, ROWS = 6, 4
-"""Cells of a letter with the gap beside it, and rows."""
+"""Cells across a letter and the gap after it, and rows."""
 
 
 def large_words(text: str, width: int, height: int) -> list[str]:
-    """Text in large letters if `height` rows have room for all of it; else in plain letters, with rows between lines.
+    """Text in large letters if all of it fits in `height` rows; else in plain letters, with rows between the lines.
 
     Args:
-        text: any.
+        text: any text.
         width: cells.
         height: rows.
     """

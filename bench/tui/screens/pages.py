@@ -35,8 +35,8 @@ class PagesScreen(Screen[str]):
     Args:
         title: the title.
         text: its lines; a line wider than the screen is wrapped between words.
-        outside: opens the same in another program and returns a sentence about it; None if there is nothing to open.
-        start: starts the test that the text suggests; None if it suggests none that can be started.
+        outside: opens the text in another program and returns a sentence about it; None if there is nothing to open.
+        start: starts the test that the text suggests; None without one that can be started.
     """
 
     AUTO_FOCUS = ""
@@ -66,7 +66,7 @@ class PagesScreen(Screen[str]):
         return possible.get(action, True)
 
     def compose(self) -> ComposeResult:
-        """Title, text, and the bottom."""
+        """Title, text, and footer."""
         yield Lines(id="heading")
         yield Lines(id="pages")
         yield Notice(id="notice")
@@ -125,7 +125,7 @@ class PagesScreen(Screen[str]):
             self._start()
 
     def action_open_outside(self) -> None:
-        """Open it with the system's program for such files."""
+        """Open it in the system's default program."""
         if self._outside is not None:
             self.query_one(Notice).show(self._outside())
 

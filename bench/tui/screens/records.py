@@ -47,7 +47,7 @@ class RecordsScreen(Screen[str]):
         self._notice = ""
 
     def compose(self) -> ComposeResult:
-        """Title, list, and the bottom."""
+        """Title, list, and footer."""
         yield Lines(id="heading")
         yield Lines(id="pages")
         yield Lines(id="detail")
@@ -71,7 +71,7 @@ class RecordsScreen(Screen[str]):
         self._show()
 
     def on_resize(self, event: events.Resize) -> None:
-        """Drawn for another width."""
+        """Redraw for the new width."""
         self.call_after_refresh(self._show)
 
     def _show(self) -> None:

@@ -8,11 +8,11 @@ from bench.tui.widgets.line_widget import Line, side_by_side
 from bench.tui.widgets.results import ROOMY, drawn_lines, table_lines, uncertainty_lines
 
 BESIDE = 140
-"""From this width on, the curve stands beside the table."""
+"""From this width on, the curve is at the right of the table."""
 
 
 class ResultsDialog(TextDialog):
-    """Each quantity as found and now, what is not in on top, the last curve, and what makes readings uncertain."""
+    """Each quantity as found and now, those not in first; the last curve; and the sources of uncertainty."""
 
     BINDINGS = [("v,f12", "close", "back")]  # noqa: RUF012
     about = "Each quantity as it was found and as it is now, with its target. What is not in comes first."
@@ -24,7 +24,7 @@ class ResultsDialog(TextDialog):
         self._snapshot = snapshot
 
     def body(self, width: int) -> list[Line]:
-        """The table, and the curve beside it or below it."""
+        """The table, with the curve at its right or below it."""
         if width < BESIDE:
             drawn = drawn_lines(self._snapshot, width)
             more = [[], *drawn] if drawn else []

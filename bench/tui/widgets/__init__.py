@@ -1,1 +1,1 @@
-"""What screens are made of; each draws lines from plain values and can be tested without an app."""
+"""The parts of screens; each draws lines from plain values and can be tested without an app."""

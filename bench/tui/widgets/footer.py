@@ -29,7 +29,7 @@ def bar_lines(asked: KeyPrompt, width: int, height: int) -> list[Line]:
 
 
 class Bar(LineWidget):
-    """The prompt bar: what the key that goes on does now. A click does it too."""
+    """The prompt bar: what the go-on key does now. A click does the same."""
 
     def __init__(self, action: str, *, id: str | None = None) -> None:  # noqa: A002
         super().__init__(id=id)

@@ -22,7 +22,7 @@ LARGEST_TRACE = 16
 
 
 BAND_SHOWN = 0.1
-"""Wander smaller than this part of the tolerance is not mentioned."""
+"""Wander below this fraction of the tolerance is not shown."""
 
 SoundProblems = tuple[str, str]
 """What makes a reading invalid (clipping, a lost device), shown in place of the direction; and why it should be doubted

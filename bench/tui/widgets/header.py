@@ -13,7 +13,7 @@ from bench.words.names import STAGES
 METER_LOW_DBFS = -60.0
 METER_HIGH_MARK_DBFS = -6.0
 LEAST_BAR = 5
-"""Cells below which a bar says less than the figure beside it."""
+"""Cells below which a bar shows less than its figure."""
 
 
 def job_lines(job: JobView, width: int) -> list[Line]:
@@ -30,7 +30,7 @@ def job_lines(job: JobView, width: int) -> list[Line]:
 
 
 def _shortened(names: list[str], width: int) -> list[str]:
-    """Names in so many cells together: the longest are cut first, so that each is still told from another."""
+    """Names that together fit in `width` cells: the longest are cut first, so that they can still be distinguished."""
     sizes = [cell_len(name) for name in names]
     while sum(sizes) > width and max(sizes) > 1:
         sizes[sizes.index(max(sizes))] -= 1
@@ -44,7 +44,7 @@ def sound_line(sound: InputView, sending: str, width: int, figures: tuple[float 
         sound: the input.
         sending: what is being sent, in words.
         width: cells.
-        figures: peaks to print beside the bars; the newest change too fast to read.
+        figures: peaks to print next to the bars, because the latest ones change too fast to read.
     """
     state: Line
     if trouble := sound_trouble(sound) or (sound_warning(sound) if sound.lost else ""):
@@ -123,7 +123,7 @@ def title_line(step: StepView | None, width: int) -> Line:
 
 
 def _progress(step: StepView, cells: int) -> Line:
-    """How far the procedure is, as a bar; nothing where the title needs the room."""
+    """Progress through the procedure, as a bar; empty where the title needs the room."""
     if cells < LEAST_BAR:
         return []
     gone = round((step.index - 1) / max(1, step.total) * (cells - 1))

@@ -9,13 +9,13 @@ from bench.tui.widgets.line_widget import Line, LineWidget, justified, side_by_s
 TITLES = 16
 """Cells for the titles of the lines."""
 ABOUT = 30
-"""Cells that the information about an option keeps beside long names."""
+"""Cells that remain for the information about an option, however long the names are."""
 
 
 def job_form_lines(rows: list[Row], at: int, width: int, *, resuming: bool = False) -> list[Line]:
     """One line for each row: its title and its selected option; the current row is marked.
 
-    If a session is about to be resumed, the other lines do not matter and are quiet.
+    If a session is about to be resumed, the other lines have no effect and are dimmed.
     """
     out: list[Line] = []
     for n, row in enumerate(rows):

@@ -1,4 +1,4 @@
-"""Response against frequency between its limits, on a logarithmic axis, or on a linear one with the film that fits."""
+"""Response against frequency between its limits, on a logarithmic axis, or on a linear one with the fitted film."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ STEPS_DB = (1.0, 2.0, 3.0, 4.0, 6.0, 8.0, 10.0, 12.0, 16.0, 24.0, 48.0, 96.0)
 """Possible ends of the scale: a few fixed steps, so that it seldom changes."""
 
 BEFORE = "lrb○"
-"""The characters that mark readings as found."""
+"""Characters that mark as-found readings."""
 
 Point = tuple[float, float, float]
 """Hz, dB from the target, tolerance in dB."""
@@ -64,9 +64,9 @@ def response_lines(
         tones: what is measured now.
         width: cells.
         height: rows.
-        as_found: what they read as found: "l" and "r", "b" where both meet, without a line between.
-        film_at: tape speed, mm/s, for a linear frequency axis and the film between tape and head that fits; on a
-            logarithmic axis its straight line is a knee.
+        as_found: as-found readings of the tones: "l" and "r", "b" where both meet, not joined.
+        film_at: tape speed, mm/s, for a linear frequency axis and the fitted film between tape and head; on a
+            logarithmic axis its straight line would be a knee.
     """
     curves = points_of(tones)
     if not curves or height < LEAST_HEIGHT or width < LEAST_WIDTH:
@@ -133,11 +133,11 @@ def response_lines(
 
 
 LEAST_FILM_UM = 0.1
-"""A thinner film is told from none by no response."""
+"""No response can show a thinner film."""
 ABOVE_HZ = 300.0
-"""Below it a film costs next to nothing, and the shape of the head shows instead."""
+"""Below this a film costs almost nothing, and the shape of the head shows instead."""
 BESIDE_DB = 0.7
-"""Largest residue beside the line, rms, that is still called a straight line; common practice, no source."""
+"""Largest rms residual of a loss that still counts as a straight line; common practice, no source."""
 
 
 def fitted_films(curves: dict[str, list[Point]], speed_mm_s: float) -> dict[str, tuple[float, float]]:

@@ -1,4 +1,4 @@
-"""What was measured: the last result in one line, the readings of a step, and the table of all."""
+"""What was measured: the last result in one line, the readings of a step, and the table of all readings."""
 
 from __future__ import annotations
 
@@ -27,19 +27,19 @@ from bench.words.names import CHANNELS
 from bench.words.readings import reading_text, target_text, value_text, what
 
 MOST_FIGURES = 4
-"""Readings of a step whose figures fit in one line; of more, only those that are not in are given."""
+"""Number of readings whose figures fit in one line; if a step has more, only those that are not in are given."""
 
 LEAST_TITLE = 8
-"""Cells in which a shortened title still says something."""
+"""Cells in which a shortened title is still readable."""
 
 ROOMY = 100
-"""From this width on, figures stand with their uncertainties."""
+"""From this width on, figures have their uncertainties."""
 
 CURVE_ROWS = 14
 
 
 def last_readings(snapshot: Snapshot, step: str = "") -> tuple[ReadingRecord, ...]:
-    """The readings of the last attempt at a step; of the last step that kept any, where none is named."""
+    """The readings of the last attempt at a step; by default at the last step that kept any."""
     wanted = step or (snapshot.kept[-1].step if snapshot.kept else "")
     return last_attempts(tuple(r for r in snapshot.kept if r.step == wanted))
 
@@ -67,7 +67,7 @@ def _title(snapshot: Snapshot, step: str) -> str:
 
 
 def _figure(record: ReadingRecord, *, quantity: bool) -> Span:
-    """A reading with its verdict, as briefly as it can be told from others of its step."""
+    """A reading with its verdict, in the shortest form that distinguishes it from others of its step."""
     r, verdict = record.reading, record.verdict
     shape, role = SHAPES[verdict.word] if verdict is not None else ("", "")
     words = [shape] + ([QUANTITIES[r.quantity].title.lower()] if quantity else [])
@@ -82,7 +82,7 @@ def _figure(record: ReadingRecord, *, quantity: bool) -> Span:
 
 
 def step_lines(records: tuple[ReadingRecord, ...], width: int, height: int) -> list[Line]:
-    """The readings of one step, what is not in on top."""
+    """The readings of one step, those that are not in first."""
     if not records:
         return []
     rows = worst_first(results_of(records))
@@ -93,13 +93,13 @@ def step_lines(records: tuple[ReadingRecord, ...], width: int, height: int) -> l
 
 
 def totals_lines(snapshot: Snapshot, width: int) -> tuple[Line, ...]:
-    """What the present step read and judged."""
+    """The readings of the present step with their verdicts."""
     own = last_readings(snapshot, snapshot.step.id) if snapshot.step is not None else ()
     return tuple(_row(r, width) for r in worst_first(results_of(own)))
 
 
 def table_lines(snapshot: Snapshot, width: int) -> list[Line]:
-    """Each quantity as found and now, with target and verdict; what is not in stands on top."""
+    """Each quantity as found and now, with target and verdict; those that are not in come first."""
     rows = worst_first(results_of(snapshot.kept))
     if not rows:
         return [[("Nothing has been measured yet.", "quiet")]]
@@ -111,7 +111,7 @@ def table_lines(snapshot: Snapshot, width: int) -> list[Line]:
 
 
 def uncertainty_lines(snapshot: Snapshot) -> list[Line]:
-    """What makes the readings of the last step uncertain, the largest first; empty where nothing is known of it."""
+    """Sources of uncertainty of the last step's readings, largest first; empty where none are known."""
     known = [(r.reading, budget_lines(r.reading)) for r in last_readings(snapshot)]
     out: list[Line] = []
     for reading, parts in known:
@@ -121,12 +121,12 @@ def uncertainty_lines(snapshot: Snapshot) -> list[Line]:
 
 
 def _block(row: FoundAndNow) -> tuple[int, str]:
-    """Where a row stands: what is not in first, then by source."""
+    """Sort key of a row: those that are not in first, then by source."""
     return int(row.verdict is None or row.verdict.word == "in"), row.subject.source
 
 
 def _columns(width: int) -> tuple[int, int, int]:
-    """Cells for what was read, for a figure, and for a target."""
+    """Cells for the name, for a figure, and for a target."""
     figures, target = (18, 16) if width >= ROOMY else (9, 13)
     return max(10, min(60, width - 2 - 2 * figures - 6 - target - 6)), figures, target
 
@@ -164,7 +164,7 @@ def _row(row: FoundAndNow, width: int) -> Line:
 
 
 def _named(subject: Subject, cells: int) -> str:
-    """What was read; where there is no room its title is cut, and not what tells it from the rows beside it."""
+    """Name of a row; to save room its title is cut, never what distinguishes it from its neighbours."""
     channel = {"left": "L", "right": "R"}.get(subject.channel, CHANNELS[subject.channel])
     of = plain(" ".join([channel, *subject.details]))
     room = cells - cell_len(of) - 1
@@ -201,7 +201,7 @@ def _tones(records: tuple[ReadingRecord, ...]) -> tuple[ToneRow, ...]:
 
 
 def earlier_tones(snapshot: Snapshot) -> tuple[ToneRow, ...]:
-    """The tone list; a tone that is still waited for shows what it read at the last attempt at this step."""
+    """The tone list; a tone that has not come yet shows its reading from the last attempt at this step."""
     own = last_readings(snapshot, snapshot.step.id) if snapshot.step is not None else ()
     if not own or any(t.state != "waiting" for t in snapshot.tones):
         return snapshot.tones

@@ -33,7 +33,7 @@ def band_lines(error: float | None, tolerance: float, width: int, role: str, *, 
         tolerance: plus or minus.
         width: cells for both rows.
         role: the verdict's role, which colours the pointer.
-        wander: half the width of the band in which the value wanders, drawn beside the pointer; 0 draws none.
+        wander: half the width of the band in which the value wanders, drawn around the pointer; 0 draws none.
     """
     low, high = "low ", " high"
     scale = width - len(low) - len(high)

@@ -33,8 +33,8 @@ def card_parts(step: StepView, *, whole: bool = False, read: frozenset[Caution] 
 
     Args:
         step: the step.
-        whole: whether to add why, and what to do otherwise.
-        read: cautions that the step before gave in the same words; their hazards are named, and no more.
+        whole: whether to add the `why` and `if_not` texts.
+        read: cautions that the step before gave in the same words, of which only the hazard is named.
     """
     new = [c for c in step.cautions if c not in read]
     parts: list[Part] = [("▲ ", f"{HAZARDS[c.hazard]}: {c.say}", "caution") for c in new]
@@ -69,7 +69,7 @@ def card_height(parts: list[Part], width: int, soft: int, hard: int) -> int:
     """The rows of a card above something live.
 
     Args:
-        parts: of the card.
+        parts: parts of the card.
         width: cells.
         soft: rows available for any part.
         hard: rows available for cautions and for what to do, which must be read whole.

@@ -88,7 +88,7 @@ def worst_quantity(readings: tuple[tuple[Result, Verdict | None], ...]) -> list[
 
 
 def _value(reading: Result, verdict: Verdict | None, *, kept: bool) -> str:
-    """The figure: of a kept reading to the place of its uncertainty, as far as its column has room."""
+    """The figure; for a kept reading, to the place of its uncertainty as far as its column has room."""
     if isinstance(reading, NoReading):
         return "none"
     places = live_decimals(reading.unit, verdict.tolerance if verdict else None)
@@ -115,7 +115,7 @@ class ToneBoard(LineWidget):
             self.repaint()
 
     def turn_axis(self, speed_mm_s: float) -> None:
-        """A linear frequency axis with the film that fits, at this tape speed; or back to the logarithmic one."""
+        """Switch to a linear frequency axis with the film fitted at this tape speed, or back to the logarithmic one."""
         self._film_at = None if self._film_at else speed_mm_s
         self.repaint()
 

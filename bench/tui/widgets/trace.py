@@ -29,7 +29,7 @@ def trace_lines(
     Args:
         history: (seconds, value), oldest first; only the last minute is drawn.
         target: middle of the tolerance band; without one, the scale follows the values.
-        tolerance: plus or minus, likewise.
+        tolerance: plus or minus; without one, the scale follows the values.
         unit: decides the decimals of the figures.
         width: cells, including the figures.
         height: rows.

@@ -18,7 +18,7 @@ class Demodulator:
     Args:
         sample_rate: frames a second.
         channels: channels of the stream.
-        carrier_hz: where the tone lies.
+        carrier_hz: frequency of the tone.
     """
 
     def __init__(self, sample_rate: float, channels: int, carrier_hz: float) -> None:
@@ -29,7 +29,7 @@ class Demodulator:
         self.oscillator_hz = self._bin * self._spectra.bin_hz
         """The frequency that becomes zero."""
         self.rate = self._spectra.rate
-        """Baseband points a second; point p lies at p / rate seconds."""
+        """Baseband points a second; point p is at p / rate seconds."""
 
     def feed(self, samples: Samples) -> Baseband:
         """Take in frames of shape (frames, channels); returns the new baseband points, shape (points, channels)."""
@@ -65,7 +65,7 @@ def demodulate(
     Args:
         samples: shape (frames, channels).
         sample_rate: frames a second.
-        carrier_hz: where the tone lies.
+        carrier_hz: frequency of the tone.
 
     Returns:
         The baseband of shape (points, channels), its rate in Hz and the frequency that became zero, Hz.

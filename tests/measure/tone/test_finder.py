@@ -164,3 +164,17 @@ def test_a_tone_that_begins_beside_hum_is_not_taken_for_the_hum(hz: float, mains
     x = after([silence(0.6, RATE), stereo(Tone(hz, -36.0, 4.0), RATE), silence(0.6, RATE)])
     x = x + hum(len(x), -70.0, RATE, np.random.default_rng(1), mains_hz)
     assert [round(t.frequency_hz, 1) for t in find_tones(x, RATE)] == [hz]
+
+
+@pytest.mark.parametrize("beside_hz", [-122.0, 130.0])
+@pytest.mark.parametrize("off_hz", [-95.0, -75.0, 0.0, 85.0])
+def test_a_faint_peak_ahead_of_a_tone_narrows_nothing_of_it(off_hz: float, beside_hz: float) -> None:
+    """A print of the next layer, or its hiss, lies near the tone, is followed first, and has neighbours of its own."""
+    t = np.arange(5 * RATE) / RATE
+    faint = 10 ** (-86 / 20) * np.sin(2 * np.pi * (8000 + off_hz) * t)
+    faint += 0.7 * 10 ** (-86 / 20) * np.sin(2 * np.pi * (8000 + off_hz + beside_hz) * t)
+    sound = np.where(t < 2.0, faint, 10 ** (-42 / 20) * np.sin(2 * np.pi * 8000.0 * t))
+    sound += 10 ** (-110 / 20) * np.random.default_rng(1).standard_normal(len(t))
+    tone = max(find_tones(np.stack((sound, sound), axis=1), RATE), key=lambda f: f.dbfs)
+    assert tone.frequency_hz == pytest.approx(8000.0, abs=0.1)
+    assert tone.dbfs == pytest.approx(-42.0, abs=0.02)

@@ -2,24 +2,28 @@
 
 from __future__ import annotations
 
+import io
+
 import numpy as np
+import soundfile
 from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from bench.audio.port import Block
-from bench.procedure.kinds.recent_sound import RecentSound
+from bench.procedure.kinds.recent_sound import PIECE_S, RecentSound
 from bench.procedure.state.journal import Sound
 
 RATE = 1000
 
 
 def block(start: int, frames: int, lost: int = 0) -> Block:
-    return Block(np.arange(start, start + frames, dtype=float)[:, None] / 1e6, start, lost)
+    return Block(np.arange(start, start + frames, dtype=float)[:, None] / 2**23, start, lost)
 
 
-def heard(sound: Sound) -> NDArray[np.float32]:
-    return np.concatenate(sound.blocks)
+def heard(sound: Sound) -> NDArray[np.int32]:
+    """In the steps of 24 bits in which `block` counts frames."""
+    return np.asarray(soundfile.read(io.BytesIO(sound.flac), dtype="int32", always_2d=True)[0]) >> 8
 
 
 @given(lengths=st.lists(st.integers(1, 700), min_size=1, max_size=20))
@@ -34,20 +38,21 @@ def test_whatever_the_blocks_it_is_what_was_heard_or_its_end(lengths: list[int])
     assert found is not None
     kept = len(heard(found))
     assert min(at, RATE) <= kept <= at
-    assert kept < RATE + 700
-    np.testing.assert_array_equal(heard(found)[:, 0], (np.arange(at - kept, at) / 1e6).astype(np.float32))
+    assert kept < RATE + PIECE_S * RATE + 700
+    np.testing.assert_array_equal(heard(found)[:, 0], np.arange(at - kept, at))
 
 
 def test_what_was_heard_before_a_replay_was_found_is_let_go() -> None:
     sound = RecentSound(RATE)
-    for at in range(0, 1000, 100):
+    piece = round(PIECE_S * RATE)
+    for at in range(0, 5 * piece, 100):
         sound.add(block(at, 100))
-    sound.drop_before(650)
+    sound.drop_before(3 * piece + 50)
     sound.add_readings(("r0001",))
-    sound.drop_before(800)  # another replay of the same step: what a reading was taken from stays
+    sound.drop_before(4 * piece)  # another replay of the same step: what a reading was taken from stays
     found = sound.finish()
     assert found is not None
-    np.testing.assert_array_equal(heard(found)[:, 0], (np.arange(600, 1000) / 1e6).astype(np.float32))
+    np.testing.assert_array_equal(heard(found)[:, 0], np.arange(3 * piece, 5 * piece))
 
 
 def test_without_a_reading_nothing_is_kept() -> None:

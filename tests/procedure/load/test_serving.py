@@ -35,9 +35,14 @@ def test_each_step_says_which_cassette_to_load() -> None:
     speed = BY_ID["speed/speed"]
     assert isinstance(speed, Adjust)
     assert speed.plays == "speed-3000"
-    assert speed.do.startswith(
-        "Load Workshop speed cassette. Play its 3 kHz speed section; that is what this tape has."
-    )
+    assert speed.do.startswith("Load Workshop speed cassette. ")
+
+
+def test_texts_name_the_section_that_is_played() -> None:
+    coarse = BY_ID["replay/azimuth-coarse"]
+    assert coarse.title == "Replay azimuth, coarse at 3 kHz"
+    assert "Play the 3 kHz speed section." in coarse.do
+    assert "3 kHz plays while you turn. Loudspeakers down." in [c.say for c in coarse.cautions]
 
 
 def test_coarse_azimuth_is_set_on_the_highest_tone_that_is_unambiguous() -> None:
@@ -50,6 +55,9 @@ def test_a_step_that_no_tape_serves_is_offered_without_it() -> None:
     assert "replay/replay-equalisation" not in BY_ID
     why = {s.id: s.why for s in JOB.inapplicable}
     assert why["replay/replay-equalisation"] == "no reference tape here has response at 10 kHz"
+    said = "left out here: Replay equalisation at 10 kHz: no reference tape here has response at 10 kHz"
+    assert JOB.lacks == said
+    assert LIBRARY.load_job("line-up-cassette").lacks == ""
     play = BY_ID["replay/play"]
     assert isinstance(play, Reference)
     assert set(play.targets) == {"speed_error", "level", "balance", "azimuth_delay"}

@@ -11,7 +11,7 @@ from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.events import CameBack, Looked
 from bench.run_request import RunRequest
 from bench.workspace import Workspace
-from tests.procedure.run.test_runner import CLEAN, HEAD, RECORD
+from tests.procedure.flow_bench import CLEAN, HEAD, RECORD
 from tests.smooth import smooth_procedures
 
 LAST = '[[step]]\nkind = "by-hand"\nid = "last"\ntitle = "L"\ndo = "D."\n'

@@ -20,30 +20,9 @@ from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.events import Acted, Overridden, Switched
 from bench.session.record.store import SessionStore
 from tests.procedure import flow_bench
-from tests.procedure.flow_bench import LEVEL, MEASURE, WithoutHands, words
+from tests.procedure.flow_bench import LEVEL, MEASURE, PLAY, RECORD, WITH, WithoutHands, words
 from tests.smooth import smooth_procedures
 
-PLAY = """
-[[step]]
-kind = "reference"
-id = "play"
-title = "Play"
-do = "Play it."
-targets = { level = "machine.replay_level" }
-"""
-
-RECORD = """
-[[step]]
-kind = "record-replay"
-id = "record"
-title = "Record"
-do = "Record."
-sends = [{ hz = 400, db = -20, seconds = 1.0 }]
-reference_hz = 400
-targets = { record_replay_level = "machine.record_level" }
-"""
-
-WITH = RECORD.replace('"record"\ntitle', '"with"\ntitle') + 'noise_reduction = "on"\n'
 REVERSE = RECORD.replace('"record"\ntitle', '"reverse"\ntitle') + 'direction = "reverse"\n'
 TURN_OVER = """
 [[step]]

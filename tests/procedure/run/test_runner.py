@@ -17,31 +17,9 @@ from bench.procedure.state.snapshot import Snapshot
 from bench.run_request import RunRequest
 from bench.training.hands import UnattendedHands
 from bench.workspace import Workspace
+from tests.procedure.flow_bench import CLEAN, HEAD, LEVEL, words
 from tests.results import no_reading
 from tests.smooth import smooth_procedures
-
-HEAD = 'format = 1\ntitle = "T"\nsummary = "S"\ntakes_minutes = 1\npart = true\n'
-
-CLEAN = """
-[[step]]
-kind = "by-hand"
-id = "clean"
-title = "Clean"
-do = "Clean."
-does = ["clean", "demagnetise"]
-"""
-
-LEVEL = """
-[[step]]
-kind = "adjust"
-id = "level"
-title = "Replay level"
-do = "Turn."
-quantity = "level"
-plays = "level-400"
-target = "machine.replay_level"
-trimmers = { left = "replay level left", right = "replay level right" }
-"""
 
 RECORD = """
 [[step]]
@@ -291,13 +269,22 @@ def test_a_key_pressed_by_mistake_does_not_end_a_play(begin: Callable[[str], Ope
     listen(run, lambda s: any(t.state == "done" for t in s.tones), 120.0)
     run.runner.obey(say.GoOn())
     shown = run.runner.snapshot()
-    assert "still to come" in shown.notice
+    assert "not all tones have come" in shown.notice
     assert shown.can_accept
     assert any(t.state in ("waiting", "sounding") for t in shown.tones)
     run.runner.obey(say.Accept("the tape ends here"))
     assert run.runner.finished
     (stopped,) = of_kind(run.store.events(), StoppedListening)
     assert stopped.reason == "the tape ends here"
+
+
+def test_what_was_said_of_a_step_is_over_when_the_step_ends_by_itself(begin: Callable[[str], OpenRun]) -> None:
+    run = begin(CLEAN + RECORD + words("talk"))
+    for _ in range(3):
+        run.runner.obey(say.GoOn())
+    assert run.runner.snapshot().notice.startswith("the tones are being recorded")
+    shown = listen(run, lambda s: s.step is not None and s.step.id == "talk")
+    assert (shown.step and shown.step.id, shown.notice) == ("talk", "")
 
 
 def test_ticks_and_untitled_ticks(begin: Callable[[str], OpenRun]) -> None:

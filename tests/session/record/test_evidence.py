@@ -11,15 +11,17 @@ import numpy as np
 import pytest
 import soundfile
 
+from bench.audio import flac
 from bench.cli import main
 from bench.clock import RehearsalClock
 from bench.measure.method import Method
 from bench.measure.reading import Reading
 from bench.open_run import open_run
 from bench.problem import Problem
+from bench.procedure.kinds.bench import TURNED_S
+from bench.procedure.kinds.recent_sound import PIECE_S
 from bench.procedure.state.journal import ReadingRecord, Sound
 from bench.run_request import RunRequest
-from bench.session.record.evidence import flac
 from bench.session.record.reader import read_session
 from bench.session.record.record import SessionRecord
 from bench.session.record.store import SessionStore
@@ -64,7 +66,7 @@ def test_what_a_trimmer_was_set_by_is_its_last_seconds(kept: SessionRecord, caps
     sound = next(s for s in kept.evidence if any(kept_by(kept, i).step == "replay-level" for i in s.readings))
     info = soundfile.info(kept.folder / sound.path)
     assert info.subtype == "PCM_24"
-    assert 5.0 < info.duration <= 10.1
+    assert 5.0 < info.duration <= TURNED_S + PIECE_S + 0.1
     again = measured(kept.folder, sound.path, capsys)
     for id_ in sound.readings:
         reading = kept_by(kept, id_).reading
@@ -86,7 +88,8 @@ def test_what_an_interface_gave_comes_back_bit_by_bit(tmp_path: Path) -> None:
     rng = np.random.default_rng(5)
     given = rng.integers(-(2**23), 2**23, size=(5000, 2)).astype(np.float64) / 2**23
     file = tmp_path / "a.flac"
-    file.write_bytes(flac(Sound(tuple(np.split(given.astype(np.float32), [1700, 1701])), 48000, ("r0001",))))
+    pieces = [flac.encoded(part, 48000) for part in np.split(given.astype(np.float32), [1700, 1701])]
+    file.write_bytes(flac.joined(pieces, 48000, 2))
     back, rate = soundfile.read(file)
     assert rate == 48000
     np.testing.assert_array_equal(back, given)
@@ -100,7 +103,7 @@ def a_record(n: int) -> tuple[ReadingRecord]:
 def test_without_being_asked_nothing_is_kept(tmp_path: Path) -> None:
     store = SessionStore.create(tmp_path / "sessions", JOB, [], RehearsalClock(START))
     assert not store.wants_sound
-    store.keep_sound(Sound((np.zeros((100, 2), np.float32),), 48000, ("r0001",)))
+    store.keep_sound(Sound(flac.encoded(np.zeros((100, 2)), 48000), ("r0001",)))
     assert not (store.folder / "evidence").exists()
     store.close()
 
@@ -111,7 +114,7 @@ def test_evidence_that_cannot_be_written_is_held_and_written_later(tmp_path: Pat
     store.keep(a_record(1))
     (store.folder / "evidence").write_text("in the way")
     with pytest.raises(Problem, match="not saved yet"):
-        store.keep_sound(Sound((np.zeros((100, 2), np.float32),), 48000, ("r0001",)))
+        store.keep_sound(Sound(flac.encoded(np.zeros((100, 2)), 48000), ("r0001",)))
     assert len(read_session(store.folder).readings) == 1
     assert read_session(store.folder).evidence == ()
     (store.folder / "evidence").unlink()

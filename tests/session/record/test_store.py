@@ -21,6 +21,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from bench.audio import flac
 from bench.clock import RehearsalClock
 from bench.measure.method import Method
 from bench.measure.reading import NoReading, Reading
@@ -452,7 +453,7 @@ def on_a_disk_with(room: int, disk: Path) -> str:
     store, kept, first = made[0], 0, ""
     work = [
         *((f"at reading {n}", partial(store.keep, (a_long_reading(n),))) for n in range(1, 7)),
-        ("at the sound", partial(store.keep_sound, Sound((NOISE,), 48000, ("r0001",)))),
+        ("at the sound", partial(store.keep_sound, Sound(flac.encoded(NOISE, 48000), ("r0001",)))),
         ("at the note", partial(store.note, Noted("noted" * 1000, step="step", time=START))),
         ("at the end", partial(store.note, Done(step="sign" * 1400, time=START))),
     ]

@@ -149,3 +149,10 @@ def test_alignment_says_which_way_and_what_is_right() -> None:
         "target 0), and lowered the level by 2.600 ± 0.057 dB (reference tape, left: from −9.500 to −12.100 dBFS, "
         "target −12)."
     )
+
+
+def test_the_tape_of_several_is_named() -> None:
+    found = (record("found-clean", "response", -6.0, 10000.0), record("found-clean", "level", -13.0, 400.0))
+    left = (record("left", "response", 0.0, 10000.0), record("left", "level", -12.0, 400.0))
+    told = alignment_sentence(tuple(replace(r, lot="chrome") for r in (*found, *left)))
+    assert told.count("(record-replay, left, chrome: from") == 2

@@ -10,7 +10,7 @@ from bench.measure.stage import Stage
 from bench.procedure.state.events import Answered, Turned
 from bench.procedure.state.journal import ReadingRecord
 from bench.session.record.reader import read_session
-from bench.session.record.record import SessionRecord
+from bench.session.record.record import FurtherTape, SessionRecord
 from bench.session.record.steps import StepFacts
 from bench.session.report.owner_summary import complaint, owner_summary, tracking_of
 from bench.tape.mistracking_map import ReplayErrors, mistracking_map
@@ -58,6 +58,19 @@ def test_from_complaint_to_as_left(tmp_path: Path) -> None:
     assert "As left it comes back at its own level, with no treble lost. With Type B noise reduction" in told
     assert "switched in, music will" in told
     assert "\n" not in told
+
+
+def test_each_of_several_tapes_is_named_and_has_its_own_figures(tmp_path: Path) -> None:
+    session = session_with(tmp_path, None, clean=(-2.0, -4.0), left=(0.1, -0.2))
+    other = session_with(tmp_path, None, clean=(3.0, 4.0), left=(0.1, -5.0))
+    further = FurtherTape("chrome", "Evening chrome", "Reference, 70 µs", session.job.speed_text, "70 µs")
+    job = replace(session.job, tape="Daily ferric", further=(further,))
+    chrome = tuple(replace(r, id=f"c{r.id}", lot="chrome") for r in other.readings)
+    told = owner_summary(replace(session, job=job, readings=(*session.readings, *chrome)))
+    assert "As found, after cleaning, what was recorded on Daily ferric came back 2.0 dB too low" in told
+    assert "As left, what is recorded on Daily ferric comes back at its own level, with no treble lost." in told
+    assert "As found, after cleaning, what was recorded on Evening chrome came back 3.0 dB too loud" in told
+    assert "As left, what is recorded on Evening chrome comes back at its own level, with 5.0 dB of treble lost" in told
 
 
 def test_without_a_reading_before_cleaning_it_is_what_was_found_after_it(tmp_path: Path) -> None:

@@ -185,6 +185,19 @@ async def test_a_machine_brings_a_reference_tape_of_its_speed(workspace: Workspa
             assert tape.speed_mm_s == machine.speed_mm_s
 
 
+async def test_a_reference_tape_that_serves_the_next_job_too_stays_chosen(workspace: Workspace, tmp_path: Path) -> None:
+    app, screen = chooser(workspace, tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(pilot)
+        await pilot.press("down", "down", "down")
+        while screen._key("reference-tape") != "workshop-set":
+            await pilot.press("right")
+        await pilot.press("up", "up", "up")
+        while screen._key("procedure") != "cassette-two-head":
+            await pilot.press("right")
+        assert (screen._key("machine"), screen._key("reference-tape")) == ("two-head-cassette", "workshop-set")
+
+
 async def test_sheets_that_do_not_go_together_are_refused_in_a_sentence(workspace: Workspace, tmp_path: Path) -> None:
     app, screen = chooser(workspace, tmp_path)
     async with app.run_test(size=(80, 24)) as pilot:

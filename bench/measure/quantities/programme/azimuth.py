@@ -1,13 +1,13 @@
 """Azimuth from programme: the delay between the channels, from music or speech without a tone.
 
 Formula
-    Cross-spectrum S(f) = <conj(L) R> over half-overlapped segments under a Hann window; coherence
-    γ² = |S|² / (<|L|²><|R|²>). What both channels share has the phase −2πfτ, where τ is how much later the right
-    channel is. τ maximises Σ w cos(arg S + 2πfτ), w = γ²/(1−γ²): first on a grid, then by a weighted straight line
-    through the phases. What the channels do not share (a wide stereo image) has low coherence and little weight.
-    Amplifiers that equalise the channels unequally turn the phase too, by the least phase of the difference in level
-    between the channels. A panned instrument differs in level and turns nothing, so the share of that turn is fitted
-    with τ, and what the phases leave open about it is in the uncertainty.
+    Cross-spectrum S(f) = <conj(L) R> over segments with 50 % overlap under a Hann window; coherence
+    γ² = |S|² / (<|L|²><|R|²>). The common component of the channels has the phase −2πfτ, where τ is the delay of the
+    right channel. τ maximises Σ w cos(arg S + 2πfτ), w = γ²/(1−γ²): first on a grid, then by a weighted straight line
+    through the phases. Components that the channels do not share (a wide stereo image) have low coherence and little
+    weight. Unequal equalisation of the channels shifts the phase too, by the minimum phase of their difference in
+    level. A panned instrument makes a difference in level without a phase shift. So the fraction of that shift is
+    fitted together with τ, and its remaining uncertainty is included.
 Unit and reference
     µs, positive when the right channel is late.
 Source
@@ -15,7 +15,7 @@ Source
     Trans. ASSP-24, 1976, the maximum-likelihood weighting; from memory).
 Accuracy
     Variance of a phase (1−γ²)/(2Kγ²) for K independent segments, increased by the actual scatter of the phases about
-    the line, so that stereo effects that delay one channel appear as uncertainty.
+    the line, so that stereo effects that delay one channel contribute to the uncertainty.
 """
 
 from __future__ import annotations
@@ -33,27 +33,27 @@ from bench.measure.signal.blocks import Samples
 from bench.tape.minimum_phase import phase_of_levels
 
 LOWEST_HZ, HIGHEST_HZ = 300.0, 12500.0
-"""Below this range a delay of a few µs is too small a phase; above it the channels share only hiss, which is
-independent."""
-REACH_US = 400.0
-"""The longest delay that is looked for: about 70 minutes of arc on a cassette."""
+"""Below this range the phase of a few µs is too small; above it there is mainly hiss, which is independent in the
+channels."""
+LONGEST_US = 400.0
+"""The longest delay in the search range: about 70 minutes of arc on a cassette."""
 SHARED = 0.2
-"""A line of the spectrum with less coherence is not used."""
+"""Least coherence of a spectral line that is used."""
 LEAST_LINES = 40
 MOST_WEIGHT = 3.0
-"""The largest weight of a line of the spectrum: a held note may be out of phase on purpose."""
+"""Greatest weight of a spectral line: a held note may be out of phase on purpose."""
 NEAR_RAD = 1.5
-"""A phase further from the line is due to the stereo image, not to the head."""
+"""A phase further than this from the straight line is due to the stereo image, not to the head."""
 INDEPENDENT = 0.53
-"""The fraction of half-overlapped Hann segments that count as independent (Welch 1967, from memory)."""
+"""Equivalent fraction of independent segments for Hann windows with 50 % overlap (Welch 1967, from memory)."""
 SEGMENT_S = 0.085
 START_S = 0.25
 """The first sound is left out: a machine that starts clicks, and the end of what played before may still be heard."""
 BANDS_HZ = tuple(np.geomspace(LOWEST_HZ, HIGHEST_HZ, 12).tolist())
 """Edges of the bands, about half an octave wide, in which the channels' levels are compared."""
 LIKELY_SHARE, SHARE_SPREAD = 0.75, 0.5
-"""How much of the turn that goes with unequal levels is there, before the phases are looked at, and its standard
-deviation: all of it where amplifiers differ, none where music or spacing does. Common practice, no source."""
+"""Prior of the fraction of the minimum-phase shift that is present, and its standard deviation: all of it if amplifiers
+differ, none if music or spacing does. Common practice, no source."""
 METHOD = Method("phase of the cross-spectrum of programme, weighted by coherence")
 
 Complexes = NDArray[np.complex128]
@@ -64,10 +64,10 @@ class ProgrammeMeter:
     """`azimuth_delay` of any programme. Options: none.
 
     Args:
-        sample_rate: frames a second.
+        sample_rate: frames per second.
         channels: 1 or 2.
-        options: none is used.
-        last_s: how many of the last seconds count; None for all.
+        options: not used.
+        last_s: length of the most recent input that counts, seconds; None for all.
     """
 
     def __init__(
@@ -85,7 +85,7 @@ class ProgrammeMeter:
         self._spectra: deque[tuple[Complexes, Complexes]] = deque(maxlen=keep)
 
     def feed(self, samples: Samples) -> None:
-        """Take in frames of shape (frames, channels)."""
+        """Process samples of shape (frames, channels)."""
         if self._channels < 2:
             return
         skipped = min(self._left_out, len(samples))
@@ -123,12 +123,12 @@ class ProgrammeMeter:
         return _fitted(self._hz[kept], np.angle(cross[kept]), shared[kept], count, lag[kept])
 
     def finish(self) -> Measured:
-        """The stream is over."""
+        """End the stream and return the reading."""
         return Measured((self.now(),))
 
 
 def _unequal_lag(hz: Floats, left: Complexes, right: Complexes) -> Floats:
-    """By how much the right channel lags at each line if the channels' levels differ by equalisation, radians."""
+    """Lag of the right channel at each line if their levels differ because of equalisation, radians."""
     powers = [(np.abs(side) ** 2).mean(axis=0) for side in (left, right)]
     points = []
     for low, high in pairwise(BANDS_HZ):
@@ -140,10 +140,10 @@ def _unequal_lag(hz: Floats, left: Complexes, right: Complexes) -> Floats:
 
 
 def _fitted(hz: Floats, phase: Floats, shared: Floats, count: float, lag: Floats) -> Reading:
-    """The delay that fits the phases, with the share of the lag by unequal equalisation."""
+    """The delay that fits the phases, with the fraction of the lag due to unequal equalisation."""
     weight = np.minimum(shared / (1.0 - shared), MOST_WEIGHT)
     phase = phase + LIKELY_SHARE * lag
-    grid = np.arange(-REACH_US, REACH_US + 1.0, 2.0) * 1e-6
+    grid = np.arange(-LONGEST_US, LONGEST_US + 1.0, 2.0) * 1e-6
     agreement = np.array([np.sum(weight * np.cos(phase + 2 * np.pi * hz * t)) for t in grid])
     found = np.array([grid[int(np.argmax(agreement))], 0.0])
     design = np.stack((2 * np.pi * hz, lag), axis=1)

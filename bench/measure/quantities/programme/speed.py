@@ -1,20 +1,19 @@
-"""Speed from programme: by the mains hum that was recorded with it, or by a tone or a note whose pitch is known.
+"""Speed from programme: from mains hum recorded with it, or from a tone or a note of known pitch.
 
 Formula
     speed_error = 100 (f / f_recorded - 1) %, positive when the tape plays fast.
-    By hum: the sound up to 800 Hz in half-overlapped segments under a Hann window. The mains frequency is the one near
-    50 or 60 Hz whose line stands out together with its second or third harmonic, and which is there all the time: a
-    bass note comes and goes. A line within 0.1 % of 50 or 60 Hz is that of the mains themselves, so that the machine's
-    own hum is not taken for the tape's.
-    By pitch: in each half second the strongest line within half a semitone of what was recorded; the median of those,
-    weighted by their power.
+    By hum: the signal up to 800 Hz in segments with 50 % overlap under a Hann window. The mains frequency is the one
+    near 50 or 60 Hz whose line stands out together with its second or third harmonic and is present all the time,
+    unlike a bass note. A line within 0.1 % of 50 or 60 Hz is hum of the replaying machine, not of the tape.
+    By pitch: in each half second the strongest line within half a semitone of the recorded pitch; the median of those,
+    weighted by power.
 Unit and reference
-    %, relative to 50 or 60 Hz, or to the pitch that a person names.
+    %, relative to 50 or 60 Hz, or to the named pitch.
 Source
     Common practice, no source. That mains were within ±0.2 % (k = 2) when the tape was made is a choice: EN 50160
-    allows ±1 % for 99.5 % of a year, and grids keep far nearer (from memory).
+    allows ±1 % for 99.5 % of a year, and grids stay much closer (from memory).
 Accuracy
-    That of what was recorded, and the scatter of harmonics or of half seconds, as stated.
+    The uncertainty of the recorded frequency, and the scatter of harmonics or of half seconds, as stated.
 """
 
 from __future__ import annotations
@@ -36,31 +35,31 @@ HUM_METHOD = Method("frequency of the mains hum on the tape")
 PITCH_METHOD = Method("pitch of a recorded tone or note, median over half seconds")
 MAINS_HZ = (50.0, 60.0)
 MAINS_PERCENT = 0.2
-"""How well the mains frequency was known when the tape was made (k = 2)."""
-OWN = 1e-3
-"""A line so near to 50 or 60 Hz, as a fraction, is that of the mains today."""
-REACH = 0.04
-"""How far off a tape may run, as a fraction."""
+"""Expanded uncertainty (k = 2) of the mains frequency when the tape was made."""
+PRESENT_MAINS = 1e-3
+"""A line this near to 50 or 60 Hz, as a fraction, is hum of the replaying machine."""
+SEARCH_RANGE = 0.04
+"""Largest speed error of a tape, as a fraction."""
 HARMONICS = (1, 2, 3, 4, 5)
 STANDS_OUT = 10.0
-"""Power of a line over the noise beside it."""
+"""Least ratio of the power of a line to the surrounding noise."""
 FAINTEST = 1e-2
-"""Of the strongest line near the mains frequency: fainter ones are its skirts."""
+"""Power relative to the strongest line near the mains frequency; fainter lines are its leakage."""
 STEADY = 0.1
-"""Hum is there all the time: the softest fifth of its half seconds has at least this part of its mean power."""
+"""Hum is continuous: the first quintile of the power of its half seconds is at least this fraction of the mean."""
 SEGMENT_S, SHORTEST_S, WINDOW_S = 16.0, 8.0, 0.5
 LONGEST_S = 300.0
-"""No more sound than this is looked at."""
-NOTE_REACH = 0.029
+"""Greatest length that is analysed."""
+NOTE_RANGE = 0.029
 """Half a semitone."""
 NOTE_S = 0.5
 LEAST_NOTES = 4
 FAINT_NOTE = 1e-3
-"""Power re the strongest half second: softer ones are left out."""
+"""Power relative to the strongest half second; softer ones are ignored."""
 LEAST_PERCENT = 0.02
-"""No pitch is read better than this: flutter and the taper see to it."""
+"""Least uncertainty of a pitch, from flutter and the window."""
 KNOWN_PERCENT = 0.5
-"""How well a pitch is known where nobody says it (k = 2)."""
+"""Expanded uncertainty (k = 2) of a pitch, if none is given."""
 TOP_HZ = {"hum": 1000.0, "pitch": 5500.0}
 
 
@@ -79,7 +78,7 @@ class ProgrammeSpeedMeter:
         self._count = 0
 
     def feed(self, samples: Samples) -> None:
-        """Take in frames of shape (frames, channels)."""
+        """Process samples of shape (frames, channels)."""
         if self._count >= LONGEST_S * self._rate:
             return
         have = np.concatenate([self._waiting, samples])
@@ -93,7 +92,7 @@ class ProgrammeSpeedMeter:
         self._waiting = have[ready * self._step :]
 
     def finish(self) -> Measured:
-        """The stream is over."""
+        """End the stream and return the reading."""
         sound = np.concatenate(self._pieces)[: int(LONGEST_S * self._rate)] if self._pieces else np.zeros((0, 1))
         if not np.any(sound):
             return self._nothing("nothing is heard")
@@ -108,17 +107,18 @@ class ProgrammeSpeedMeter:
         found = [c for nominal in MAINS_HZ for c in spectrum.candidates(nominal) if self._steady(sound, c.hz)]
         if not found:
             return self._nothing("no mains hum is heard all through this passage")
-        tapes = [c for c in found if abs(c.hz / c.nominal - 1) > OWN]
+        tapes = [c for c in found if abs(c.hz / c.nominal - 1) > PRESENT_MAINS]
         if not tapes:
             hz = found[0].nominal
             return self._nothing(
-                f"the only hum is at {hz:g} Hz to {100 * OWN:g} %: it is this machine's own, or the tape runs right"
+                f"the only hum is at {hz:g} Hz to {100 * PRESENT_MAINS:g} %: it is this machine's own, or the tape "
+                "runs right"
             )
         best = max(tapes, key=lambda c: c.power)
         return self._reading(best.hz, best.nominal, best.spread_hz, MAINS_PERCENT, HUM_METHOD)
 
     def _steady(self, sound: Floats, hz: float) -> bool:
-        """Whether a line is there all the time."""
+        """Whether a line is present all the time."""
         size = int(WINDOW_S * self._rate)
         whole = sound[: len(sound) // size * size].reshape(-1, size, sound.shape[1])
         carrier = np.hanning(size) * np.exp(-2j * np.pi * hz / self._rate * np.arange(size))
@@ -128,7 +128,7 @@ class ProgrammeSpeedMeter:
     # ---------------------------------------------------------------- by pitch
 
     def _by_pitch(self, sound: Floats, nominal: float) -> Measured:
-        if nominal > TOP_HZ["pitch"] or nominal * (1 + NOTE_REACH) > 0.4 * self._rate:
+        if nominal > TOP_HZ["pitch"] or nominal * (1 + NOTE_RANGE) > 0.4 * self._rate:
             return self._nothing(f"{nominal:g} Hz is too high for a note here; name one up to {TOP_HZ['pitch']:g} Hz")
         size = int(NOTE_S * self._rate)
         notes = [
@@ -143,7 +143,7 @@ class ProgrammeSpeedMeter:
         hz, power = np.array(kept).T
         middle = _weighted_median(hz, power)
         scatter = 1.4826 * _weighted_median(np.abs(hz - middle), power)
-        # Half seconds overlap by half, so that two are about one.
+        # With 50 % overlap, two half seconds count as about one independent one.
         spread = 2 * scatter / np.sqrt(len(kept) / 2)
         known = KNOWN_PERCENT if self._known is None else self._known
         return self._reading(middle, nominal, float(spread), known, PITCH_METHOD)
@@ -168,7 +168,7 @@ class ProgrammeSpeedMeter:
 
 @dataclass(frozen=True, slots=True)
 class _Candidate:
-    """A line that may be that of the mains."""
+    """A line that may be at the mains frequency."""
 
     nominal: float
     hz: float
@@ -180,9 +180,9 @@ class _Spectrum:
     """Power over frequency, and the lines in it.
 
     Args:
-        hz: of the bins.
-        power: likewise.
-        lobe: bins from the middle of a line to its edge.
+        hz: frequencies of the bins.
+        power: power in the bins.
+        lobe: bins from the centre of a line to its edge.
     """
 
     def __init__(self, hz: Floats, power: Floats, lobe: int) -> None:
@@ -190,7 +190,7 @@ class _Spectrum:
 
     def candidates(self, nominal: float) -> list[_Candidate]:
         """Lines near a mains frequency that stand out with their second or third harmonic."""
-        first, last = np.searchsorted(self._hz, (nominal * (1 - REACH), nominal * (1 + REACH)))
+        first, last = np.searchsorted(self._hz, (nominal * (1 - SEARCH_RANGE), nominal * (1 + SEARCH_RANGE)))
         part = self._power[first:last]
         peaks = [
             first + n
@@ -206,7 +206,7 @@ class _Spectrum:
         lines = [(1, hz, over)]
         for order in HARMONICS[1:]:
             at, above = self._line(order * hz)
-            if above > STANDS_OUT and abs(at / order / hz - 1) < OWN / 2:
+            if above > STANDS_OUT and abs(at / order / hz - 1) < PRESENT_MAINS / 2:
                 lines.append((order, at / order, above))
         if not {2, 3} & {order for order, _, _ in lines}:
             return None
@@ -217,7 +217,7 @@ class _Spectrum:
         return _Candidate(nominal, mean, float(self._power[peak]), spread)
 
     def _line(self, hz: float) -> tuple[float, float]:
-        """Frequency of the line near a frequency, and its power over the noise beside it."""
+        """Frequency of the line near a frequency, and the ratio of its power to the surrounding noise."""
         lobe = self._lobe
         middle = int(np.searchsorted(self._hz, hz))
         near = slice(middle - lobe, middle + lobe + 1)
@@ -229,7 +229,7 @@ class _Spectrum:
 
 
 def _welch(sound: Floats, rate: float, seconds: float) -> tuple[Floats, Floats, int]:
-    """Frequencies, power of both channels over half-overlapped segments, and bins in half a line."""
+    """Frequencies, total power of both channels over segments with 50 % overlap, and bins in half a line."""
     size, pad = int(seconds * rate), 4
     window = np.hanning(size)[:, None]
     power: Floats = np.zeros(size * pad // 2 + 1)
@@ -239,18 +239,18 @@ def _welch(sound: Floats, rate: float, seconds: float) -> tuple[Floats, Floats, 
 
 
 def _peak_hz(hz: Floats, power: Floats, top: int) -> float:
-    """The top of a parabola through the logarithms of three bins."""
+    """The vertex of a parabola through the logarithms of three bins."""
     low, middle, high = np.log(power[top - 1 : top + 2] + 1e-300)
     bend = low - 2 * middle + high
     return float(hz[top] + (0.5 * (low - high) / bend if bend < 0 else 0.0) * (hz[1] - hz[0]))
 
 
 def _note(sound: Floats, rate: float, nominal: float) -> tuple[float, float] | None:
-    """Frequency and power of the strongest line near a pitch; None where none stands out."""
+    """Frequency and power of the strongest line near a pitch; None if none stands out."""
     pad = 8 * len(sound)
     power = (np.abs(np.fft.rfft(sound * np.hanning(len(sound))[:, None], pad, axis=0)) ** 2).sum(axis=1)
     hz: Floats = np.asarray(np.fft.rfftfreq(pad, 1 / rate), dtype=float)
-    first, last = np.searchsorted(hz, (nominal * (1 - NOTE_REACH), nominal * (1 + NOTE_REACH)))
+    first, last = np.searchsorted(hz, (nominal * (1 - NOTE_RANGE), nominal * (1 + NOTE_RANGE)))
     top = int(first) + int(np.argmax(power[first:last]))
     if top in (first, last - 1):
         return None

@@ -1,15 +1,15 @@
-"""How the treble of programme falls: from the middle of the band to its top, music or speech as it comes.
+"""Fall of programme spectra from the middle of the band to the treble, for any music or speech.
 
 Formula
-    10 lg of the mean power density from 5 to 12.5 kHz over that from 400 Hz to 1 kHz, dB, over the half seconds that
-    are within 20 dB of the loudest one; both channels together.
+    10 lg of the ratio of the mean power density from 5 to 12.5 kHz to that from 400 Hz to 1 kHz, dB, over the half
+    seconds within 20 dB of the loudest one; both channels together.
 Unit and reference
     dB, relative to 400 Hz to 1 kHz.
 Source
-    Common practice, no source. What it says of the equalisation: `bench.tape.programme_treble`.
+    Common practice, no source. `bench.tape.programme_treble` infers the equalisation from it.
 Accuracy
-    Of this passage as stated, twice the standard error over its half seconds. Another piece of music differs by far
-    more.
+    For this passage as stated: twice the standard error over its half seconds. The difference between pieces of music
+    is far larger.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from bench.tape.programme_treble import MIDDLE_HZ, TREBLE_HZ
 
 PIECE_S = 0.5
 WITHIN = 1e-2
-"""Power re the loudest half second: in softer ones hiss takes the place of treble."""
+"""Least power relative to the loudest half second; in softer ones hiss replaces treble."""
 LEAST_PIECES = 8
 REFERENCE = f"{MIDDLE_HZ[0]:g} to {MIDDLE_HZ[1]:g} Hz"
 METHOD = Method("power density of programme from 5 to 12.5 kHz")
@@ -43,7 +43,7 @@ class ProgrammeTrebleMeter:
         self._pieces: list[tuple[float, float, float]] = []
 
     def feed(self, samples: Samples) -> None:
-        """Take in frames of shape (frames, channels)."""
+        """Process samples of shape (frames, channels)."""
         have = np.concatenate([self._rest, samples])
         at = 0
         while at + self._size <= len(have):
@@ -55,7 +55,7 @@ class ProgrammeTrebleMeter:
         self._rest = have[at:]
 
     def finish(self) -> Measured:
-        """The stream is over."""
+        """End the stream and return the reading."""
         loudest = max((p[0] for p in self._pieces), default=0.0)
         kept = np.array([p for p in self._pieces if p[0] > WITHIN * loudest and p[1] > 0.0 and p[2] > 0.0])
         because = ""

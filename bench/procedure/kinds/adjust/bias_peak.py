@@ -1,8 +1,8 @@
-"""Over-bias: past the peak of its level a tone falls as bias rises; bias is right where it has fallen by so many dB.
+"""Over-bias: past its peak the level of a tone falls as bias rises; bias is right where it has fallen by a given dB.
 
 Which direction is more bias, and where a reading lies on the curve, follows from the treble: the level of the tone
 relative to a lower tone. It falls steadily as bias rises, because shorter wavelengths lose more in the same recording
-zone (common practice). So neither the sense of the trimmer nor its play need be known. A highest level counts as the
+zone (common practice). So neither the sense of the trimmer nor its play need be known. The highest level counts as the
 peak only when a lower level was read at less bias.
 """
 
@@ -68,7 +68,7 @@ class BiasPeak:
         return any(t < top_treble - SAME_DB and v < top - PASSED_DB for t, v in self._points)
 
     def treble_past(self, fall: float) -> float | None:
-        """The treble at which the level has fallen by so many dB past the peak; None where no reading went so far."""
+        """The treble at which the level has fallen by `fall` dB past the peak; None where no reading went that far."""
         top_treble, top = self._highest()[0], self.top()[0]
         past = sorted((p for p in self._points if p[0] <= top_treble), reverse=True)
         for (treble, level), (further, lower) in pairwise(past):
@@ -99,9 +99,9 @@ def past_peak(levels: list[float], trebles: list[float], aim: float) -> tuple[fl
     """Where the level has fallen by `aim` past its peak, in a row of readings at evenly spaced bias.
 
     Args:
-        levels: of the tone, dB, in order of position.
-        trebles: of the tone relative to the lower tone, dB.
-        aim: the fall that is looked for, dB.
+        levels: level of the tone, dB, in order of position.
+        trebles: level of the tone relative to the lower tone, dB.
+        aim: fall past the peak, dB.
 
     Returns:
         The position from 0, interpolated, and the level of the peak; None when the row does not contain both the peak

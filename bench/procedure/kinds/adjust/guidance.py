@@ -14,32 +14,33 @@ from bench.procedure.state.snapshot import Gauge
 from bench.words.figures import live_decimals
 
 TREND_S = 0.6
-"""The trend is that of the last readings over this time."""
+"""The trend is taken over this much of the latest readings."""
 
 MIDDLE = 0.1
-"""Part of the tolerance within which the reading counts as on target."""
+"""Fraction of the tolerance within which the reading counts as on target."""
 
 CLOSE = 2.0
 """Distance from the target, in tolerances, within which the person should turn slowly."""
 
 GOOD_ENOUGH = 0.25
-"""Part of the tolerance within which an average is left alone. A choice."""
+"""Fraction of the tolerance within which an average is left alone. A choice."""
 
 Trend = Literal["", "rising", "falling", "steady"]
 Advice = Literal["turn", "look", "hold"]
 
 
 def advised(gauge: Gauge, average: RunningAverage, now: float, apart: float = 0.0) -> tuple[Advice, float]:
-    """What helps, and how much longer to look, seconds.
+    """What to do next, and how much longer to look, seconds.
 
-    A turn helps when the average is farther from the target than it is uncertain. A reading that is not in and cannot
-    be, however long it is looked at, is turned too, for the middle is still more likely to be right.
+    A turn is advised when the average is farther from the target than its uncertainty. It is also advised when a
+    reading is not in and cannot become so however long one looks, because the middle is still more likely to be right.
 
     Args:
         gauge: the average with its verdict.
-        average: what it is an average of.
+        average: the running average behind the gauge.
         now: the time, seconds.
-        apart: expanded uncertainty of it that looking does not reduce, but that does change from day to day.
+        apart: expanded uncertainty of the average that longer looking does not reduce, but that changes from day to
+            day.
     """
     off, tolerance, reading = gauge.off, gauge.verdict.tolerance, gauge.measured
     if gauge.turn is not None:
@@ -66,12 +67,12 @@ def near_its_limit(gauge: Gauge) -> bool:
 
 @dataclass(slots=True)
 class TurnGuide:
-    """Follows one reading, and learns which way to turn: the way that brought it nearer to the target."""
+    """Follows one reading, and learns which way to turn: the direction that brought it nearer to the target."""
 
     _rest: float | None = None
-    """Its distance from the target when it last came to rest somewhere else; small turns add up from there."""
+    """Distance from the target when the reading last settled at another value; small turns add up from there."""
     _wrong_way: bool = False
-    """Whether it last moved away from the target."""
+    """Whether the reading last moved away from the target."""
 
     def direction(self, reading: Result, verdict: Verdict, trend: Trend) -> str:
         """What to do now: which way, and how far in the unit of the reading."""

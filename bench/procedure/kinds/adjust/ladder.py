@@ -1,4 +1,4 @@
-"""`adjust` by a ladder: record numbered trimmer positions in one passage, then name the best. Rounds prove it."""
+"""`adjust` by a ladder: record numbered trimmer positions in one passage, then find the best. Rounds confirm it."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ COME_UP = 12.0
 """The best position is approached from this many degrees below it, so that play is taken up as in the ladder."""
 
 LADDERS = 3
-"""Most ladders in a row, each moved along when the one before did not contain the target."""
+"""Maximum number of ladders in a row; each is shifted when the one before did not contain the target."""
 
 Phase = Literal["ready", "turn", "recording", "replaying"]
 
@@ -43,7 +43,7 @@ class Position:
 
 
 class LadderActivity(RecordedAdjustActivity):
-    """Records all positions, each behind a start mark, and finds the best; `then` gives the rounds that prove it."""
+    """Records all positions, each behind a start mark, and finds the best; `then` gives the rounds that confirm it."""
 
     def __init__(self, step: Adjust, bench: Bench) -> None:
         super().__init__(step, bench)
@@ -69,7 +69,7 @@ class LadderActivity(RecordedAdjustActivity):
         half = 0.5 * (self.step.positions - 1) * self.step.apart_degrees
         for plan in self._plans:
             low, high = self._plans.room(plan)
-            # inside the stops where they are known; from the lower stop on where the ladder is longer than the travel
+            # inside the stops where they are known; from the lower stop where the ladder is longer than the travel
             least, most = plan.degrees + low, plan.degrees + high - 2 * half
             plan.turn_to = self._come_up_to(plan, max(least, min(most, middle[plan.name] - half)))
 
@@ -80,7 +80,7 @@ class LadderActivity(RecordedAdjustActivity):
     # ---------------------------------------------------------------- recording and replaying the positions
 
     def go_on(self) -> None:
-        """Record the next position; while it replays: the replay is over."""
+        """Record the next position; during the replay, end it."""
         if self._phase in ("ready", "turn"):
             self._plans.turned()
             passage = self._record(waits=True, goes_on=bool(self._positions))
@@ -91,7 +91,7 @@ class LadderActivity(RecordedAdjustActivity):
             self._over(self._passage)
 
     def interrupted(self) -> None:
-        """Record or replay again. On two heads a broken recording is on the tape, so the whole ladder begins again."""
+        """Record or replay again. On two heads the spoilt recording is on tape, so the whole ladder starts again."""
         if self._passage is None or self._phase in ("ready", "turn"):
             return
         if self._phase == "recording" and not self._passage.at_once:
@@ -106,7 +106,7 @@ class LadderActivity(RecordedAdjustActivity):
             self._replay()
 
     def _over(self, passage: Passage) -> None:
-        """A position was recorded (two heads) or replayed."""
+        """Go on after a position was recorded (two heads) or replayed."""
         number = next(n for n, position in enumerate(self._positions, start=1) if position.passage is passage)
         if passage.phase == "recorded":
             if number < self.step.positions:
@@ -178,7 +178,7 @@ class LadderActivity(RecordedAdjustActivity):
         self.finished = True
 
     def then(self) -> RoundsActivity:
-        """The rounds that prove the best position."""
+        """The rounds that confirm the best position."""
         found = LadderResult(self._plans, self._curves(), self._named(), self._peaks, self._because)
         return RoundsActivity(self.step, self.bench, found)
 
@@ -222,7 +222,7 @@ class LadderActivity(RecordedAdjustActivity):
         row = sorted(self._rows[plan.channels[0]])
         values, trebles = [v for _, v, _ in row], [t for _, _, t in row]
         more_bias_up = trebles[0] > trebles[-1]
-        # without a fall at less bias move there; else the fall past the peak is too short
+        # if no fall was seen at less bias, move that way; otherwise the fall past the peak is too short
         start_shown = max(values) - values[0 if more_bias_up else -1] > PASSED_DB
         up = more_bias_up if start_shown else not more_bias_up
         span = self._positions[-1].degrees[plan.name] - self._positions[0].degrees[plan.name]

@@ -28,7 +28,7 @@ from bench.signals.start_mark import START_MARK_S, StartMark, find_start_mark
 from bench.signals.tones import Gap, Multitone, ToneSequence
 
 HOLD_S = 0.8
-"""An average begins so long after a turn, plus the head delay, and may be accepted once it is in after as long."""
+"""An average begins this long after a turn, plus the head delay; it must then be in for this long to be accepted."""
 
 START_S = 1.0
 """Silence ahead of the start mark, while the machine comes up to speed."""
@@ -37,14 +37,14 @@ SEARCH_S = 6.0
 """Longest search for the start mark."""
 
 SET_TO = 0.5
-"""Part of the tolerance to which azimuth is set in the first insertion; the mean of all is set afterwards. A choice."""
+"""Fraction of the tolerance to which azimuth is set in the first insertion; the mean of all is set later. A choice."""
 
 INSERTION_KNOWN = 0.3
-"""Part of the tolerance to which the delay of one insertion is read. A choice."""
+"""Fraction of the tolerance to which the delay of one insertion is read. A choice."""
 
 PEAK_SEEN_DB = 0.15
-"""Over-bias: a level counts for the curve when its average is known to this, but for slower wander, which two levels
-soon after one another have in common. A choice."""
+"""Over-bias: a level is added to the curve once its average is known to within this. Slower wander does not count,
+because two levels read in quick succession share it. A choice."""
 
 
 class LiveAdjustActivity(Activity[Adjust]):
@@ -94,7 +94,7 @@ class LiveAdjustActivity(Activity[Adjust]):
             self._listen()
 
     def _start_sending(self, tones: Multitone) -> None:
-        """Send a start mark, which shows the head delay, then the tones without an end."""
+        """Send a start mark, which shows the head delay, then the tones, endlessly."""
         self.bench.transport("record")
         hands = self.bench.hands
         if hands is not None:
@@ -173,7 +173,7 @@ class LiveAdjustActivity(Activity[Adjust]):
         return self._seatings is not None and self._seatings.stage == "setting"
 
     def _over_insertions(self, reading: Reading) -> Reading:
-        """The mean over the insertions so far, where the last one reads this."""
+        """The mean over the insertions so far, with this reading for the last one."""
         seatings = self._seatings
         if seatings is None or seatings.stage != "done":
             return reading
@@ -268,12 +268,12 @@ class LiveAdjustActivity(Activity[Adjust]):
             said = guide.direction(reading, verdict, trend)
             if advice == "look" and trend in ("", "steady"):
                 said = f"look {math.ceil(look_s)} s longer" if look_s else "wait for the average"
-            elif advice == "hold" and verdict.word == "in":
+            elif advice == "hold":
                 said = "hold"
         return replace(gauge, advice=advice, look_s=look_s, direction=said)
 
     def _follow_peak(self, over: OverbiasGuide, channel: Channel, average: RunningAverage, now: float) -> bool:
-        """Over-bias: add the averages of level and treble to the curve, once they are known; whether they are."""
+        """Over-bias: add the averages of level and treble to the curve once known. Returns whether they are."""
         treble = self._reader.treble(channel)
         trebles = self._trebles.setdefault(channel, RunningAverage(average.expected))
         if treble is not None and average.since is not None:
@@ -287,7 +287,7 @@ class LiveAdjustActivity(Activity[Adjust]):
         return True
 
     def _searched(self, channel: Channel) -> Channel:
-        """The channel whose peak is looked for: one at a time, because a turn of one trimmer moves both channels."""
+        """The channel whose peak is sought: one at a time, because one trimmer moves both channels."""
         return next((c for c, over in self._overbias.items() if not over.peak.found), channel)
 
     def _degrees(self, channel: Channel) -> float | None:
@@ -330,7 +330,7 @@ class LiveAdjustActivity(Activity[Adjust]):
             self._take_out(self._seatings)
 
     def _take_out(self, seatings: Seatings) -> None:
-        """Note what this insertion reads; ask for the next where one more is needed."""
+        """Note the reading of this insertion; ask for another where one is needed."""
         mean = next(iter(self._averages.values())).mean
         if mean is None:
             raise Problem("the average is not known yet; take the hand off and wait a moment")
@@ -340,7 +340,7 @@ class LiveAdjustActivity(Activity[Adjust]):
             self._going = self.wants_sound = False
 
     def _insert(self, seatings: Seatings) -> None:
-        """The cassette is in again: read it anew."""
+        """Read again, once the cassette is back in."""
         hands = self.bench.hands
         if hands is not None:
             hands.load("reference")
@@ -369,6 +369,8 @@ class LiveAdjustActivity(Activity[Adjust]):
             text = "In, and holding: accept it" if accept else "Turn until it is in and holds"
             if accept and any(near_its_limit(g) for g in self._gauges.values()):
                 text = "In, but near its limit: turn further, or accept it"
+            elif not accept and self._can_accept and all(g.advice == "hold" for g in self._gauges.values()):
+                text = "As near as it can be read: no turn makes it surer. Accept it as is"
             if self.step.programme and not accept:
                 text += f"; wait {WINDOW_S:g} s after a turn: the reading looks back so far"
             elif self._head_delay is not None and not accept and not self._of_source:

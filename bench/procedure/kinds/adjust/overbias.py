@@ -1,4 +1,4 @@
-"""Guided over-bias, live: start well below the peak, find it, go past it by the dB of the sheet."""
+"""Guided over-bias, live: start well below the peak, find it, and go past it by the number of dB in the sheet."""
 
 from __future__ import annotations
 
@@ -26,22 +26,25 @@ LEAST_TURN = 1.0
 """Smallest turn that is proposed, degrees. A choice."""
 
 USUAL_SLOPE = 0.05
-"""Change of treble for each degree, dB, before it is known. A choice."""
+"""Change of treble per degree, dB, assumed until it is known. A choice."""
 
 LEAST_SLOPE = 0.005
-"""Least change of treble for each degree, dB: a trimmer that does less is not the one. A choice."""
+"""Smallest credible change of treble per degree, dB: a trimmer that does less is the wrong trimmer. A choice."""
 
 FRONT_DB = 0.3
-"""Treble within this of the least that was read: the present position is as far as the sweep went. A choice."""
+"""When treble is within this of the lowest that was read, the trimmer is as far as the sweep went. A choice."""
+
+WIDE_DB = 3.0
+"""Change of treble over which its slope is taken; the play of a trimmer is worth up to 1.5 dB. A choice."""
 
 FAR_DB = 1.5
-"""More than this to fall, and the stride is the long one. A choice."""
+"""The long stride is used while the level has more than this still to fall. A choice."""
 
 SURE_DB = 0.5
-"""Change of treble that says more of a trimmer than what is known of it: less may be its play. A choice."""
+"""Change of treble from which a new slope replaces the known one: a smaller change may be play. A choice."""
 
 STEEP_DB = 0.4
-"""A turn that raised the level by more than this is still far below the peak. A choice."""
+"""After a turn that raised the level by more than this, the peak is still far away. A choice."""
 
 BETWEEN_DB = 0.1
 """Change of treble or level after which another point of the curve is taken."""
@@ -62,7 +65,7 @@ class OverbiasGuide:
     _way: float = 0.0
     """Sense of turn that raises bias, as last seen; 0 while it is not known."""
     _per_degree: float = USUAL_SLOPE
-    """Change of treble for each degree, dB, as last seen."""
+    """Change of treble per degree, dB, as last seen."""
 
     @property
     def tone(self) -> str:
@@ -74,7 +77,7 @@ class OverbiasGuide:
         if degrees is not None and (not self._at or abs(degrees - self._at[-1][0]) > LEAST_TURN / 2):
             self._at.append(
                 (degrees, treble)
-            )  # a turn within the play of the trimmer is made, although nothing changed
+            )  # a turn within the trimmer's play counts as made, although nothing changed
         if self._last is not None and max(abs(level - self._last[0]), abs(treble - self._last[1])) < BETWEEN_DB:
             return
         self._last = (level, treble)
@@ -117,11 +120,11 @@ class OverbiasGuide:
         return "the other way: raise bias" if self._treble_rises() else "raise bias, past the peak"
 
     def turn(self, fall: float, now: float | None) -> float | None:
-        """How far to turn from here, degrees clockwise; None where degrees are not known, or the turn is made.
+        """How far to turn from here, degrees clockwise; None where degrees are not known, or the turn has been made.
 
         Args:
-            fall: how far the tone is to fall past its peak, dB. Once a sweep went so far, the turn leads there at once;
-                until then it goes on from the most bias that was read, and never over a range that was swept.
+            fall: how far the tone is to fall past its peak, dB. Once a sweep has gone that far, the turn goes there
+                directly; until then it goes on from the highest bias that was read, and never repeats a swept range.
             now: present position of the trimmer, degrees; it may be ahead of the last steady reading.
         """
         if not self._at or now is None:
@@ -146,17 +149,22 @@ class OverbiasGuide:
         return (way or 1.0) * math.copysign(degrees, to_go)
 
     def _is_far(self, fall: float) -> bool:
-        """Whether the aim is still far: below the peak where the level rises fast, or past it with much to fall."""
+        """Whether the aim is far away: below the peak where the level rises fast, or past it with much left to fall."""
         if self.peak.found:
             return self.peak.top()[0] - self.curve[-1][1] < fall - FAR_DB
         return len(self.curve) > 1 and self.curve[-1][1] - self.curve[-2][1] > STEEP_DB
 
     def _slope(self, wanted: float, treble: float) -> float:
-        """Change of treble for each degree between two trebles. By treble and not by position, play does no harm."""
-        near = sorted(self._at, key=lambda at: abs(at[1] - (wanted + treble) / 2))[:4]
-        degrees, trebles = np.array(near).T
+        """Change of treble per degree around two trebles, over a stretch that is long beside the trimmer's play.
+
+        Degrees are fitted to trebles: play moves the degrees, while treble says where the bias is.
+        """
+        near = sorted(self._at, key=lambda at: abs(at[1] - (wanted + treble) / 2))
+        least = next((n for n in range(4, len(near)) if np.ptp([t for _, t in near[:n]]) >= WIDE_DB), len(near))
+        degrees, trebles = np.array(near[:least]).T
         if np.ptp(degrees) >= LEAST_TURN and np.ptp(trebles) >= SURE_DB:
-            self._per_degree = max(LEAST_SLOPE, abs(float(np.polyfit(degrees, trebles, 1)[0])))
+            each_db = abs(float(np.polyfit(trebles, degrees, 1)[0]))
+            self._per_degree = max(LEAST_SLOPE, 1.0 / max(LEAST_TURN, each_db))
         return self._per_degree
 
     def _more_bias(self) -> float:
@@ -168,7 +176,7 @@ class OverbiasGuide:
         return self._way
 
     def displaced(self) -> None:
-        """Another trimmer was turned, which moves this channel's bias too: its positions are to be read again."""
+        """Forget the positions, because another trimmer was turned that moves this channel's bias too."""
         self._more_bias()
         self._at.clear()
 

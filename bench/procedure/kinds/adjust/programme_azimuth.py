@@ -1,4 +1,4 @@
-"""Azimuth set by the tape of the owner: the delay between the channels is read from programme."""
+"""Azimuth set with the owner's tape: the delay between the channels is read from programme."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from bench.procedure.model.steps import Adjust
 from bench.procedure.state.journal import ReadingSource
 
 WINDOW_S = 4.0
-"""Length of programme behind a reading; a shorter one would follow each note. A choice."""
+"""Length of programme behind a reading; a shorter one would follow individual notes. A choice."""
 
 
 class ProgrammeReader(AdjustReader):

@@ -45,7 +45,7 @@ class AdjustReader(ABC):
 
     @abstractmethod
     def begin(self, window_s: float | None = None) -> None:
-        """Listen from now on, to so much of the last sound."""
+        """Start to listen; a reading is taken over the last `window_s` seconds, None for the usual time."""
 
     @abstractmethod
     def feed(self, samples: Samples) -> None:
@@ -53,7 +53,7 @@ class AdjustReader(ABC):
 
     @abstractmethod
     def readings(self) -> list[tuple[Result, float]]:
-        """The present reading of each channel, and what is added to its target."""
+        """The present reading of each channel, and the offset of its target."""
 
     @property
     def channels(self) -> tuple[Channel, ...]:
@@ -124,7 +124,7 @@ class ToneReader(AdjustReader):
         self.begin()
 
     def begin(self, window_s: float | None = None) -> None:
-        """Listen from now on, to so much of the last sound."""
+        """Start to listen; a reading is taken over the last `window_s` seconds, None for the usual time."""
         status = self._bench.port.status
         wanted = {self.judged_hz} | ({self._zero_hz} if self._zero_hz is not None else set())
         window = window_s or QUANTITIES[self._step.quantity].live_window_s
@@ -144,9 +144,9 @@ class ToneReader(AdjustReader):
     # ---------------------------------------------------------------- reading
 
     def readings(self) -> list[tuple[Result, float]]:
-        """The present reading of each channel, and what is added to its target.
+        """The present reading of each channel, and the offset of its target.
 
-        For over-bias these are plain levels; the caller knows the peak.
+        For over-bias these are levels, which the caller relates to the peak.
         """
         state = self._watches[self.judged_hz].now()
         quantity, job, section = self._step.quantity, self._bench.job, self._section

@@ -18,7 +18,7 @@ from bench.procedure.model.steps import Adjust
 from bench.procedure.state.snapshot import Gauge
 
 SOUND_S, LONGER_S = 4.0, 10.0
-"""Length of the tones of one recording, and where a shorter one was too close to call. A choice."""
+"""Length of the tones of a recording, seconds: at first, and after a shorter one was too close to call. A choice."""
 
 READ_EVERY_S = 0.25
 """Time between the readings that are averaged."""
@@ -96,7 +96,7 @@ class RecordedAdjustActivity(Activity[Adjust]):
                 self._trebles.setdefault(reading.channel, RunningAverage(expected)).add(self._heard_s, treble)
 
     def _readings(self) -> list[tuple[Result, float]]:
-        """The reading of each channel, averaged over the recording, and what is added to its target."""
+        """The reading of each channel, averaged over the recording, and the offset of its target."""
         return [(self._averaged(reading), offset) for reading, offset in self._reader.readings()]
 
     def _averaged(self, last: Result) -> Result:
@@ -110,7 +110,7 @@ class RecordedAdjustActivity(Activity[Adjust]):
 
     @abstractmethod
     def _over(self, passage: Passage) -> None:
-        """A recording that waits for its replay, or a replay, is over."""
+        """Go on after a replay, or after a recording that waits for its replay."""
 
     def _gauge(self, reading: Result, verdict: Verdict, history: tuple[tuple[float, float], ...] = ()) -> Gauge:
         return Gauge(

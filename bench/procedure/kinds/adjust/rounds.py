@@ -22,7 +22,7 @@ from bench.procedure.state.snapshot import Curve, Gauge, Prompt
 from bench.words.figures import hertz
 
 MIDDLE = 0.25
-"""Part of the tolerance within which another round is not worth its time. A choice."""
+"""Fraction of the tolerance within which another round is not worth its time. A choice."""
 
 PEAK_UNCERTAINTY_DB = 0.1
 """Uncertainty of the peak that a ladder found. A choice."""
@@ -34,7 +34,7 @@ Phase = Literal["ready", "running", "turn", "nearly", "spent"]
 
 @dataclass(frozen=True, slots=True)
 class LadderResult:
-    """What a ladder hands to the rounds that prove it."""
+    """What a ladder passes to the rounds that confirm it."""
 
     plans: TrimmerPlans
     curves: tuple[Curve, ...]
@@ -43,7 +43,7 @@ class LadderResult:
     peaks: Mapping[Channel, float] = field(default_factory=dict)
     """Over-bias: level of the peak of each channel, dBFS."""
     because: str = ""
-    """Why the ladder found nothing; "" when it did."""
+    """Why the ladder found no best position; "" when it found one."""
 
 
 class RoundsActivity(RecordedAdjustActivity):
@@ -52,7 +52,7 @@ class RoundsActivity(RecordedAdjustActivity):
     Args:
         step: what is adjusted.
         bench: the bench of the run.
-        ladder: result of the ladder whose best position the rounds prove.
+        ladder: result of the ladder whose best position the rounds confirm.
     """
 
     def __init__(self, step: Adjust, bench: Bench, ladder: LadderResult | None = None) -> None:
@@ -96,7 +96,7 @@ class RoundsActivity(RecordedAdjustActivity):
     # ---------------------------------------------------------------- judging it
 
     def _read(self) -> list[tuple[Result, float]]:
-        """The reading of this round on each channel, and what is added to its target."""
+        """The reading of this round on each channel, and the offset of its target."""
         readings = self._readings()
         if self.step.quantity != "overbias":
             return readings
@@ -149,7 +149,7 @@ class RoundsActivity(RecordedAdjustActivity):
         low, high = self._plans.room(plan)
         worth = MIDDLE * self._reader.tolerance
         if all(g.verdict.word == "in" for g in gauges):
-            worth = max(worth, uncertainty)  # a reading that is in is not turned by less than it is uncertain
+            worth = max(worth, uncertainty)  # a reading that is in is not turned by less than its uncertainty
         if any(abs(off) > worth for off in offs):
             turn = plan.response.turn_to(0.0, low=low, high=high)
             if abs(turn) >= SMALLEST_TURN:
@@ -168,7 +168,7 @@ class RoundsActivity(RecordedAdjustActivity):
     # ---------------------------------------------------------------- keys
 
     def go_on(self) -> None:
-        """Start a round; while it replays: the replay is over; at the end: keep what is in."""
+        """Start a round; during the replay, end it; after the last round, keep readings that are in."""
         match self._phase:
             case "running" if self._passage is not None:
                 self._passage.no_more()
@@ -181,7 +181,7 @@ class RoundsActivity(RecordedAdjustActivity):
                 self._start()
 
     def answer(self, text: str) -> None:
-        """Whether to do another round, or why to keep what is not in."""
+        """Take the choice to do another round, or the reason to keep what is not in."""
         if self._phase == "nearly":
             if text.strip().casefold() in (AGAIN, "2"):
                 self._start()

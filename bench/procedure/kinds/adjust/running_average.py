@@ -17,31 +17,31 @@ BLOCK_S = 1.0
 """Readings are averaged over this time; such averages are nearly independent."""
 
 CORRELATED = 1.4
-"""By how much the variance of an average exceeds that of independent blocks, since neighbours agree a little. A choice,
-for wander with its corner at 0.5 Hz and more."""
+"""Ratio by which the variance of an average exceeds that of independent blocks, since neighbouring blocks are slightly
+correlated. A choice, for wander with its corner at 0.5 Hz and above."""
 
 SLOWER = 0.6
 """Standard deviation of slower wander relative to that of the readings. Common practice, no source: 40 % of the wander
 at 0.2 Hz and more, of which the gauge, which averages over half a second, shows about two thirds."""
 
 PRIOR_BLOCKS = 0.5
-"""How many blocks the scatter expected beforehand counts for."""
+"""Weight of the scatter expected beforehand, in blocks."""
 
 EXPECTED = 0.03
-"""Scatter expected of a machine before any is seen, in tolerances."""
+"""Scatter expected of a machine before any is seen, as a fraction of the tolerance."""
 
 FEW = 1.5
-"""By how much a scatter that was learnt from one difference is enlarged, and in inverse proportion for more: about
-Student's factor over 2, GUM table G.2."""
+"""Factor by which a scatter known from one difference is enlarged, falling in inverse proportion for more differences:
+about Student's factor over 2, GUM table G.2."""
 
 LONGEST_LOOK_S = 20.0
 """Longer looking gains little, because slower wander remains."""
 
-PASSING: tuple[Source, ...] = ("noise", "ends of the tone", "wander", "slower wander")
-"""What an average replaces by what it has seen itself."""
+PASSING: tuple[Source, ...] = ("noise", "ends of the tone", "dropouts", "wander", "slower wander")
+"""Sources of uncertainty that an average replaces by the scatter it has seen."""
 
 JUMP = 4.0
-"""A reading so many standard deviations from the average shows that a trimmer was turned."""
+"""A reading this many standard deviations from the average shows that a trimmer was turned."""
 
 
 @dataclass(slots=True)
@@ -49,7 +49,7 @@ class RunningAverage:
     """One reading since the last turn, and its wander over the whole step."""
 
     expected: float
-    """Scatter that is expected before any was seen, standard deviation of a block."""
+    """Scatter expected before any is seen, standard deviation of a block."""
     since: float | None = None
     """Time of the first reading that counts, seconds; None before there is one."""
     _starts: float = -math.inf
@@ -65,7 +65,7 @@ class RunningAverage:
     """Deviations of readings from the average at the time."""
 
     def turned(self, starts: float) -> None:
-        """The trimmer was turned: readings count again from a time on."""
+        """Start again after a turn of the trimmer: readings count from the time `starts` on."""
         if len(self._blocks) > 1:
             mean = sum(self._blocks) / len(self._blocks)
             self._squares += sum((b - mean) ** 2 for b in self._blocks)
@@ -120,12 +120,12 @@ class RunningAverage:
 
     @property
     def slower(self) -> float:
-        """Standard uncertainty of the average from wander that is slower than anyone looks."""
+        """Standard uncertainty of the average from wander slower than the time over which it is taken."""
         return SLOWER * self.deviation
 
     @property
     def uncertainty(self) -> float:
-        """Expanded uncertainty (k = 2) of the average as the machine's long-run value."""
+        """Expanded uncertainty (k = 2) of the average as an estimate of the machine's long-run value."""
         return 2.0 * math.hypot(self.seen, self.slower)
 
     @property
@@ -149,7 +149,7 @@ class RunningAverage:
 
 
 def averaged(live: Reading, average: RunningAverage) -> Reading:
-    """The average in place of the reading of this moment; what is uncertain besides wander stays so."""
+    """The average in place of the momentary reading; uncertainty from other sources than wander stays."""
     if average.mean is None:
         return live
     kept = tuple(c for c in live.budget if c.source not in PASSING)

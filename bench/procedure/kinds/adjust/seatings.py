@@ -16,7 +16,7 @@ USUAL_ARCMIN = 1.2
 minutes of arc between insertions."""
 
 PRIOR = 1.0
-"""How many insertions that counts for."""
+"""Weight of that expectation, in insertions."""
 
 NEEDED_BELOW_ARCMIN = 3.0
 """A tolerance below this needs more than one insertion."""
@@ -25,7 +25,7 @@ LEAST, MOST = 3, 6
 """Fewest and most insertions. A choice."""
 
 ENOUGH = 0.8
-"""Part of the tolerance that the uncertainty may use up. A choice."""
+"""Fraction of the tolerance that the uncertainty may use up. A choice."""
 
 
 @dataclass(slots=True)
@@ -45,7 +45,7 @@ class Seatings:
         return len(self._delays)
 
     def add(self, delay: float) -> None:
-        """Add the delay of this insertion: the cassette comes out again, or enough were read."""
+        """Add the delay of this insertion; then the cassette comes out again, or enough insertions were read."""
         self._delays.append(delay)
         self.stage = "out" if self.more else "done"
 
@@ -77,12 +77,12 @@ class Seatings:
 
     @property
     def known(self) -> float:
-        """What the insertions leave uncertain (k = 2), once all were read; 0 before."""
+        """Expanded uncertainty (k = 2) from the scatter of insertions, once all were read; 0 before."""
         return self.uncertainty if self.stage == "done" else 0.0
 
     @property
     def more(self) -> bool:
-        """Whether another insertion is worth it."""
+        """Whether another insertion is worthwhile."""
         return self.count < LEAST or (self.count < MOST and self.uncertainty > ENOUGH * self.tolerance)
 
 

@@ -17,7 +17,7 @@ class SectionPass:
         self._heard, self._silent, self._passes = 0.0, 0.0, 1
 
     def heard(self, tone: bool) -> None:
-        """Another look at whether the tone sounds, one in `READ_EVERY_S`."""
+        """Note whether the tone sounds; called once every `READ_EVERY_S`."""
         if not tone:
             self._silent += READ_EVERY_S
             return

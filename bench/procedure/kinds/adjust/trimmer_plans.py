@@ -77,7 +77,7 @@ class TrimmerPlans:
                 plan.degrees = info.degrees
 
     def turned(self) -> None:
-        """The person has turned them; on a real machine the proposed turns count as made."""
+        """Note that the person has turned them; on a real machine the proposed turns count as made."""
         if self._bench.hands is None:
             for plan in self:
                 plan.degrees = plan.turn_to[-1] if plan.turn_to else plan.degrees

@@ -64,7 +64,7 @@ class ByHandActivity(Activity[ByHand]):
         """Confirm that the work is done, or ask about the lines that are open."""
         if self._asks:
             raise Problem("answer the question about the open lines first")
-        if not self._open or self.bench.is_file:  # what was done to a machine when a file was captured is not known
+        if not self._open or self.bench.is_file:  # for a capture nobody knows what was done to the machine
             self._finish()
         elif self.step.is_safety:
             self._ask_lines()

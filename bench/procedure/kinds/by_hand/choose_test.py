@@ -18,7 +18,7 @@ class ChooseTestActivity(Activity[ChooseTest]):
     def __init__(self, step: ChooseTest, bench: Bench) -> None:
         super().__init__(step, bench)
         self.test = ""
-        """The one chosen; "" for none."""
+        """The chosen test; "" for none."""
 
     def answer(self, text: str) -> None:
         """Take a test, or none."""

@@ -20,11 +20,11 @@ class DecisionActivity(Activity[Decision]):
         self.goes_to = ""
         """Name of the step to go to; "" for the next one."""
         self.answered = ""
-        """The answer of the person; or"""
+        """The person's answer; "" where verdicts decide."""
         self.all_in: tuple[str, ...] = ()
-        """the steps that decided, when all are in; or"""
+        """The deciding steps, where verdicts decide and all their readings are in."""
         self.not_in: tuple[str, ...] = ()
-        """the steps that are not in."""
+        """The deciding steps with a reading that is not in, where verdicts decide."""
         self._figures: tuple[str, ...] = ()
 
     def begin(self) -> None:
@@ -58,11 +58,11 @@ class DecisionActivity(Activity[Decision]):
         self.finished = True
 
     def go_on(self) -> None:
-        """Refuse: the go-on key is no answer."""
+        """Refuse, because the go-on key is not an answer."""
         raise Problem("choose one of the answers first")
 
     def view(self) -> View:
-        """The question, below what each answer gives."""
+        """What each answer leads to, then the question."""
         if self.step.of is not None:
             return View(WAIT)
         prompt = Prompt("choice", self.step.asks, choices=tuple(c.say for c in self.step.choices))

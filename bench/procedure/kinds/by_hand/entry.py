@@ -18,7 +18,7 @@ GAUGES: dict[str, dict[str, float]] = {
     "N": {"g": 0.00980665, "oz": 0.278014},
     "g·cm": {"ozin": 72.0078, "mNm": 10.1972},
 }
-"""Other units of a gauge, and how much of the asked one each is. NIST SP 811, appendix B, from memory."""
+"""By the unit asked for: other units of the gauge, each with its factor. NIST SP 811, appendix B, from memory."""
 CURE_OR_NOT = ("yes, again", "no, go on as it is")
 
 
@@ -31,7 +31,7 @@ class EntryActivity(Activity[Entry | SignOff]):
         self._offers_cure = False
 
     def begin(self) -> None:
-        """Show whoever signs what is signed."""
+        """At a sign-off, show what is being signed."""
         if isinstance(self.step, SignOff):
             self._to_sign = to_sign(self.bench.job, self.bench.journal, sees_turns=self.bench.hands is not None)
 
@@ -73,7 +73,7 @@ class EntryActivity(Activity[Entry | SignOff]):
         self.bench.note(step.id, Answered(number, step.unit, self.limits()))
 
     def limits(self) -> Limits | None:
-        """What a number should be; None where no sheet says it."""
+        """What a number should be; None where no sheet gives it."""
         named = self.step.target if isinstance(self.step, Entry) else None
         return _limits(self.bench.job.target(named)) if named is not None else None
 
@@ -85,7 +85,7 @@ class EntryActivity(Activity[Entry | SignOff]):
         self._offers_cure = bad and step.cure_from is not None
 
     def go_on(self) -> None:
-        """Accept empty words; a number, a choice, a complaint and a name must be typed."""
+        """Accept an empty text; a number, a choice, a complaint and a name must be typed."""
         if isinstance(self.step, Entry) and self.step.asks in ("words", "complaint"):
             self.answer("")
         else:

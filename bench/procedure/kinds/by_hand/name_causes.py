@@ -1,4 +1,4 @@
-"""`name-causes`: the trainee argues what was wrong: a cause, the reading that shows it, the test against its rival."""
+"""`name-causes`: the trainee names a cause, the reading that shows it and the test that rules out its rival."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ class NameCausesActivity(Activity[NameCauses]):
     def __init__(self, step: NameCauses, bench: Bench) -> None:
         super().__init__(step, bench)
         self._cause = ""
-        """Named, and not yet argued."""
+        """The cause that was named and still needs its reading or test."""
         self._reading: str | None = None
         """Id of the reading that shows it; None before it is chosen."""
 
@@ -36,7 +36,7 @@ class NameCausesActivity(Activity[NameCauses]):
         return tuple(dict.fromkeys(e.cause for e in events if e.step == self.step.id))
 
     def answer(self, text: str) -> None:
-        """Take a cause, or what argues the one named last.
+        """Take a cause, or the reading or test that supports the last one named.
 
         Several causes typed at once, with a semicolon between them, need no reading.
         """
@@ -71,14 +71,14 @@ class NameCausesActivity(Activity[NameCauses]):
 
     @property
     def _tests(self) -> tuple[str, ...]:
-        """The right test among some others, in alphabetical order."""
+        """The right test and some wrong ones, in alphabetical order."""
         rival = self._rival
         others = [r.test for r in self.step.rivals if rival is not None and r.test != rival.test]
         some = list(dict.fromkeys(others))[len(self._cause) % 3 :: 3][:OTHER_TESTS]
         return tuple(sorted({*some, rival.test})) if rival is not None else ()
 
     def go_on(self) -> None:
-        """Refuse: the go-on key is no answer."""
+        """Refuse, because the go-on key is not an answer."""
         raise Problem("choose one of the answers first")
 
     @property

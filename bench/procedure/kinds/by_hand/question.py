@@ -14,7 +14,7 @@ TRIES = 2
 
 
 class QuestionActivity(Activity[Question]):
-    """Asks; a wrong answer has its reply and a second try, then the right answer and its reason are shown."""
+    """Asks. A wrong answer gets its reply and a second try; then the right answer and its reason are shown."""
 
     def __init__(self, step: Question, bench: Bench) -> None:
         super().__init__(step, bench)

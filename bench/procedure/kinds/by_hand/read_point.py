@@ -1,4 +1,4 @@
-"""`entry` of what a person reads at the machine: its meters, or a test point of a noise-reduction circuit."""
+"""`entry` of a figure that a person reads at the machine: on its meters, or at a test point."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from bench.words.figures import decibels, number
 TOLERANCE_DB = 0.5
 """Common practice, no source."""
 AT_MARK_DB = 0.1
-"""A level this near to the noise-reduction mark is called by its name."""
+"""A level this close to the noise-reduction mark is described as the mark."""
 
 
 class ReadPointActivity(EntryActivity):
@@ -111,7 +111,7 @@ def expected_at(step: Entry, job: Job) -> Limits:
 
 
 def expected_words(step: Entry, job: Job, expected: Limits) -> str:
-    """The expected figure; a level at the noise-reduction mark of the meters is called so."""
+    """The expected figure in words; a level at the meters' noise-reduction mark is described as the mark."""
     if step.unit == "mV":
         return f"{number(expected.target, 0)} mV"
     meters = job.machine.meters

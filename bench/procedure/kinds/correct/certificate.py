@@ -1,4 +1,4 @@
-"""Certificate of a check tape: its readings carry the uncertainty of the replay that they were taken with."""
+"""Certificate of a check tape: its readings include the uncertainty of the replay with which they were taken."""
 
 from __future__ import annotations
 
@@ -10,13 +10,13 @@ from bench.procedure.kinds.bench import Bench
 
 
 def certified(reading: Result, bench: Bench) -> Result:
-    """A level or response from record to replay, as a figure of the tape itself.
+    """Turn a level or response from record to replay into a figure of the tape itself.
 
     Replay was proved with the reference tape in this session. Its deviation there, at the nearest tone of the same
     channel, and the uncertainty of the reference tape are added to that of the reading (root of the sum of squares).
 
     Args:
-        reading: of the check tape.
+        reading: a reading of the check tape.
         bench: its journal holds the readings of the reference tape.
     """
     if isinstance(reading, NoReading):

@@ -1,8 +1,8 @@
 """Corrections by the interface sheet: volts for dBFS, response, clock error, and the noise of the interface.
 
 The sheet is measured with the output looped to the input, so its response is that of both together. A tone that was
-sent and came back has passed both. A tone that was only replayed has passed the input alone, whose part of the error is
-not known: half of the error is corrected, and half stays in the uncertainty.
+sent and came back has passed both. A tone that was only replayed has passed the input alone, whose share of the error
+is not known: half of the error is corrected, and half stays in the uncertainty.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from bench.procedure.model.job import Job
 from bench.procedure.model.sheets import Interface
 
 HIDDEN_DB = 10.0
-"""Noise that is less than this above the noise of the interface is partly that of the interface."""
+"""Noise less than this above the interface's own noise is partly that of the interface."""
 
 
 def replay_dbfs(job: Job) -> float:
@@ -36,7 +36,7 @@ def corrected(reading: Result, job: Job, *, looped: bool) -> Result:
     """A raw reading, corrected for the interface; its uncertainty includes that of the correction.
 
     Args:
-        reading: from a meter.
+        reading: a reading from a meter.
         job: it names the interface.
         looped: whether the interface also sent what was read.
     """
@@ -76,7 +76,7 @@ def _level(reading: Reading, sheet: Interface, *, looped: bool) -> Reading:
 
 
 def _noise(reading: Reading, floor_dbfs: float) -> Reading:
-    """The noise of the interface is part of the reading; where it may matter, the reading is an upper bound."""
+    """Turn a noise reading into an upper bound where the noise of the interface may contribute to it."""
     if reading.value - floor_dbfs > HIDDEN_DB:
         return reading
     return replace(reading, bound="at most", method=replace(reading.method, interface_noise_dbfs=floor_dbfs))

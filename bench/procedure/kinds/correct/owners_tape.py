@@ -1,4 +1,4 @@
-"""A tape from elsewhere: its tone relative to its label, and what the treble of its programme says of equalisation."""
+"""A tape from elsewhere: its tone relative to its label, and what its programme's treble shows about equalisation."""
 
 from __future__ import annotations
 
@@ -14,15 +14,15 @@ NO_LABEL = "the flux on its label was not typed, and without it a level says not
 
 
 def relative_to_label(level: Result, job: Job, flux_nwb_m: float) -> Result:
-    """`tape_level`: the level of a tone on the tape, relative to what its label says.
+    """`tape_level`: the level of a tone on the tape, relative to the flux on its label.
 
-    It is what replay and the other machine's recording make of it together, as a decoder gets it. The label is taken by
-    the method of the machine's own reference level.
+    It combines the recording by the other machine and the replay by this one, as a decoder receives it. The flux on
+    the label is taken to be by the same measuring method as the reference level of this machine.
 
     Args:
-        level: as it was read.
+        level: the raw reading.
         job: it names the machine.
-        flux_nwb_m: on the label; 0 where none was typed.
+        flux_nwb_m: flux on the label; 0 where none was typed.
     """
     if not flux_nwb_m > 0:
         return NoReading("tape_level", level.channel, NO_LABEL, frequency_hz=level.frequency_hz)
@@ -33,12 +33,12 @@ def relative_to_label(level: Result, job: Job, flux_nwb_m: float) -> Result:
 
 
 def with_equalisation(fall: Result, job: Job, shell: str) -> Result:
-    """`treble_fall` with how likely the tape was recorded with the other time constant.
+    """`treble_fall` with the probability that the tape was recorded with the other time constant.
 
     Args:
-        fall: as it was read.
+        fall: the raw reading.
         job: it names the machine that replays.
-        shell: what the entry on the shell was answered.
+        shell: the answer to the entry about the shell.
     """
     from bench.tape.programme_treble import Shell, other_likely, other_of  # only this step needs it
 

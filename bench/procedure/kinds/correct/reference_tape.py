@@ -67,7 +67,7 @@ def with_tape(reading: Result, job: Job, *sections: Section) -> Result:
 
 
 def _uncertainty_db(quantity: str, job: Job, sections: Sequence[Section]) -> float:
-    """Expanded uncertainty (k = 2) of what the sections hold, that of a conversion of their flux included."""
+    """Expanded uncertainty (k = 2) of what the sections hold, including that of a conversion of their flux."""
     tape, method = job.reference_tape, job.machine.reference.fluxivity_method
     tones = [s.uncertainty_db or tape.uncertainty_db for s in sections] or [tape.uncertainty_db]
     converted = [convert_method(tape.flux_of(s), method)[1] for s in sections] if quantity == "level" else []
@@ -115,12 +115,12 @@ def difference(
     """A level minus another figure, as a reading.
 
     Args:
-        quantity: that of the difference.
+        quantity: the quantity that the difference is.
         reading: the level.
-        minus: the other figure, dB, and
-        uncertainty: its uncertainty.
-        reference: the other figure by its name, or the tone that it is of.
-        between: what the difference is between, where the reference does not say it.
+        minus: the figure to subtract, dB.
+        uncertainty: uncertainty of `minus`, dB.
+        reference: name of the subtracted figure, or the tone to which it belongs.
+        between: what the difference is between, where the reference does not show it.
     """
     if isinstance(reading, NoReading):
         return replace(reading, quantity=quantity, reference=reference)

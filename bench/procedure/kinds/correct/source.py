@@ -1,4 +1,4 @@
-"""The level of the source at the output, which a recording is compared with.
+"""The level of the source at the output, with which a recording is compared.
 
 The record level control and the output control move source and tape alike. So the record level is the difference of
 the two, whatever the controls are set to.

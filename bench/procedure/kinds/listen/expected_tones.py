@@ -11,10 +11,10 @@ from bench.measure.verdict import Verdict
 from bench.procedure.state.snapshot import ToneRow
 
 REACH = 0.06
-"""Largest error of frequency, as a part: the worst speed of a domestic machine (common practice, no source)."""
+"""Largest relative error of frequency: the worst speed error of a domestic machine (common practice, no source)."""
 
 SKIP_DB = 6.0
-"""Weight of each expected tone that is passed over, as if it were an error of level. A choice."""
+"""Penalty for each expected tone that is passed over, counted like an error of level. A choice."""
 
 TREBLE_HZ = 1250.0
 """Above this, dirt or azimuth may cost a tone many dB; below it, a wrong level means another tone."""
@@ -39,7 +39,7 @@ class Expected:
     id: str
     hz: float
     dbfs: float
-    """What it reads on a machine that is right."""
+    """What it reads on a machine in adjustment."""
     purpose: str
     label: str
     sent_db: float
@@ -83,9 +83,9 @@ def match(expected: list[Expected], hz: float, dbfs: float) -> Expected | None:
 
 
 def _again(expected: list[Expected], e: Expected, hz: float, dbfs: float) -> float:
-    """How near a tone is to one heard before that is expected at another level than `e`, dB.
+    """Distance in level to the nearest tone already heard that is expected at a different level from `e`, dB.
 
-    Two sections of one frequency and level, for azimuth and for response, are as far off as each other.
+    Two sections of the same frequency and level, for azimuth and for response, are equally distant.
     """
     return min(
         (

@@ -38,7 +38,7 @@ TAIL_S = 0.8
 
 
 class RecordReplayActivity(ToneListActivity[RecordReplay]):
-    """Three heads: measures while sending. Two heads: sends, then measures the replay. A start mark leads the tones."""
+    """Three heads: measures while sending. Two heads: sends, then measures the replay. A start mark comes first."""
 
     source: ReadingSource = "record-replay"
 
@@ -91,7 +91,7 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
             self._over(passage)
 
     def _over(self, passage: Passage) -> None:
-        """The replay is over, or nothing more will come."""
+        """End the list, because the replay is over or nothing more will come."""
         self.why_not = passage.why_not
         self.port_ended()
 
@@ -111,7 +111,7 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
         return self._passage is not None and self._passage.listens and super().lost_sound()
 
     def go_on(self) -> None:
-        """Start to send; later: the replay is over."""
+        """Start to send; later, end the replay."""
         if self._passage is None:
             self._start()
         elif self._ask is not None:
@@ -154,11 +154,11 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
         return out
 
     def _compresses(self, sent: SentTone) -> bool:
-        """Whether a level is judged by how much less comes back than at the lowest level sent."""
+        """Whether a level is judged by its compression relative to the lowest level sent."""
         return "compression" in self._targets and sent.db > min(self._sends[i].db for i in self._levels)
 
     def _compression(self, level: Result, sent: SentTone) -> Result:
-        """How much less comes back than at the last lower level of this channel, dB; negative is less."""
+        """Level relative to the last lower level of this channel, dB; negative where less comes back."""
         for record, lower in newest(self.bench.journal.records(), "record_replay_level", level.channel):
             if record.sent_db is not None and record.sent_db < sent.db:
                 said = f"its level at {record.sent_db:+g} dB"
@@ -196,7 +196,7 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
         return out
 
     def worked_out(self) -> list[JudgedReading]:
-        """What is heard with noise reduction, where it is asked for, from the readings at the lowest level sent."""
+        """Heard error with noise reduction, where the step asks for it, from the readings at the lowest level sent."""
         target = self._targets.get("mistracking")
         if self.step.noise_reduction != "off" and any(t.verdict and t.verdict.word == "out" for t in self.taken):
             self.bench.notice = sides_sentence(wrong_sides(self.bench.journal.records()))

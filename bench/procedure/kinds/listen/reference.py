@@ -21,7 +21,6 @@ from bench.procedure.model.targets import Target
 from bench.procedure.state.journal import ReadingSource
 from bench.tape.geometry import angle_arcmin
 from bench.words.figures import tone
-from bench.words.sentences import counted
 
 
 class ReferenceActivity(ToneListActivity[Reference]):
@@ -34,14 +33,11 @@ class ReferenceActivity(ToneListActivity[Reference]):
         self._targets: dict[str, Target] = {q: self.job.target(name) for q, name in step.targets.items()}
         wanted = [s for s in self.job.reference_tape.section if not step.purposes or s.purpose in step.purposes]
         self._sections: dict[str, Section] = {s.id: s for s in wanted}
-        self.expected = [
-            Expected(s.id, s.hz, expected_dbfs(self.job, s), s.purpose, f"{tone(s.hz, s.db)} ({s.purpose})", s.db)
-            for s in wanted
-        ]
+        self.expected = [Expected(s.id, s.hz, expected_dbfs(self.job, s), s.purpose, _label(s), s.db) for s in wanted]
         self._zero = response_zero(wanted)
         self._pending: list[Expected] = []
         self._levels_of_tapes: list[tuple[JudgedReading, str]] = []
-        """Levels so far, with the tape of a set that each is of."""
+        """Levels so far, each with its tape of the set."""
 
     def begin(self) -> None:
         """Play and listen; no key is needed."""
@@ -122,7 +118,7 @@ class ReferenceActivity(ToneListActivity[Reference]):
         return out
 
     def _compare_tapes(self, tone: Expected, taken: list[JudgedReading]) -> None:
-        """Say so where two tapes of a set give levels that differ by more than their uncertainties."""
+        """Report where two tapes of a set give levels that differ by more than their uncertainties."""
         section = self._sections[tone.id]
         for now in taken:
             for before, there in self._levels_of_tapes:
@@ -161,7 +157,7 @@ class ReferenceActivity(ToneListActivity[Reference]):
         return replace(delay, quantity="azimuth_angle", value=angle, uncertainty=spread, method=method)
 
     def _highest(self, delay: Result) -> Result:
-        """The delay under the frequency of the highest tone, which resolves it best."""
+        """The delay with the frequency of the highest tone, which resolves it best."""
         highest = max(s.hz for i, s in self._sections.items() if s.purpose == "azimuth" and i in self.tones)
         return replace(delay, frequency_hz=highest)
 
@@ -182,7 +178,7 @@ class ReferenceActivity(ToneListActivity[Reference]):
         return self.not_heard(quantity, tone, self._targets.get(quantity))
 
     def _azimuth_without(self, tone: Expected) -> list[JudgedReading]:
-        """Azimuth without one of its tones: with the last missing one comes what the others show, or no reading."""
+        """Azimuth with a tone missing: at the last azimuth tone, what the other tones show, or no reading."""
         sections = [e for e in self.expected if e.purpose == "azimuth"]
         if tone is not [e for e in sections if e.id not in self.tones][-1]:
             return []
@@ -194,17 +190,16 @@ class ReferenceActivity(ToneListActivity[Reference]):
         return self._judged_azimuth(tone, with_tape(azimuth_of_tones(heard), self.job))
 
     def go_on(self) -> None:
-        """Ask whoever would end the play: a key pressed by mistake must not lose it."""
-        to_come = sum(e.state != "done" for e in self.expected)
-        raise Problem(f"{counted(to_come, 'tone')} still to come: let the tape play, or give a reason to end it here")
+        """Ask before ending the pass: a key pressed by mistake must not lose it."""
+        raise Problem("not all tones have come: let the tape play, or give a reason to end it here")
 
     def view(self) -> View:
-        """The list of tones; the play can be ended with a reason."""
+        """The list of tones; the pass can be ended with a reason."""
         return replace(super().view(), can_accept=self._ask is None)
 
 
 def _apart_db(one: JudgedReading, other: JudgedReading) -> float | None:
-    """How far the errors of two levels are apart, dB; None within their uncertainties."""
+    """Difference between the errors of two levels, dB; None when it is within their uncertainties."""
     a, b = one.reading, other.reading
     if not isinstance(a, Reading) or not isinstance(b, Reading) or one.verdict is None or other.verdict is None:
         return None
@@ -223,3 +218,9 @@ def response_zero(sections: list[Section]) -> Section | None:
     if same:
         return same[0]
     return min(response, key=lambda s: abs(s.hz / 400.0 - 1.0), default=None)
+
+
+def _label(section: Section) -> str:
+    """The tone, what it is for, and which tape of a set it is on."""
+    on = f", {section.tape}" if section.tape else ""
+    return f"{tone(section.hz, section.db)} ({section.purpose}{on})"

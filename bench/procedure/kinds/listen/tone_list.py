@@ -73,7 +73,7 @@ class ToneListActivity(Activity[StepT]):
         self.take_sound(block.samples, lost=bool(block.lost))
 
     def take_sound(self, samples: Samples, *, lost: bool = False) -> None:
-        """Likewise; after lost sound begin again with the present tone."""
+        """Recognise and measure tones in samples; after lost sound begin the present tone again."""
         if self._finder is None:
             return
         status = self.bench.port.status
@@ -157,7 +157,7 @@ class ToneListActivity(Activity[StepT]):
         """The missing readings of a tone that never came."""
 
     def not_heard(self, quantity: str, tone: Expected, target: Target | None) -> list[JudgedReading]:
-        """No reading, for each channel."""
+        """A `NoReading` for each channel."""
         because = self.why_not or f"the tone of {tone.label} was not heard"
         channels = self.bench.port.status.channels
         sides = ("left", "right")[:channels] if channels > 1 else ("mono",)

@@ -90,7 +90,7 @@ class EncoderDecoderActivity(MeasureActivity):
         self.wants_sound = True
 
     def go_on(self) -> None:
-        """Start to record; later: the replay is over."""
+        """Start to record; later, end the replay."""
         if self._ask is not None:
             raise Problem("measure again, or say why you go on")
         if self._passage is None:

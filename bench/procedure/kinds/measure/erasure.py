@@ -23,10 +23,10 @@ from bench.signals.start_mark import START_MARK_S
 from bench.signals.tones import Multitone, Tone
 
 LEAST_S = 6.0
-"""Least length of each part; a narrow band needs time."""
+"""Minimum length of each part; a narrow band needs time."""
 
 SPARE_S = 3.0
-"""More of the tone than is replayed, in case a rewind stops short."""
+"""Extra length of the tone beyond what is replayed, in case a rewind stops short."""
 
 AHEAD_S = 0.5
 """Left out at the start, where erasing begins."""
@@ -83,7 +83,7 @@ class ErasureActivity(MeasureActivity):
         self._phase, self.wants_sound = "erasing", True
 
     def go_on(self) -> None:
-        """Start to record, then to erase; later: the replay is over."""
+        """Start to record, then to erase; later, end the replay."""
         match self._phase:
             case "ready":
                 self._record()

@@ -8,7 +8,7 @@ from bench.measure.reading import Reading, Result
 from bench.procedure.state.snapshot import FlutterPart
 
 LEAST_SHARE = 0.005
-"""Least share of the power that is shown; less would be rounded to 0 %. The session keeps all components."""
+"""Smallest share of the power that is shown; less would be rounded to 0 %. The session keeps all components."""
 
 
 def parts_of(readings: Sequence[Result]) -> tuple[FlutterPart, ...]:

@@ -23,9 +23,9 @@ from bench.signals.tones import Multitone, Tone
 OF_LEVEL = ("record_replay_level", "source_level", "tape_level")
 """Quantities that are a level relative to another."""
 FAST_MM_S, FAST_HZ = 190.0, 1000.0
-"""A reel that runs so fast, 190.5 mm/s and more, has its maximum output level at 1 kHz (IEC 60094, data sheets)."""
+"""From this tape speed up (190.5 mm/s and faster) maximum output level is given at 1 kHz (IEC 60094, data sheets)."""
 RISES_TO_DB = 12.0
-"""Re the reference level, as far as the interface can send."""
+"""Top of the level ramp, dB re the reference level; less where the interface cannot send that much."""
 RISES_S = 20.0
 
 
@@ -92,7 +92,7 @@ def source_of(step: Measure, job: Job, rate: int) -> Source | None:
 def judged_readings(
     step: Measure, bench: Bench, measured: Measured, *, because: str = ""
 ) -> list[tuple[Result, float]]:
-    """The readings that a step judges, with what is added to their target.
+    """The readings that a step judges, each with the offset of its target.
 
     Args:
         step: it names quantity and method.

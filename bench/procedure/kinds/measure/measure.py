@@ -104,7 +104,7 @@ class MeterActivity(MeasureActivity):
         self._begin_meter()
 
     def go_on(self) -> None:
-        """Leave the parts of flutter; nothing else ends by this key."""
+        """Leave the list of flutter parts; nothing else ends with this key."""
         if self._ask is READ_THEM:
             self.finished = True
         elif self._ask is not None:
@@ -185,7 +185,7 @@ class RecordedMeterActivity(MeterActivity):
         return self._passage is not None and self._passage.listens and super().lost_sound()
 
     def go_on(self) -> None:
-        """Start to record; later: the replay is over."""
+        """Start to record; later, end the replay."""
         if self._ask is not None:
             super().go_on()
         elif self._passage is None:

@@ -1,7 +1,7 @@
 """`measure` of mistracking: computed from the level and response readings of this session; nothing sounds.
 
-What is heard is judged: response error and mistracking together. The mistracking is kept beside it. Of a tape from
-elsewhere level and treble are those of the tones on it, relative to its label.
+The judged figure is what is heard: response error and mistracking together. The mistracking alone is kept beside it.
+For a tape from elsewhere, level and treble come from the tones on it, relative to its label.
 """
 
 from __future__ import annotations
@@ -26,11 +26,11 @@ from bench.words.figures import decibels, hertz
 from bench.words.mistracking import music_sentences
 
 LEVEL_HZ = 1000.0
-"""The tone of a tape that is taken for its level is the nearest to this."""
+"""The tone nearest to this frequency gives the level of a tape."""
 OWNERS: ReadingSource = "owner's tape"
 OF_TONES = Method("from the tones on the tape, noise reduction out")
 IF_OFF_DB = 2.0
-"""Where no level is known, what such an error would do is said."""
+"""Where no level is known, the reason includes what a level error of this size would do."""
 
 
 class MistrackingActivity(MeasureActivity):
@@ -53,7 +53,7 @@ class MistrackingActivity(MeasureActivity):
 def mistracking_of(step: Measure, bench: Bench) -> tuple[list[Result], str, ReadingSource]:
     """`heard_error` and `mistracking` of each channel, from the steps that a step names or from the latest readings.
 
-    Only readings of its own tape, where several are compared, and only with noise reduction out.
+    Only readings with noise reduction out count, and only those of the step's own tape where several are compared.
     """
     job = bench.job
     wanted = {s for name in step.of for s in job.steps_named(name, step.direction).steps}
@@ -102,7 +102,7 @@ def _of_tones(records: Sequence[ReadingRecord]) -> list[Reading]:
 
 
 def _unknown(system: System) -> str:
-    """Why nothing is said of a tape without a tone, and what an error would do."""
+    """Why there is no reading for a tape without a tone, and what an error would do."""
     said = []
     for db in (-IF_OFF_DB, IF_OFF_DB):
         worst = mistracking_map(system, ReplayErrors(db))

@@ -26,10 +26,10 @@ def judge_return(step: Measure, bench: Bench, readings: Sequence[tuple[Result, f
     Args:
         step: it names the earlier step, and the target whose tolerance applies.
         bench: its journal holds the earlier readings.
-        readings: each with what is added to its target, which does not matter here.
+        readings: each with the offset of its target, which is ignored here.
     """
     job = bench.job
-    assert step.target is not None  # the file was checked for it
+    assert step.target is not None  # checked when the file was loaded
     target, name = job.target(step.target), step.returns_to or ""
     ids = set(job.steps_named(name, step.direction).steps)
     title = next((s.title for s in job.steps if s.id in ids), name)

@@ -32,7 +32,7 @@ TAIL_S = 1.0
 """Recorded after the source, so that its end is on the tape."""
 
 MARK_BELOW_DB = 8.0
-"""Level of the mark below the reference level: no tape saturates, and hiss hides nothing of it."""
+"""Level of the mark below the reference level: no tape saturates, and hiss does not mask it."""
 
 LOOK_S, LOOK_EVERY_S = 4.0, 1.0
 """Length of sound that is searched for the mark, and time between searches; the mark takes 1.1 s."""
@@ -66,7 +66,7 @@ class Replayed:
 
 
 class Passage:
-    """Records a source, and gives its replay from the end of the mark to the end of the source.
+    """Records a source, and returns its replay from the end of the mark to the end of the source.
 
     On two heads it listens for the replay as soon as the recording is over.
 
@@ -204,7 +204,7 @@ class Passage:
 
     @property
     def listens(self) -> bool:
-        """Whether what is heard matters: not while a machine with two heads records."""
+        """Whether the input matters: it does not while a machine with two heads records."""
         return self.phase in ("seeking", "replaying") or (self.phase == "recording" and self.at_once)
 
     @property
@@ -260,7 +260,7 @@ class Passage:
 
     @property
     def _spoilt(self) -> str:
-        """What must be said instead of any other reason where sound was lost; "" where none was."""
+        """The reason to give before any other where sound was lost; "" where none was."""
         return f"{lost_text(self._lost, self._rate)}; {REMEDY}" if self._lost else ""
 
     def _found(self, block: Block) -> Replayed | None:

@@ -1,6 +1,6 @@
-"""The tests that part causes that look alike, as steps that a trainee can run in mid-exercise.
+"""Tests that distinguish causes that look alike, as steps that a trainee can run in mid-exercise.
 
-Each is called as `rivals` and the diagnosis call it. Common practice, no source.
+They have the same names as in `rivals` and in the diagnosis. Common practice, no source.
 """
 
 from __future__ import annotations
@@ -19,13 +19,13 @@ LOOKS: dict[str, Part] = {
     "read the box of the tape": "shell",
     "stop the tape: does the noise stay?": "hiss-of-stopped-tape",
 }
-"""Tests that are a look, and the part that is looked at."""
+"""Tests by eye, and the part to look at."""
 
 TONES = Caution(hazard="loud-tones", say="Tones start as soon as you go on. Loudspeakers down. s or F9 stops them.")
 
 
-def parting_tests(job: Job) -> dict[str, tuple[JobStep, ...]]:
-    """The tests that this job's machine and tapes allow, each with its steps."""
+def distinguishing_tests(job: Job) -> dict[str, tuple[JobStep, ...]]:
+    """The tests that the machine and tapes of a job allow, each with its steps."""
     tests: dict[str, tuple[JobStep, ...]] = {
         **{name: (_look(name, part),) for name, part in LOOKS.items()},
         "read the delay between the channels at three tones": (
@@ -144,7 +144,7 @@ def _possible(job: Job, step: JobStep) -> bool:
     """Whether the sheets have what a step needs."""
     if isinstance(step, Reference) and not any(s.purpose in step.purposes for s in job.reference_tape.section):
         return False
-    if isinstance(step, RecordReplay) and job.machine.heads < 3:  # its own recording shows no azimuth on two heads
+    if isinstance(step, RecordReplay) and job.machine.heads < 3:  # on two heads its own recording shows no azimuth
         return False
     if isinstance(step, Measure) and step.quantity in CIRCUIT and not job.machine.noise_reduction:
         return False
