@@ -86,14 +86,11 @@ def _of_tape(folder: Path, *lots: str) -> SessionRecord:
     def read(step: str, result: Reading, lot: str = "") -> ReadingRecord:
         return ReadingRecord(f"r{step}", step, "left", False, "owner's tape", result, None, READ_AT, lot=lot)
 
+    levels = {1000.0: (-1.5, -1.0), 10000.0: (-4.5, 0.5)}
     tones = [
         read("tone", Reading("tape_level", side, db, 0.2, frequency_hz=hz))
-        for side, hz, db in (
-            ("left", 1000.0, -1.5),
-            ("right", 1000.0, -1.0),
-            ("left", 10000.0, -4.5),
-            ("right", 10000.0, 0.5),
-        )
+        for hz, both in levels.items()
+        for side, db in zip(SIDES, both, strict=True)
     ]
     azimuth = [
         read(step, Reading("azimuth_delay", "left-right", us, 4.0), lot)
