@@ -62,7 +62,7 @@ def _same_terms(machine: Machine, tape: ReferenceTape) -> Iterator[Mistake]:
 
 
 def tracks_fit(machine: Machine, tape: ReferenceTape) -> bool:
-    """Whether heads can read a tape, as far as is known: the format is the same, or its tracks cover those of the heads."""
+    """Whether heads can read a tape, as far as is known: the same format, or wider tracks that cover theirs."""
     mine, its = machine.track_format, tape.track_format
     if mine is None or its is None or mine == its:
         return True
