@@ -39,8 +39,8 @@ WEIGHED_HZ, MOST_WEIGHTS = 10.0, 200
 """A delay's mean is taken of so many points a second with weights of their own, and of so many at most."""
 LEVEL_LINES, DELAY_LINES, SPEED_LINES = (1.0, 2), (0.2, 2), (0.3, 3)
 """The lines of a spectrum that tell its density near zero: up to so many Hz, but at least so many."""
-ENDS_S = 0.08
-"""So much of a tone is left out at either end."""
+ENDS_S, SPEED_ENDS_S = 0.08, 0.12
+"""So much of a tone is left out at either end; the second of its frequency, which needs the whole filter."""
 WANDERS_S = 0.5
 """Levels so far apart in time have little to do with each other, slow wander aside."""
 CLEAR = 4.0
@@ -188,7 +188,7 @@ def of_speed(course: Floats, rate: float) -> tuple[Wander, float]:
     rest, _, _ = _spectrum(_without_line(course), rate)
     a = 2.0 * float(np.mean(rest[lines] * turns / _beside_line(lowest, count))) / seconds
     few = coverage(2 * count - 1) / 2.0
-    return replace(mean, ends=_ends(course, seconds)), few * float(np.sqrt(a * drift))
+    return replace(mean, ends=_ends(course, seconds, SPEED_ENDS_S)), few * float(np.sqrt(a * drift))
 
 
 def _without_line(course: Floats) -> Floats:
@@ -224,12 +224,12 @@ def _by_lines(course: Floats, rate: float, noise: float, lines: tuple[float, int
     seen = 2.0 / seconds * float(np.sum(np.maximum(power[(hz >= SLOW_HZ) & (hz < FASTEST_HZ)] - noise, 0.0)))
     left = slow**2 * seen * _slow_left(round(seconds, 1))
     within = float(np.sqrt(max(0.0, near_zero - noise) / seconds))
-    return Wander(within, float(np.sqrt(left)), _ends(course, seconds))
+    return Wander(within, float(np.sqrt(left)), _ends(course, seconds, ENDS_S))
 
 
-def _ends(course: Floats, seconds: float) -> float:
+def _ends(course: Floats, seconds: float, left_out_s: float) -> float:
     """By how much the mean of a tone may differ from that of a stretch that leaves out a little at both its ends."""
-    return float(np.std(course) * np.sqrt(2.0) * ENDS_S / seconds)
+    return float(np.std(course) * np.sqrt(2.0) * left_out_s / seconds)
 
 
 def _spectrum(course: Floats, rate: float) -> tuple[Floats, Floats, float]:
