@@ -85,7 +85,7 @@ class Statistics:
         bins = (np.log(np.maximum(size, LEAST) / LEAST) * FINENESS).astype(np.int64)
         self._counts += np.bincount(np.minimum(bins, BINS - 1), minlength=BINS)
 
-    def swing(self) -> tuple[float, float]:
+    def end_effect(self) -> tuple[float, float]:
         """Relative change of weighted and unweighted rms if the half second at either end is excluded.
 
         One and a half times that estimates the effect of where in a cycle of slow wow a capture starts and ends.
@@ -101,7 +101,7 @@ class Statistics:
                     most[k] = max(most[k], abs(float(np.sqrt(left / rest * self.points / whole)) - 1.0))
         return 1.5 * most[0], 1.5 * most[1]
 
-    def chance(self) -> tuple[float, float, float, float]:
+    def relative_uncertainties(self) -> tuple[float, float, float, float]:
         """Relative standard uncertainty between stretches: weighted and unweighted rms, then both peaks."""
         if not self._courses:
             return 0.0, 0.0, 0.0, 0.0
@@ -168,7 +168,7 @@ class Course:
         ours, other = (float(power @ (1.0 / (1.0 + (edge / hz) ** 4))) for edge in (HIGH_PASS_HZ, OTHER_EDGE_HZ))
         return 1.0 - other / ours if ours > 0.0 else 0.0
 
-    def share_beside_4_hz(self) -> float:
+    def share_away_from_4_hz(self) -> float:
         """Fraction of the weighted power at rates other than 4 Hz, where weighting networks may differ."""
         hz, power = self._spectrum()
         weighted = power * 10.0 ** (flutter_db(hz) / 10.0)

@@ -33,7 +33,7 @@ from bench.measure.tone.coherent import HANN_OVERLAP, coverage
 from bench.measure.tone.demodulator import Spectra
 from bench.measure.tone.follower import Chunk, Follower, Piece
 from bench.measure.tone.meter import CaptureCheck
-from bench.measure.tone.wander import NONE, WANDERS_S, Wander, slow_level
+from bench.measure.tone.wander import NONE, UNCORRELATED_S, Wander, slow_level
 
 Floats = NDArray[np.float64]
 
@@ -307,7 +307,7 @@ def of_segments(levels_db: Floats, noise_db: float, seconds: float) -> Wander:
     within = few**2 * each**2 / count - noise_db**2
     if within <= 0.0:
         return NONE
-    return Wander(math.sqrt(within), slow_level(each * math.sqrt(seconds / WANDERS_S), count * seconds / 2.0))
+    return Wander(math.sqrt(within), slow_level(each * math.sqrt(seconds / UNCORRELATED_S), count * seconds / 2.0))
 
 
 def parts(totals: Floats) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:

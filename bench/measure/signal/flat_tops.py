@@ -20,7 +20,7 @@ LEAST = 0.01
 """Quieter signals, as a fraction of full scale, are not examined."""
 LOWEST_HZ, LOW_HZ, HIGHEST_HZ, TOP_HZ = 60.0, 1200.0, 5000.0, 16000.0
 FINER, SHORT_S = 4, 0.02
-"""For a tone above `LOW_HZ`: interpolation factor, and time over which the width of the tops is measured."""
+"""For a tone above `LOW_HZ`: interpolation factor, and time over which the width of the peaks is measured."""
 LOW_ORDERS, HIGH_ORDERS = (2, 3, 4), (6, 7, 8, 9, 10, 11)
 HIGH_TO_LOW = 0.25
 """Least amplitude of the high harmonics of a clipped wave, as a fraction of the strongest low one."""
@@ -106,7 +106,7 @@ def _is_cut(hop: Floats, rate: float) -> bool:
 
 
 def _finer(wave: Floats) -> Floats:
-    """A wave with values between its samples, its ends, where these are uncertain, left out."""
+    """The wave interpolated between its samples, without its ends, where interpolation is uncertain."""
     fine = np.fft.irfft(np.fft.rfft(wave * np.hanning(len(wave))), FINER * len(wave)) * FINER
     inner = slice(len(fine) // 4, 3 * len(fine) // 4)
     return np.asarray(fine[inner] / np.hanning(len(fine))[inner])

@@ -13,7 +13,7 @@ deviations (4.5 standard deviations for Gaussian noise)."""
 QUANTILE, MOST_MASKED = 0.8, 0.4
 """If more than the second fraction of a tone would be masked, nothing is, because that cannot be dropouts."""
 LOWEST = 1e-4
-"""Lowest ratio of a level to the local level; lower ones are taken for this."""
+"""Lowest ratio of a level to the local level; lower ratios are raised to this."""
 LOCAL_S, BLOCKS = (0.12, 0.3, 1.1), 11
 """The local level is the median, over each of these times, of the medians of its blocks, which resists dropouts. The
 shortest time follows wander best; a longer one shows dropouts that last nearly as long as the shortest."""
@@ -32,7 +32,7 @@ def flaws(along: Complexes, rate: float) -> NDArray[np.bool_]:
     bad = _outliers(np.abs(along.imag), (10.0 ** (LEAST_DB / 20.0) - 1.0) * np.abs(level))
     for seconds in LOCAL_S:
         about = np.maximum(_local_level(level, rate, seconds), 1e-12)
-        # In dB, in which wander is symmetrical: what is masked must not shift the mean.
+        # In dB, in which wander is symmetrical, so that masking does not shift the mean.
         bad |= _outliers(20.0 * np.abs(np.log10(np.maximum(level / about, LOWEST))), LEAST_DB)
     if not bad.any():
         return none
@@ -45,7 +45,7 @@ def flaws(along: Complexes, rate: float) -> NDArray[np.bool_]:
 
 
 def _outliers(off: Floats, least: Floats | float) -> NDArray[np.bool_]:
-    """Mask of the outliers among deviations from a level, all larger than the least that counts."""
+    """Mask of the outliers among deviations from a level that exceed `least`."""
     at = int(QUANTILE * (len(off) - 1))
     usual = float(np.partition(off, at)[at])
     return np.asarray(off > np.maximum(OUTLIER * usual, least))
@@ -66,7 +66,7 @@ def _local_level(level: Floats, rate: float, seconds: float) -> Floats:
 
 
 def bridged(x: Floats, kept: NDArray[np.bool_]) -> Floats:
-    """A course with the points that are not kept bridged by straight lines."""
+    """A course in which points that are not kept are bridged by straight lines."""
     if kept.all():
         return x
     out = x.copy()

@@ -343,7 +343,7 @@ class Track:
         levels = [np.abs(turn @ self._points(at, at + wide)) for at in known]
         return (line, [float(v) for v in np.min(levels, axis=0)]) if levels else None
 
-    # ------------------------------------------------------------ what is kept
+    # ------------------------------------------------------------ storage
 
     def _end(self) -> int:
         return self._dropped + HALF * len(self._pieces)

@@ -13,8 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.measure.tone import wander
-from bench.measure.tone.baseband import floor_of
-from bench.measure.tone.baseband import straight as straight_line
+from bench.measure.tone.baseband import floor_of, weighted_line
 from bench.measure.tone.wander import NONE, Wander
 
 Floats = NDArray[np.float64]
@@ -185,7 +184,7 @@ def _of_wandering(phase: Floats, rate: float, turning: list[float]) -> Slope:
     open_, drift = wander.of_speed(course, course_rate)
     seconds = len(course) / course_rate
     at: Floats = (np.arange(len(course), dtype=np.float64) - (len(course) - 1) / 2) / course_rate
-    slope_hz, _ = straight_line(at, course, np.ones(len(course)))
+    slope_hz, _ = weighted_line(at, course, np.ones(len(course)))
     # Noise of the phase at both ends: that of a line through a few points, half a point outside them.
     rough = phase[1:-1] - 0.5 * (phase[:-2] + phase[2:])
     noise = float(np.sqrt(8.0 / ENDS * np.mean(rough**2) / 1.5))
@@ -202,8 +201,8 @@ def mean_hz(phase: Floats, rate: float) -> float:
     few = min(ENDS, len(phase) // 4)
     t: Floats = np.arange(few, dtype=np.float64) + 0.5
     evenly = np.ones(few)
-    _, start = straight_line(t, phase[:few], evenly)
-    _, end = straight_line(t, phase[-1 : -few - 1 : -1], evenly)
+    _, start = weighted_line(t, phase[:few], evenly)
+    _, end = weighted_line(t, phase[-1 : -few - 1 : -1], evenly)
     return (end - start) / (2 * np.pi * len(phase) / rate)
 
 
