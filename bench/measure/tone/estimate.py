@@ -26,7 +26,7 @@ from bench.measure.tone.demodulator import PASS, Baseband
 from bench.measure.tone.phase_fit import fit_rates, mean_hz, modelled, rough_slope, slope
 from bench.measure.tone.wander import NONE, Wander
 
-FAR, CLEAR_PASS = 0.35, 0.4
+NEIGHBOUR_LIMIT, NEIGHBOUR_PASS = 0.35, 0.4
 """A neighbouring tone is filtered out if it is nearer than the first fraction of the baseband rate; the passband of the
 filter extends to the second fraction of that distance."""
 LONGEST_DELAY_S = 400e-6
@@ -137,8 +137,8 @@ def measure_stretch(
     """
     near = tone_hz if tone_hz is not None else oscillator_hz
     reach = PASS * rate / 2
-    if clear_hz < FAR * rate:
-        reach = CLEAR_PASS * clear_hz
+    if clear_hz < NEIGHBOUR_LIMIT * rate:
+        reach = NEIGHBOUR_PASS * clear_hz
         z = _narrowed(z, rate, near - oscillator_hz, clear_hz)
     facts = BasebandFacts(rate, oscillator_hz, reach)
     lead = int(np.argmax(np.sum(np.abs(z) ** 2, axis=0)))
@@ -190,7 +190,7 @@ def _under(
 
 def _narrowed(z: Baseband, rate: float, offset: float, clear_hz: float) -> Baseband:
     """The band nearer than the nearest other tone; only the valid part of the convolution is kept."""
-    taps = low_pass(CLEAR_PASS * clear_hz, clear_hz, rate)
+    taps = low_pass(NEIGHBOUR_PASS * clear_hz, clear_hz, rate)
     if len(taps) > len(z) // 2:
         return z
     turn = np.exp(-2j * np.pi * offset / rate * np.arange(len(z)))

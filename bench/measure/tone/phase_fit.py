@@ -38,7 +38,7 @@ APART_TURNS = 0.8
 SEARCH_PENALTY, PARTIAL_PENALTY = 0.05, 0.5
 """Relative increase of the standard deviation if rates were searched for, and if one of them has no full cycle, so that
 the fit relies on its being a pure sine."""
-RAISED, WANDERS = 2.4, 1.8
+RAISED_RATIO, WANDER_RATIO = 2.4, 1.8
 """The lowest nine bins of a residual, or those of `WANDER`, exceed its noise by these ratios once in a thousand."""
 WANDER = slice(2, 26)
 """The bins, in cycles within the tone, in which wander of speed is detected."""
@@ -220,14 +220,14 @@ def _judged(t: Floats, y: Floats, rates: list[float], reach_hz: float) -> tuple[
     taken = 2 + 2 * sum(g * seconds < 10 for g in rates)
     lowest = power[1:10]
     near = float(lowest.sum()) / max(1.0, len(lowest) - taken / 2)
-    raised = near > RAISED * floor
+    raised = near > RAISED_RATIO * floor
     doubt = 1.0 + SEARCH_PENALTY * bool(rates) + PARTIAL_PENALTY * any(g * seconds < SLOW_TURNS for g in rates)
     return values, np.asarray(doubt * np.sqrt(floor * cofactors)), raised or _wanders(power, floor)
 
 
 def _wanders(power: Floats, floor: float) -> bool:
     """Whether the low end of a residual's spectrum exceeds its noise."""
-    return float(power[WANDER].mean()) > WANDERS * floor
+    return float(power[WANDER].mean()) > WANDER_RATIO * floor
 
 
 def rough_slope(phase: Floats, rate: float, reach_hz: float) -> Slope:
