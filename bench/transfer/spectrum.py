@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.fft import rfft
 
 from bench.tape.mistracking_map import FREQUENCIES_HZ
 
@@ -26,7 +27,7 @@ class AverageSpectrum:
 
     def __init__(self, rate: float, channels: int) -> None:
         self._size = round(SEGMENT_S * rate)
-        self._window = np.hanning(self._size)[:, None]
+        self._window = np.hanning(self._size).astype(np.float32)
         self._hz = np.fft.rfftfreq(self._size, 1 / rate)
         self._power: Floats = np.zeros(len(self._hz))
         self._rest = np.zeros((0, channels))
@@ -37,9 +38,10 @@ class AverageSpectrum:
         """Take in frames of shape (frames, channels)."""
         have = np.concatenate((self._rest, samples))
         whole = len(have) // self._size
-        for n in range(whole):
-            piece = have[n * self._size : (n + 1) * self._size] * self._window
-            self._power += (np.abs(np.fft.rfft(piece, axis=0)) ** 2).sum(axis=1)
+        if whole:
+            pieces = have[: whole * self._size].reshape(whole, self._size, -1).transpose(0, 2, 1).astype(np.float32)
+            spectra = rfft(pieces * self._window)
+            self._power += np.sum(spectra.real**2 + spectra.imag**2, axis=(0, 1), dtype=np.float64)
         self._segments += whole
         self._rest = have[whole * self._size :]
 
@@ -49,7 +51,9 @@ class AverageSpectrum:
         Mean of the channels; empty for a sound shorter than a segment.
         """
         out = {}
-        scale = 4.0 / (self._size * float((self._window**2).sum()) * max(1, self._segments) * self._channels)
+        scale = 4.0 / (
+            self._size * float((self._window.astype(float) ** 2).sum()) * max(1, self._segments) * self._channels
+        )
         for hz in FREQUENCIES_HZ:
             first, last = np.searchsorted(self._hz, (hz / HALF_BAND, hz * HALF_BAND))
             if self._segments and hz * HALF_BAND < self._hz[-1] and last > first:
