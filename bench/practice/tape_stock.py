@@ -18,7 +18,6 @@ from bench.practice.roughness.coating import Coating
 from bench.practice.tapes import RecordableTape
 from bench.problem import Problem
 
-
 LOOKED_BACK_MINUTES = 1.0
 """Three heads replay as they record: nothing older than this is replayed again, and four minutes of flux take 92 MB."""
 
