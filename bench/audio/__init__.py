@@ -1,1 +1,1 @@
-"""Ports: where sound comes from and goes to, behind one protocol."""
+"""Ports: sources and destinations of sound behind one protocol."""

@@ -84,7 +84,7 @@ class Capture:
 
     @property
     def warnings(self) -> tuple[str, ...]:
-        """What is unusual about the file, one sentence each. Reading its blocks can add more."""
+        """Warnings about the file, one sentence each. Reading its blocks can add more."""
         return tuple(self._warnings)
 
     def blocks(self, frames: int = 65536) -> Generator[NDArray[np.float64], None, None]:

@@ -64,7 +64,7 @@ class PortStatus:
 
 
 class Port(Protocol):
-    """Where sound comes from and goes to. All calls but `mute` are made from one thread, the bench thread."""
+    """A source and destination of sound. All calls except `mute` are made from one thread, the bench thread."""
 
     @property
     def status(self) -> PortStatus:

@@ -25,6 +25,8 @@ from bench.diagnosis.tones import switch_db
 from bench.diagnosis.weighing import NOTHING, Weighed, Weighing, weigh
 
 SURE_SIGN = 0.9
+USUAL_PART = 0.5
+"""A cause of a part that fewer open-reel machines have than this is not told as one that nobody looked at."""
 ALIKE = 0.1
 """Another cause this likely beside the first, as a share of it, is told as one that reads alike."""
 
@@ -129,7 +131,7 @@ def diagnose(
         nothing=nothing,
         not_in_list=strange,
         settings=settings_of(weighing),
-        not_looked_at=tuple(c.name for c in weighing.invisible),
+        not_looked_at=tuple(c.name for c in weighing.invisible if machine.cassette or c.reels >= USUAL_PART),
         unused=unused,
         unknown_answers=tuple(unknown),
         contradictions=contradictions,
@@ -197,13 +199,10 @@ def _suspects(weighing: Weighing, causes: Sequence[Cause], machine: Machine) -> 
         cause = known[name]
         channel, kind = _where(weighing.sets, name)
         best = next(s for s in weighing.sets if any(o.cause.name == name for o in s.options))
-        like = [c for c in cause.like if total.get(c, 0.0) >= ALIKE * probability]
-        like += _instead(weighing, name, total) if 0.02 < probability < 0.97 else []
-        # What reads alike explains the same readings, and a fault of any shape explains all: what speaks for a cause
-        # shows beside the sets that have none of them.
-        alike = {name, STRANGE.name, *cause.like, *like}
-        without = next((s for s in weighing.sets if alike.isdisjoint(o.cause.name for o in s.options)), None)
-        gains = _gains(weighing, best, without)
+        beside = {o.cause.name for o in best.options} - {name}
+        like = [c for c in cause.like if total.get(c, 0.0) >= ALIKE * probability and c not in beside]
+        like += _instead(weighing, {name} | beside, total) if 0.02 < probability < 0.97 else []
+        gains = _gains(weighing, best, _without(weighing, {name, *cause.like, *like} - beside, beside))
         out.append(
             Suspect(
                 name=name,
@@ -223,14 +222,25 @@ def _suspects(weighing: Weighing, causes: Sequence[Cause], machine: Machine) -> 
     return out
 
 
-def _instead(weighing: Weighing, name: str, total: Mapping[str, float]) -> list[str]:
-    """The causes of likely sets that do without this one."""
+def _instead(weighing: Weighing, best: set[str], total: Mapping[str, float]) -> list[str]:
+    """The causes that likely sets have instead of those that go with each other best."""
     out = []
     for s in weighing.sets[:6]:
         names = {o.cause.name for o in s.options}
-        if name not in names and s.probability > 0.05:
-            out += [n for n in names if n != STRANGE.name and total.get(n, 0.0) > 0.05]
+        if not best <= names and s.probability > 0.05:
+            out += [n for n in names - best if n != STRANGE.name and total.get(n, 0.0) > 0.05]
     return out
+
+
+def _without(weighing: Weighing, alike: set[str], beside: set[str]) -> Weighed | None:
+    """The likeliest set beside which it shows what speaks for a cause.
+
+    It has what goes with the cause, but none of those that read alike, since they explain the same readings, nor a
+    fault of any shape, which explains all.
+    """
+    fit = [s for s in (*weighing.sets, *weighing.alone) if alike.isdisjoint(o.cause.name for o in s.options)]
+    fit = [s for s in fit if all(o.cause is not STRANGE for o in s.options)]
+    return next((s for s in fit if beside <= {o.cause.name for o in s.options}), next(iter(fit), None))
 
 
 def _where(sets: Sequence[Weighed], name: str) -> tuple[str, str]:

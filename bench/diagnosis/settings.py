@@ -23,6 +23,9 @@ Values = NDArray[np.float64]
 
 TOLD = 0.7
 """Share of the usual spread that may remain of a setting which readings tell."""
+WORTH_TURNING = 0.25
+"""Share of its usual spread by which a trimmer is out before anybody would turn it. Common practice, no source."""
+_USUAL = {figure.trimmer: figure.usual for figure in FIGURES if figure.trimmer}
 LAW = {"replay_equalisation": 0.25, "record_equalisation": 0.3, "bias": 0.15}
 """Share by which a trimmer's effect differs from the law that its error is stated by: an equaliser may be a shelf or a
 resonance, and bias acts by its own curve on each tape. Common practice, no source."""
@@ -42,6 +45,11 @@ class Setting:
     value: float
     unit: str
     uncertainty: float
+
+    @property
+    def out(self) -> bool:
+        """Whether it is out of adjustment: for sure, and by so much that somebody would turn it."""
+        return abs(self.value) > max(self.uncertainty, WORTH_TURNING * _USUAL[self.name])
 
 
 def settings_of(weighing: Weighing) -> tuple[Setting, ...]:

@@ -70,6 +70,8 @@ class Weighing:
 
     sets: tuple[Weighed, ...]
     """Most likely first; the empty set is "nothing wrong"."""
+    alone: tuple[Weighed, ...]
+    """Every cause alone, however unlikely."""
     invisible: tuple[Cause, ...]
     """What these readings can't show at all."""
     unseen: tuple[Weighed, ...]
@@ -131,8 +133,10 @@ def weigh(rows: Rows, causes: Sequence[Cause], ratios: Mapping[str, float]) -> W
             continue  # "nothing wrong" always stays, for comparison
         fit, at_set = (fitted, int(n)) if n < len(singles) or both is None else (both, int(n) - len(singles))
         out.append(_weighed(sets[n], float(probability[n]), fit, at_set))
+    order = 1 + np.argsort(-scores[1 : len(singles)])
+    alone = tuple(_weighed(singles[n], float(probability[n]), fitted, int(n)) for n in order)
     unseen = [one for s in out if not s.options for one in _unseen(s, invisible, options)]
-    return Weighing(tuple(out), tuple(invisible), tuple(unseen), fitter, session, grades[best], grown, outliers)
+    return Weighing(tuple(out), alone, tuple(invisible), tuple(unseen), fitter, session, grades[best], grown, outliers)
 
 
 def _weighed(options: Set, probability: float, fit: Fitted, n: int) -> Weighed:

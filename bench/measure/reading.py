@@ -1,4 +1,4 @@
-"""What a measurement gives: a reading, or the reason why there is none. Imports nothing heavy."""
+"""The result of a measurement: a reading, or the reason why there is none. Imports nothing heavy."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ Bound = Literal["at least", "at most"]
 
 @dataclass(frozen=True, slots=True)
 class ReferenceTone:
-    """A tone that a value is relative to; `str` gives "400 Hz at -20 dB"."""
+    """A tone that a value is relative to; `str` gives, for example, "400 Hz at -20 dB"."""
 
     hz: float
     db: float | None = None
@@ -28,19 +28,19 @@ class ReferenceTone:
 
 @dataclass(frozen=True, slots=True)
 class _Described:
-    """What a reading and its absence both say."""
+    """What `Reading` and `NoReading` have in common."""
 
     quantity: str
     """A key of `bench.measure.catalogue.QUANTITIES`."""
     channel: Channel
-    """`mono` is a one-channel capture, `both` what holds for the whole, `left-right` a difference."""
+    """`mono` is a one-channel capture, `both` applies to the whole signal, `left-right` is a difference."""
     _: KW_ONLY
     frequency_hz: float | None = None
-    """The nominal frequency asked for; the measured one for components and unasked tones."""
+    """The nominal frequency requested; for components, and tones that were not requested, the measured one."""
     method: Method = UNSTATED
     """How it was measured."""
     reference: str | ReferenceTone = ""
-    """What the value is relative to: a name ("full-scale sine") or a tone; "" for nothing."""
+    """What the value is relative to: a name ("full-scale sine") or a tone; "" for none."""
 
     @property
     def unit(self) -> str:
@@ -65,6 +65,7 @@ Source = Literal[
     "noise",
     "method",
     "ends of the tone",
+    "dropouts",
     "wander",
     "slower wander",
     "other stretches",
@@ -75,17 +76,17 @@ Source = Literal[
     "lossy coding",
     "what was recorded",
 ]
-"""What makes a reading uncertain. Of this tone itself: noise beside it, the method's own limits, and the ends of the
-tone, which are left out with their fades. Of what it says about the machine: wander seen within the tone; wander slower
-than it is long; how far other stretches of the same machine differ, and other passes (contact, warmth, the tape's
-batch). Besides: the reference tape, the interface, another reading
-that this one is relative to, lossy coding on the way, and how well it is known what was recorded."""
-OF_THE_TONE: tuple[Source, ...] = ("noise", "method", "ends of the tone")
+"""Sources of uncertainty. For this tone itself: noise around it, the limits of the method, the ends of the tone, which
+are excluded with their fades, and the residual effect of bridged dropouts. For the machine: wander within the tone;
+wander too slow to show within it; the spread between stretches of the same machine, and between passes (contact,
+warmth, the tape's batch). In addition: the reference tape, the interface, another reading that this one is relative to,
+lossy coding in the signal path, and the uncertainty of what was recorded."""
+OF_THE_TONE: tuple[Source, ...] = ("noise", "method", "ends of the tone", "dropouts")
 
 
 @dataclass(frozen=True, slots=True)
 class Contribution:
-    """One of the things that make a reading uncertain (JCGM 100:2008, 4.3)."""
+    """One component of a reading's uncertainty (JCGM 100:2008, 4.3)."""
 
     source: Source
     value: float
@@ -96,11 +97,11 @@ Budget = tuple[Contribution, ...]
 
 
 def budget_of(expanded: float, parts: Mapping[Source, float]) -> Budget:
-    """The budget of an uncertainty, from the sizes of its parts.
+    """The budget of an uncertainty, from the relative sizes of its components.
 
     Args:
         expanded: the uncertainty (k = 2).
-        parts: sizes in any unit, alike for all: they are scaled so that their root sum of squares is `expanded`.
+        parts: sizes in any common unit; they are scaled so that their root sum of squares matches `expanded`.
     """
     whole = math.hypot(*parts.values())
     return tuple(Contribution(s, 0.5 * expanded * size / whole) for s, size in parts.items() if size)
@@ -113,34 +114,34 @@ class Reading(_Described):
     value: float
     """In `unit`."""
     uncertainty: float
-    """Expanded (k = 2), in `unit`; zero for an exact count, for a bound that already contains it, and for what is zero
-    by definition."""
+    """Expanded (k = 2), in `unit`; zero for an exact count, for a bound that already includes it, and for a value that
+    is exact by definition."""
     _: KW_ONLY
     bound: Bound | None = None
     """Set when the value is the most that can be claimed."""
     time_s: float | None = None
-    """Where in the capture an event lies, for quantities that are events."""
+    """Position of an event in the capture, for quantities that are events."""
     budget: Budget = ()
-    """What the uncertainty is made of, as far as it is known: twice the root of the sum of squares."""
+    """The components of the uncertainty, as far as known; it is twice the root of their sum of squares."""
 
     @property
     def stated_uncertainty(self) -> float | None:
-        """The uncertainty as it is written down: none for an exact count or for a bound that already contains it."""
+        """The uncertainty as it is written: None for an exact count or a bound that already includes it."""
         return self.uncertainty or (None if self.bound or self.unit == "1" else 0.0)
 
     @property
     def tone_uncertainty(self) -> float | None:
-        """How well this very stretch of sound is known, expanded (k = 2); None where the budget does not tell it."""
+        """Expanded uncertainty (k = 2) for this stretch of sound alone; None if there is no budget."""
         if not self.budget:
             return None
         return 2.0 * math.hypot(*(c.value for c in self.budget if c.source in OF_THE_TONE))
 
     def widened(self, source: Source, expanded: float) -> Reading:
-        """The same with one thing more that makes it uncertain.
+        """The same reading with one more component of uncertainty.
 
         Args:
-            source: of that.
-            expanded: what it adds (k = 2), in `unit`; 0 adds nothing.
+            source: of the component.
+            expanded: the component (k = 2), in `unit`; 0 adds nothing.
         """
         if not expanded:
             return self
@@ -149,11 +150,11 @@ class Reading(_Described):
         return replace(self, uncertainty=math.hypot(self.uncertainty, expanded), budget=more)
 
     def wandering(self, within: float, slower: float) -> Reading:
-        """The same, of a machine that wanders: standard uncertainties of what is seen within, and of what is slower."""
+        """The same reading of a machine that wanders: standard uncertainties of wander within the tone and slower."""
         return self.widened("wander", 2.0 * within).widened("slower wander", 2.0 * slower)
 
     def uncertainty_without(self, *shared: Source) -> float:
-        """The expanded uncertainty, less what another reading shares with this one."""
+        """The expanded uncertainty without the components that another reading shares with this one."""
         off = sum((2.0 * c.value) ** 2 for c in self.budget if c.source in shared)
         return math.sqrt(max(0.0, self.uncertainty**2 - off))
 
@@ -168,19 +169,19 @@ class Reading(_Described):
 
     @property
     def of_the_machine(self) -> bool:
-        """Whether the uncertainty is that of the machine in the long run, and not of this stretch of sound alone."""
+        """Whether the uncertainty is for the machine in the long run, not for this stretch of sound alone."""
         return any(c.source not in OF_THE_TONE for c in self.budget)
 
 
 @dataclass(frozen=True, slots=True)
 class NoReading(_Described):
-    """A quantity for which there is no reading, and why."""
+    """A quantity without a reading, and the reason."""
 
     reason: str
     """The rest of the sentence "no reading, because …"."""
 
     def as_json(self) -> dict[str, Any]:
-        """As `measure --json` prints it: `value` is null, and there is a `reason`."""
+        """The absence as `measure --json` prints it: `value` is null, and there is a `reason`."""
         return self._as_json(reason=self.reason)
 
 
@@ -190,7 +191,7 @@ Result = Reading | NoReading
 
 @dataclass(frozen=True, slots=True)
 class Measured:
-    """What a quantity's function gives: readings, and what else must be said."""
+    """The results of a meter, with its warnings."""
 
     readings: tuple[Result, ...]
     warnings: tuple[str, ...] = ()

@@ -21,7 +21,7 @@ class Verdict:
     tolerance: float | None = None
     """± tolerance, in the same unit; None for a limit."""
     source: str = ""
-    """Where the target comes from."""
+    """Source of the target."""
     limit: Literal["", "at least", "at most"] = ""
     """Set if `target` is a one-sided limit, which has no tolerance."""
 

@@ -9,6 +9,7 @@ SOURCES: dict[Source, str] = {
     "noise": "noise beside the tone",
     "method": "limits of the method",
     "ends of the tone": "ends of the tone, left out with their fades",
+    "dropouts": "dropouts: their slopes, and those too shallow to see",
     "wander": "wander seen within the tone",
     "slower wander": "wander slower than the tone is long",
     "other stretches": "other stretches of the same machine",

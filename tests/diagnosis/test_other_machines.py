@@ -37,6 +37,16 @@ def test_a_reading_that_a_cause_does_not_touch_does_not_move_it() -> None:
     assert with_it == pytest.approx(without, abs=0.03)
 
 
+def test_what_speaks_for_a_cause_is_not_what_speaks_for_the_one_beside_it() -> None:
+    data, _ = make(100316, ("magnetised-head", "limiter-left-in"))
+    case = case_of(data, "machine")
+    magnetised, limiter = diagnose(case.machine, case.findings).suspects[:2]
+    assert (magnetised.name, limiter.name) == ("magnetised-head", "limiter-left-in")
+    assert not any(f.quantity == "record_replay_level" for f in magnetised.speaks_for)
+    assert any(f.quantity == "record_replay_level" for f in limiter.speaks_for)
+    assert "magnetised-head" not in limiter.like
+
+
 @pytest.mark.parametrize("seed", [700, 702])
 def test_a_wrong_speed_may_be_the_motor_or_its_trimmer(seed: int) -> None:
     """Both move every tone alike: the trimmer's error is not told, or its uncertainty admits either."""

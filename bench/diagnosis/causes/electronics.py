@@ -151,6 +151,7 @@ ELECTRONICS = (
         "repair or adjust the circuit",
         "recordings mistrack on every machine",
         shown_by="encoder",
+        reels=0.3,
         like=("decoder",),
     ),
     Cause(
@@ -162,6 +163,7 @@ ELECTRONICS = (
         "repair or adjust the circuit",
         "every encoded tape mistracks on this machine",
         shown_by="decoder",
+        reels=0.3,
         like=("encoder",),
     ),
 )

@@ -7,10 +7,12 @@ from collections.abc import Iterable
 from bench.diagnosis.answer import Diagnosis, Suspect
 from bench.diagnosis.causes.table import CAUSES, WIRING
 from bench.diagnosis.readings.finding import Finding
+from bench.diagnosis.readings.records import AIMED, CIRCUITS
 from bench.diagnosis.settings import Setting
 from bench.measure.catalogue import QUANTITIES
 from bench.words.figures import hertz, number
 
+SIGNED = AIMED | {*CIRCUITS}
 CERTAIN, LIKELY, PROBABLE, POSSIBLE = 0.97, 0.8, 0.5, 0.1
 STAGES = {"before-cleaning": "before cleaning", "after-cleaning": "after cleaning", "as-left": "as left"}
 MOST_SUSPECTS, MOST_NOT_LOOKED_AT = 5, 12
@@ -64,11 +66,12 @@ def first_line(diagnosis: Diagnosis) -> str:
 
 def one_of(diagnosis: Diagnosis) -> str:
     """Where several read alike: "one of these: …"; "" where none is possible."""
-    possible = [s for s in diagnosis.suspects if s.probability >= POSSIBLE]
+    possible = [(s.probability, suspect_text(s)) for s in diagnosis.suspects if s.probability >= POSSIBLE]
     if not possible:
         return ""
-    named = "; ".join(f"{suspect_text(s)}, {round(100 * s.probability)} %" for s in possible[:3])
-    return f"not settled: {named}"
+    others = ((diagnosis.nothing, "nothing wrong"), (diagnosis.not_in_list, "something that is not in the list"))
+    ranked = sorted([*possible[:3], *(o for o in others if o[0] >= POSSIBLE)], key=lambda item: -item[0])
+    return f"not settled: {'; '.join(f'{text}, {_percent(probability)}' for probability, text in ranked)}"
 
 
 def page(diagnosis: Diagnosis) -> list[str]:
@@ -88,13 +91,21 @@ def page(diagnosis: Diagnosis) -> list[str]:
         out.append(f"   mended by {mended_text(suspect)}")
     out += ["", f"Nothing wrong: {_percent(diagnosis.nothing)}. Not in the list: {_percent(diagnosis.not_in_list)}."]
     out += _next(diagnosis)
-    settings = [setting_text(s) for s in diagnosis.settings if abs(s.value) > s.uncertainty]
+    settings = [setting_text(s) for s in diagnosis.settings if s.out]
     if settings:
         out.append(f"Out of adjustment: {'; '.join(settings)}.")
-    if diagnosis.not_looked_at:
-        out.append(f"Not looked at: {titles(diagnosis.not_looked_at[:MOST_NOT_LOOKED_AT])}.")
+    out += not_looked_at(diagnosis)
     out += doubtful(diagnosis)
     return out
+
+
+def not_looked_at(diagnosis: Diagnosis) -> list[str]:
+    """A sentence with the causes that no reading could show; none where all were looked at."""
+    names = diagnosis.not_looked_at
+    if not names:
+        return []
+    more = len(names) - MOST_NOT_LOOKED_AT
+    return [f"Not looked at: {titles(names[:MOST_NOT_LOOKED_AT])}{f'; and {more} more' if more > 0 else ''}."]
 
 
 def doubtful(diagnosis: Diagnosis) -> list[str]:
@@ -130,8 +141,10 @@ def setting_text(setting: Setting, *, run: bool = True) -> str:
 
 
 def finding_text(finding: Finding) -> str:
-    """A reading with its stage: "response 10 kHz, left, after cleaning −4.10 dB"."""
+    """A reading with its stage: "response 10 kHz, left, after cleaning −4.10 dB"; an error has its sign."""
     title = QUANTITIES[finding.quantity].title.lower()
     at = f" {hertz(finding.frequency_hz)}" if finding.frequency_hz else ""
-    value = "no reading" if finding.value is None else f"{number(finding.value, 2, sign=True)} {finding.unit}"
-    return f"{title}{at}, {finding.channel}, {STAGES[finding.stage]} {value}"
+    signed = finding.quantity in SIGNED
+    value = "no reading" if finding.value is None else f"{number(finding.value, 2, sign=signed)} {finding.unit}"
+    channel = f", {finding.channel}" if finding.channel in ("left", "right") else ""
+    return f"{title}{at}{channel}, {STAGES[finding.stage]} {value}"

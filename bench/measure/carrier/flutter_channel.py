@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.measure.signal.quasi_peak import FLUTTER, QuasiPeak
-from bench.measure.signal.weighting import even, flutter_network
+from bench.measure.signal.weighting import even, flutter_db, flutter_network
 from bench.measure.tone.wander import of_power
 
 Floats = NDArray[np.float64]
@@ -40,6 +40,8 @@ LEAST = 1e-9
 MAXIMUM_SD = 0.6
 """Standard deviation of the maximum of ten to forty standard normal deviates (any table of order statistics: 0.59 to
 0.46, from memory)."""
+AT_4_HZ = 1.25
+"""A rate within this ratio of 4 Hz counts as 4 Hz."""
 FINENESS = BINS / np.log(1.0 / LEAST)
 
 
@@ -83,7 +85,7 @@ class Statistics:
         bins = (np.log(np.maximum(size, LEAST) / LEAST) * FINENESS).astype(np.int64)
         self._counts += np.bincount(np.minimum(bins, BINS - 1), minlength=BINS)
 
-    def swing(self) -> tuple[float, float]:
+    def end_effect(self) -> tuple[float, float]:
         """Relative change of weighted and unweighted rms if the half second at either end is excluded.
 
         One and a half times that estimates the effect of where in a cycle of slow wow a capture starts and ends.
@@ -99,7 +101,7 @@ class Statistics:
                     most[k] = max(most[k], abs(float(np.sqrt(left / rest * self.points / whole)) - 1.0))
         return 1.5 * most[0], 1.5 * most[1]
 
-    def chance(self) -> tuple[float, float, float, float]:
+    def relative_uncertainties(self) -> tuple[float, float, float, float]:
         """Relative standard uncertainty between stretches: weighted and unweighted rms, then both peaks."""
         if not self._courses:
             return 0.0, 0.0, 0.0, 0.0
@@ -162,13 +164,24 @@ class Course:
 
     def slowest_share(self) -> float:
         """Fraction of the unweighted power that a meter with its lower band edge at `OTHER_EDGE_HZ` loses."""
-        if len(self.kept) < 64:
-            return 0.0
-        course = (self.kept - self.kept.mean()) * np.hanning(len(self.kept))
-        hz = np.fft.rfftfreq(len(course), 1.0 / self.kept_rate)[1:]
-        power = np.abs(np.fft.rfft(course)[1:]) ** 2
+        hz, power = self._spectrum()
         ours, other = (float(power @ (1.0 / (1.0 + (edge / hz) ** 4))) for edge in (HIGH_PASS_HZ, OTHER_EDGE_HZ))
         return 1.0 - other / ours if ours > 0.0 else 0.0
+
+    def share_away_from_4_hz(self) -> float:
+        """Fraction of the weighted power at rates other than 4 Hz, where weighting networks may differ."""
+        hz, power = self._spectrum()
+        weighted = power * 10.0 ** (flutter_db(hz) / 10.0)
+        whole = float(weighted.sum())
+        return float(weighted[np.abs(np.log(hz / 4.0)) > np.log(AT_4_HZ)].sum()) / whole if whole > 0.0 else 0.0
+
+    def _spectrum(self) -> tuple[Floats, Floats]:
+        """Rates above zero, and the power of the stored course at each; empty if it is too short."""
+        count = len(self.kept)
+        if count < 64:
+            return np.zeros(0), np.zeros(0)
+        bins = np.fft.rfft((self.kept - self.kept.mean()) * np.hanning(count))
+        return np.asarray(np.fft.rfftfreq(count, 1.0 / self.kept_rate)[1:]), np.asarray(np.abs(bins[1:]) ** 2)
 
     def _count(self, segments: list[Segment]) -> None:
         for segment in segments:

@@ -1,1 +1,1 @@
-"""One module for each quantity: a pure function, and a meter that gives the same answer."""
+"""One module for each quantity, with its meter."""

@@ -11,7 +11,7 @@ Source
     IEC 60268-3 (harmonic distortion; ratio to the total signal, from memory); K3 = 3 % for MOL, DIN 45500.
 Accuracy
     0.07 % of the reading, and the noise near each harmonic: its contribution is removed and its scatter included in the
-    uncertainty, as is the effect of hum beside the fundamental on its phase. A harmonic at a multiple of the mains
+    uncertainty, as is the effect of hum near the fundamental on its phase. A harmonic at a multiple of the mains
     frequency cannot be separated from hum; a warning says so. Fundamentals from 60 Hz. Where the level of the tone
     changes in steps, distortion is measured at the level held longest.
 """
@@ -171,7 +171,7 @@ def total(parts: list[Estimate]) -> Estimate | None:
     if not parts:
         return None
     power = sum(p.power for p in parts)
-    share = sum(max(p.power, 0.0) * p.share for p in parts) / max(power, 1e-30)
+    share = sum(max(p.power, 0.0) * p.relative for p in parts) / max(power, 1e-30)
     noise = sum(p.noise_power for p in parts)
     spread = sum(2.0 * max(p.power, 0.0) * p.noise_power + p.noise_power**2 for p in parts)
     # The noise power that would give a single harmonic the same scatter.

@@ -33,7 +33,7 @@ from bench.measure.tone.coherent import HANN_OVERLAP, coverage
 from bench.measure.tone.demodulator import Spectra
 from bench.measure.tone.follower import Chunk, Follower, Piece
 from bench.measure.tone.meter import CaptureCheck
-from bench.measure.tone.wander import NONE, WANDERS_S, Wander, slow_level
+from bench.measure.tone.wander import NONE, UNCORRELATED_S, Wander, slow_level
 
 Floats = NDArray[np.float64]
 
@@ -45,7 +45,7 @@ WIDTH = 0.01
 """Width of the narrow range, as a fraction of the frequency."""
 NARROWEST_HZ = 6.0
 """Least half width of the narrow range, for flutter sidebands."""
-QUIET = 0.01
+ERASED_RATIO = 0.01
 """Greatest power ratio of an erased part to a recorded one: −20 dB."""
 METHOD_DB = 0.05
 """Error from sidebands that strong flutter shifts out of the narrow range (k = 2)."""
@@ -144,7 +144,7 @@ class ErasureMeter(SpectraMeter):
             return self._nothing(side, "this channel is digital silence"), ""
         erased, recorded = parts(totals)
         level, moves = self.options.reference_level, NONE
-        if level is not None and totals.max() < QUIET * 10.0 ** (level / 10.0):
+        if level is not None and totals.max() < ERASED_RATIO * 10.0 ** (level / 10.0):
             # Nothing is as loud as the recording was, so a quiet part is not the erased one: the tape ended there.
             erased[:], recorded[:] = True, False
         words = f"{level:g} dBFS" if level is not None else "the recorded part"
@@ -307,7 +307,7 @@ def of_segments(levels_db: Floats, noise_db: float, seconds: float) -> Wander:
     within = few**2 * each**2 / count - noise_db**2
     if within <= 0.0:
         return NONE
-    return Wander(math.sqrt(within), slow_level(each * math.sqrt(seconds / WANDERS_S), count * seconds / 2.0))
+    return Wander(math.sqrt(within), slow_level(each * math.sqrt(seconds / UNCORRELATED_S), count * seconds / 2.0))
 
 
 def parts(totals: Floats) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
@@ -320,7 +320,7 @@ def parts(totals: Floats) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
         Erased segments: all if there is no step of 20 dB, otherwise without those next to a louder one. Recorded
         segments: those within 1 dB of the loudest if there is such a step, otherwise none.
     """
-    quiet = totals < QUIET * totals.max()
+    quiet = totals < ERASED_RATIO * totals.max()
     if not quiet.any():
         return np.ones(len(totals), dtype=bool), np.zeros(len(totals), dtype=bool)
     loud_near = np.convolve(~quiet, np.ones(3), mode="same") > 0.5

@@ -1,13 +1,13 @@
 """Wow and flutter.
 
 Formula
-    The carrier's frequency f(t) is demodulated from its phase; deviation = f/f̄ − 1, where f̄ is the mean carrier, from
+    The carrier frequency f(t) is demodulated from the phase; deviation = f/f̄ − 1, where f̄ is the mean carrier, from
     0.1 (unweighted 0.2) to 200 Hz. Weighted: through the network of `weighting`. Quasi-peak: the highest indication of
-    the meter of `quasi_peak` once it has settled. Two-sigma: the magnitude of the weighted deviation that is exceeded
-    for 5 % of the time (a percentile; twice the rms would read a sine 1.42 times too high). Rms: root mean square.
-    flutter_component: the peak of each spectral line, unweighted (`flutter_components`), and the part of the machine
-    that turns at that rate, or at a half or a third of it, to within 3 %, where the parts are known: a round part of
-    diameter d turns v/(π d) times a second.
+    the meter of `quasi_peak` after settling. Two-sigma: the magnitude of the weighted deviation that is exceeded for
+    5 % of the time (a percentile; twice the rms would read a sine 1.42 times too high). Rms: root mean square.
+    flutter_component: the peak of each spectral line, unweighted (`flutter_components`). If the rotating parts are
+    known, it is attributed to the part that turns at that rate, or at a half or a third of it, to within 3 %: a part of
+    diameter d makes v/(π d) turns per second.
 Unit and reference
     % of the mean carrier; a 4 Hz sine of ±0.1 % reads 0.1 % quasi-peak, 0.0997 % two-sigma, 0.0707 % rms.
 Source
@@ -15,13 +15,14 @@ Source
     response from memory. 3150 Hz: IEC, DIN, AES; 3000 Hz: JIS, NAB (from memory).
 Accuracy
     Weighted sines from 0.2 to 100 Hz are within 1 % of our network's response, which is within 0.35 dB of the table.
-    Where a quasi-peak indicator shows only part of short peaks, the limits of the standard's pulse test count; and of
-    unweighted readings, where the band ends below (our edge is at 0.15 Hz, other meters' at 0.1 to 0.3 Hz).
+    The uncertainty includes two differences between meters. A quasi-peak indicator shows short peaks only in part,
+    within the limits of the standard's pulse test. The lower band edge of unweighted readings is not standardised:
+    ours is at 0.15 Hz, those of other meters at 0.1 to 0.3 Hz.
     Quasi-peak of sines is within 1 % from 1 to 100 Hz; slower ones, whose peaks last longer, read up to 14 % more
     (0.2 Hz), a consequence of the time constants that the pulse test requires. Floor in white noise:
-    √(2 Sφ ∫ (fW/fc)² df) up to 200 Hz, times 1.01. Noise raises a reading; by how much is included in the uncertainty,
-    and so is the effect of cutting a slow wow short of a whole turn.
-Recording and replaying on one machine can read anything from zero to twice one pass (common practice, no source).
+    √(2 Sφ ∫ (fW/fc)² df) up to 200 Hz, times 1.01. The uncertainty includes the increase of a reading by noise, and the
+    effect of a slow wow with an incomplete cycle at the end.
+Recording and replay on the same machine can read anything from zero to twice one pass (common practice, no source).
 """
 
 from __future__ import annotations
@@ -54,26 +55,36 @@ from bench.measure.tone.meter import CaptureCheck
 COMPONENT = Method("line in the unweighted deviation, peak")
 
 CARRIERS_HZ = {3150.0: "IEC, DIN, AES", 3000.0: "JIS, NAB"}
-REACH = 0.12
-"""How far from its nominal frequency the carrier is looked for: enough for 3000 against 3150 Hz at a wrong speed."""
+SEARCH_RANGE = 0.12
+"""Search range around the nominal frequency: enough for 3000 Hz against 3150 Hz at a wrong speed."""
 FITS = 0.025
-"""A carrier within this of a nominal frequency fits it: half the step from 3000 to 3150 Hz."""
-EXCEEDED = 0.05
+"""A carrier within this fraction of a nominal frequency fits it: half the step from 3000 to 3150 Hz."""
+TWO_SIGMA_FRACTION = 0.05
+"""Fraction of the time for which the two-sigma reading is exceeded."""
 SHORTEST_TWO_SIGMA_S = 5.0
 PER_RMS = {WEIGHTED_PEAK: 1.9, TWO_SIGMA: 1.96, WEIGHTED_RMS: 1.0, UNWEIGHTED_RMS: 1.0, UNWEIGHTED_PEAK: 1.9}
 """The reading of each method in Gaussian noise, relative to its rms (quasi-peak: measured)."""
-LIFTED = {WEIGHTED_PEAK: 1.4, TWO_SIGMA: 1.5, UNWEIGHTED_PEAK: 1.6}
-"""By how many times its rms noise raises a peak well above it (computed for a sine: at most this much)."""
-FLOOR_KNOWN = 1.15
-"""The noise is measured beside the band and over a limited time, and beats with the flutter: it may be this much
-more."""
-TWO_SIGMA_CHANCE = 1.15
-"""A percentile of normal deviates scatters so much more than their rms (95 % of sizes; computed)."""
-OWN = {WEIGHTED_PEAK: 0.02, TWO_SIGMA: 0.025, WEIGHTED_RMS: 0.018, UNWEIGHTED_RMS: 0.02, UNWEIGHTED_PEAK: 0.02}
+PEAK_RISE = {WEIGHTED_PEAK: 1.4, TWO_SIGMA: 1.5, UNWEIGHTED_PEAK: 1.6}
+"""Rise of a peak well above the noise, as a multiple of the rms noise (computed for a sine: at most this)."""
+FLOOR_MARGIN = 1.15
+"""The noise is measured outside the band over a limited time, and beats with the flutter; it may be larger by this
+factor."""
+TWO_SIGMA_SCATTER = 1.15
+"""Ratio of the scatter of a percentile of normal deviates to that of their rms (95 % of magnitudes; computed)."""
+METHOD_UNCERTAINTY = {
+    WEIGHTED_PEAK: 0.02,
+    TWO_SIGMA: 0.025,
+    WEIGHTED_RMS: 0.018,
+    UNWEIGHTED_RMS: 0.02,
+    UNWEIGHTED_PEAK: 0.02,
+}
 """Relative uncertainty of the method itself (k = 2)."""
+NETWORK_SPREAD = 0.025
+"""Weighting networks that meet the points of the table and are equal at 4 Hz differ by up to 0.35 dB at other rates:
+readings of flutter with a 1/f spectrum by 1 to 2 % (computed: straight lines between the points, and two networks)."""
 PULSES = ((0.21, 0.62, 0.90, 1.00), (0.03, 0.06, 0.06, 0.04))
-"""How much of pulses of 10, 30, 60 and 100 ms an indicator shows, and the limits to that (IEC 60386, from memory): two
-indicators within the limits differ where they show only a part of short peaks."""
+"""Relative indication of pulses of 10, 30, 60 and 100 ms, and its limits (IEC 60386, from memory): indicators within
+the limits differ on short peaks."""
 
 
 class FlutterMeter(SpectraMeter):
@@ -84,7 +95,7 @@ class FlutterMeter(SpectraMeter):
     ) -> None:
         super().__init__(sample_rate, channels, options, spectra)
         self._nominal = self.options.nominal or 3150.0
-        low, high = self._nominal * (1.0 - REACH), self._nominal * (1.0 + REACH)
+        low, high = self._nominal * (1.0 - SEARCH_RANGE), self._nominal * (1.0 + SEARCH_RANGE)
         self._follower = Follower(self.spectra, low, high)
         self._paths: list[tuple[Deviation, Course]] = []
         self._first_point = 0
@@ -111,7 +122,7 @@ class FlutterMeter(SpectraMeter):
 
     @property
     def seconds(self) -> float:
-        """How long a carrier was measured, in the channel that has most of it."""
+        """Time for which a carrier was measured, in the channel with most of it."""
         return max((course.seconds for _, course in self._paths), default=0.0)
 
     def conclude(self, capture: CaptureCheck) -> Measured:
@@ -151,20 +162,22 @@ class FlutterMeter(SpectraMeter):
         s = course.statistics
         values = {
             WEIGHTED_PEAK: s.weighted_peak,
-            TWO_SIGMA: s.exceeded(EXCEEDED),
+            TWO_SIGMA: s.exceeded(TWO_SIGMA_FRACTION),
             WEIGHTED_RMS: np.sqrt(s.weighted_square / s.points),
             UNWEIGHTED_RMS: np.sqrt(s.unweighted_square / s.points),
             UNWEIGHTED_PEAK: s.unweighted_peak,
         }
         weighted, unweighted = noise_floor(float(np.median(course.noise)), course.mean_hz)
-        slow_weighted, slow_unweighted = s.swing()
-        chances = dict(zip((WEIGHTED_RMS, UNWEIGHTED_RMS, WEIGHTED_PEAK, UNWEIGHTED_PEAK), s.chance(), strict=True))
-        chances[TWO_SIGMA] = TWO_SIGMA_CHANCE * chances[WEIGHTED_RMS]
+        slow_weighted, slow_unweighted = s.end_effect()
+        scattering = WEIGHTED_RMS, UNWEIGHTED_RMS, WEIGHTED_PEAK, UNWEIGHTED_PEAK
+        scatters = dict(zip(scattering, s.relative_uncertainties(), strict=True))
+        scatters[TWO_SIGMA] = TWO_SIGMA_SCATTER * scatters[WEIGHTED_RMS]
         slowest = course.slowest_share()
+        network = NETWORK_SPREAD * course.share_away_from_4_hz()
         open_ = {
             WEIGHTED_PEAK: pointer_limit(s.weighted_peak, s.weighted_highest),
             UNWEIGHTED_RMS: 1.0 - float(np.sqrt(1.0 - slowest)),
-            # A peak feels what is slow by its amplitude, and by where in its turn the peak falls.
+            # Slow components affect a peak by their amplitude, depending on their phase at the peak.
             UNWEIGHTED_PEAK: float(
                 np.hypot(
                     np.sqrt(slowest) / PER_RMS[UNWEIGHTED_PEAK], pointer_limit(s.unweighted_peak, s.unweighted_highest)
@@ -175,24 +188,25 @@ class FlutterMeter(SpectraMeter):
         out = []
         for method, value in values.items():
             is_weighted = method in {WEIGHTED_PEAK, TWO_SIGMA, WEIGHTED_RMS}
-            added = noise_added(float(value), FLOOR_KNOWN * (weighted if is_weighted else unweighted), method)
+            added = noise_added(float(value), FLOOR_MARGIN * (weighted if is_weighted else unweighted), method)
             cut = (
                 (slow_weighted if is_weighted else slow_unweighted)
                 if method not in {WEIGHTED_PEAK, UNWEIGHTED_PEAK}
                 else 0.0
             )
-            own = float(np.linalg.norm((OWN[method], cut, open_.get(method, 0.0))) * value)
-            chance = 2.0 * chances[method] * float(value)
+            parts = METHOD_UNCERTAINTY[method], network if is_weighted else 0.0, cut, open_.get(method, 0.0)
+            own = float(np.linalg.norm(parts) * value)
+            scatter = 2.0 * scatters[method] * float(value)
             out.append(
                 Reading(
                     "wow_and_flutter",
                     side,
                     100.0 * float(value),
-                    100.0 * float(np.hypot(np.hypot(own, chance), added)),
+                    100.0 * float(np.hypot(np.hypot(own, scatter), added)),
                     budget=(
                         Contribution("method", 50.0 * own),
                         Contribution("noise", 50.0 * added),
-                        Contribution("other stretches", 50.0 * chance),
+                        Contribution("other stretches", 50.0 * scatter),
                     ),
                     frequency_hz=hz,
                     method=Method(method),
@@ -203,13 +217,13 @@ class FlutterMeter(SpectraMeter):
         return out + [_component(line, side, *part_of(line.hz, rates)) for line in self._lines(course)]
 
     def spectrum(self, points: int = 96) -> tuple[tuple[float, float], ...]:
-        """The spectrum of the deviation in the channel with most of the carrier, once `finish` was called.
+        """The spectrum of the deviation in the channel with most of the carrier, available after `finish`.
 
         Args:
-            points: on a logarithmic axis from 0.2 to 200 Hz; each is the strongest bin in its range.
+            points: number of points on a logarithmic axis from 0.2 to 200 Hz; each is the strongest bin in its range.
 
         Returns:
-            (Hz, peak deviation in %), lowest first; with a Hann window a line is within 1.4 dB of its peak. Empty
+            (Hz, peak deviation in %), lowest first; with the Hann window a line reads within 1.4 dB of its peak. Empty
             without a carrier.
         """
         courses = [course for _, course in self._paths if len(course.kept) >= 64]
@@ -253,11 +267,11 @@ class FlutterMeter(SpectraMeter):
 
 
 def misfit(carrier_hz: float, nominal_hz: float | None) -> str:
-    """The warning that a carrier does not fit its nominal frequency; empty when it does.
+    """The warning that a carrier does not fit its nominal frequency; empty if it does.
 
     Args:
-        carrier_hz: measured.
-        nominal_hz: the frequency asked for; None when none was.
+        carrier_hz: the measured frequency.
+        nominal_hz: the requested frequency; None if there is none.
     """
     near = [hz for hz in CARRIERS_HZ if abs(carrier_hz / hz - 1.0) <= FITS]
     asked = nominal_hz or 3150.0
@@ -276,7 +290,7 @@ def noise_floor(phase_noise: float, carrier_hz: float) -> tuple[float, float]:
     """The weighted and unweighted rms of white phase noise: √(2 Sφ ∫ (f W / fc)² df).
 
     Args:
-        phase_noise: two-sided density, rad²/Hz.
+        phase_noise: two-sided power spectral density, rad²/Hz.
         carrier_hz: the mean carrier.
 
     Returns:
@@ -289,27 +303,27 @@ def noise_floor(phase_noise: float, carrier_hz: float) -> tuple[float, float]:
 
 
 def noise_added(value: float, noise_rms: float, method: str) -> float:
-    """How much of a reading may be due to the noise of the carrier.
+    """The part of a reading that may be due to noise of the carrier.
 
-    Where the reading is mostly noise, powers add: v − √(v² − n²). A peak well above the noise is raised in proportion
-    to it, by more than that.
+    If the reading is mostly noise, powers add: v − √(v² − n²). A peak well above the noise rises in proportion to the
+    noise, which is more.
 
     Args:
         value: the reading.
-        noise_rms: in the method's band.
+        noise_rms: rms noise in the band of the method.
         method: one of `FLUTTER_METHODS`.
     """
     shown = PER_RMS[method] * noise_rms
     by_power = value - float(np.sqrt(max(0.0, value**2 - shown**2)))
-    return float(min(value, max(by_power, LIFTED.get(method, 0.0) * noise_rms)))
+    return float(min(value, max(by_power, PEAK_RISE.get(method, 0.0) * noise_rms)))
 
 
 def pointer_limit(shown: float, highest: float) -> float:
-    """By what part the indications of two quasi-peak meters may differ that both meet the standard's pulse test.
+    """Greatest relative difference between two quasi-peak meters that both pass the standard's pulse test.
 
     Args:
         shown: the highest indication.
-        highest: the highest deviation itself; short peaks are not shown whole.
+        highest: the highest deviation, which is larger than the indication for short peaks.
     """
     parts, limits = PULSES
     limit = np.divide(limits, parts)
@@ -318,10 +332,10 @@ def pointer_limit(shown: float, highest: float) -> float:
 
 
 def part_of(hz: float, rates: dict[str, float], within: float = 0.03) -> tuple[str | None, int | None]:
-    """The part that causes a component: it turns at that rate, or at a half or a third of it; None when none fits.
+    """The part that causes a component: it turns at that rate, or at a half or a third of it; None if none fits.
 
     Args:
-        hz: of the component.
+        hz: rate of the component.
         rates: turns per second of each part (capstan, pinch roller, reels, motor).
         within: the largest error, as a fraction of the rate.
     """

@@ -91,7 +91,7 @@ def drift_of_tone(tone: FoundTone, nominal_hz: float) -> list[Result]:
 def _of_drift(tone: ChannelTone, nominal_hz: float) -> Budget:
     """The uncertainty budget of a drift, %; a speed that wanders also drifts at random."""
     whole = 50.0 * tone.drift_uncertainty_hz / nominal_hz
-    if not tone.frequency_wander.together:
+    if not tone.frequency_wander.total:
         return (Contribution("noise", whole),)
     ends = min(whole, 100.0 * DRIFT_ENDS * tone.frequency_wander.ends / nominal_hz)
     return Contribution("ends of the tone", ends), Contribution("wander", float(np.sqrt(whole**2 - ends**2)))

@@ -1,1 +1,1 @@
-"""What is done to any signal: weighting, detectors, spectra, blocks."""
+"""Processing of any signal: weighting, detectors, spectra, blocks."""

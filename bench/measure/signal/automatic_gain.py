@@ -82,11 +82,14 @@ def _pauses(level: Floats) -> tuple[Floats, list[Floats]]:
         return np.zeros(0), []
     around = np.lib.stride_tricks.sliding_window_view(np.pad(level, near, mode="edge"), 2 * near + 1).max(axis=1)
     edges = np.flatnonzero(np.diff(np.concatenate([[0], (level < around - QUIET_DB).astype(np.int8), [0]])))
-    inner = [(int(a) + 1, int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True) if a > 0]
+    inner = [(int(a) + 1, int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+    lead = np.zeros(0)
+    if inner and not np.any(level[: inner[0][0]] > level[inner[0][1] :].max() - QUIET_DB):
+        _, first_sound = inner.pop(0)
+        lead = level[max(0, first_sound - 3) : first_sound]
     # A pause ends with a sudden sound; the slow start of a rising tone is not a pause.
     inner = [(a, b) for a, b in inner if b + 2 >= len(level) or level[b + 2] - level[b - 1] > SUDDEN_DB]
     longest = round(LONGEST_S / HOP_S)
-    lead = level[max(0, int(edges[1]) - 4) : int(edges[1]) - 1] if len(edges) and edges[0] == 0 else np.zeros(0)
     # Gain control makes no steps; a step is the splice to another stretch of tape.
     steps = 1 + np.flatnonzero(np.abs(np.diff(level)) > STEP_DB)
     pauses = [

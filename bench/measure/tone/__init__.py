@@ -1,1 +1,1 @@
-"""A steady tone: found, followed, and its level, frequency and phase estimated."""
+"""Finding and following steady tones, and estimating their level, frequency and phase."""

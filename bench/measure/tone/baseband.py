@@ -77,7 +77,7 @@ def median(x: Floats) -> float:
     return float(low + high) / 2.0
 
 
-def straight(t: Floats, y: Floats, weights: Floats) -> tuple[float, float]:
+def weighted_line(t: Floats, y: Floats, weights: Floats) -> tuple[float, float]:
     """Slope and intercept of the weighted least-squares line; much faster than a general fit.
 
     Args:
@@ -104,7 +104,7 @@ def power_of(z: Complexes) -> Floats:
     return np.asarray(z.real**2 + z.imag**2)
 
 
-def turned_back(z: Complexes, phase: Floats) -> Complexes:
+def derotated(z: Complexes, phase: Floats) -> Complexes:
     """The product z exp(-iφ); separate sine and cosine are faster than a complex exponential."""
     back = np.empty(len(phase), dtype=np.complex128)
     np.cos(phase, out=back.real)
@@ -114,7 +114,7 @@ def turned_back(z: Complexes, phase: Floats) -> Complexes:
     return back
 
 
-def turning(hz: list[float], rate: float, count: int) -> Complexes:
+def oscillators(hz: list[float], rate: float, count: int) -> Complexes:
     """Oscillators exp(2πi f t), one per row, t = 0 in the middle; products of coarse and fine steps, for speed.
 
     Args:

@@ -1,8 +1,8 @@
-"""One channel of a steady stretch: what is not the tone taken out, the tone's phase followed, its level along it.
+"""One channel of a steady stretch: isolate the tone, and follow its phase and level.
 
-Model of the baseband: z(t) = A exp(iφ(t)) + Σ the tone's harmonics and image, direct current, hum lines and their
-images, each with an amplitude that least squares finds; φ(t) is a straight line at first, then what is left when the
-rest is taken out. Clicks and dropouts are passed over.
+Model of the baseband: z(t) = A exp(iφ(t)) + Σ the tone's harmonics and image, DC, hum lines and their images, with
+amplitudes by least squares. φ(t) is a straight line at first, then the phase that remains when the other terms are
+subtracted. Clicks and dropouts are bridged.
 """
 
 from __future__ import annotations
@@ -16,51 +16,51 @@ from bench.measure.tone.baseband import (
     Complexes,
     Floats,
     density,
+    derotated,
     floor_of,
     low_pass,
     one_sided_lines,
+    oscillators,
     power_of,
     quick_length,
     smoothed,
-    straight,
-    turned_back,
-    turning,
     unwrapped,
+    weighted_line,
 )
 from bench.measure.tone.dropout_mask import bridged, flaws
 
 DB = 20.0 / float(np.log(10.0))
-"""dB of a small change, as a fraction of the amplitude."""
+"""dB per unit of small relative change in amplitude."""
 # No published source gives the following figures: they are our own choice, checked by
 # tests/measure/tone/test_channel_phase.py and the rough tapes.
 
 NEAR_HZ = 900.0
-"""Below this, hum, direct current, image and harmonics of the tone lie within the baseband, so they are fitted."""
-QUIET = 0.01
-"""The phase is followed in a band in which the noise has at most this fraction of the tone's power."""
-LOUD = 0.02
-"""Noise above this fraction of the tone's power, in one quadrature of the baseband, is kept out of the phases."""
-STIFF_HZ = 3.0
-"""If the phase can be followed only in a narrower band, that of the other channel is used."""
-GLANCED_HZ = 200.0
-"""While a tone still sounds, hum is looked for only beside tones below this."""
+"""Below this, hum, DC, and the tone's image and harmonics lie within the baseband, so they are fitted."""
+BAND_NOISE = 0.01
+"""The phase is followed in a bandwidth in which the noise has at most this fraction of the tone's power."""
+LOUD_NOISE = 0.02
+"""Above this noise power in one quadrature, as a fraction of the tone's, phases are taken in the narrower band."""
+NARROWEST_HZ = 3.0
+"""If the phase can be followed only in a narrower band than this, the guide's phase is used."""
+LIVE_HUM_HZ = 200.0
+"""During a tone, hum is searched for only if the tone is below this."""
 MOST_LINES = 8
-MAINS_HZ, MAINS_REACH = (50.0, 60.0), 0.005
-"""Mains frequencies, and how far from them hum may lie, as a fraction."""
-STRONG = 0.01
-"""A line with more than this fraction of the tone's power is always fitted; a weaker one only where hum may be,"""
-AWAY = 0.04
-"""and only if it is further than this fraction of the tone's frequency away, where flutter's sidebands are weaker."""
+MAINS_HZ, MAINS_TOLERANCE = (50.0, 60.0), 0.005
+"""Mains frequencies, and their tolerance as a fraction."""
+STRONG_LINE = 0.01
+"""A line with more than this fraction of the tone's power is always fitted; a weaker one only at a hum frequency."""
+SIDEBAND_RANGE = 0.04
+"""Nearer to the tone than this fraction of its frequency, where flutter sidebands are strong, `SIDEBAND` applies."""
 SIDEBAND = 0.004
-"""A nearer line stronger than this is taken for a sideband of flutter, even at a hum frequency."""
+"""A line that near and stronger than this fraction of the tone's power counts as a flutter sideband, not as hum."""
 CLOSE_TURNS = 6.0
-"""A line with fewer beats against the tone within the stretch is searched for more carefully."""
+"""A line with fewer beats against the tone within the stretch is fitted with more iterations."""
 HUM_SLOPE = 0.2
-"""A ripple of 1 rad that turns once tilts the straight line of least squares through it by 0.3 turns at most."""
+"""A phase ripple of 1 rad with one cycle tilts the least-squares line through it by at most 0.3 cycles."""
 SETTLED_RAD = 1e-4
-"""The search ends when the phase changes by less: what remains enters by its square, 1e-8 of the level."""
+"""The iteration ends when the phase changes by less: the remaining error enters as its square, 1e-8 of the level."""
 LOW_HZ = 3.0
-"""Slower changes of the level belong to the tone."""
+"""Slower changes in level belong to the tone, not to the noise."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,11 +68,11 @@ class BasebandFacts:
     """The scale of a baseband."""
 
     rate: float
-    """Points a second."""
+    """Points per second."""
     oscillator_hz: float
-    """The frequency that became zero."""
+    """The frequency that was shifted to zero."""
     reach_hz: float
-    """How far from the tone the filter passes everything."""
+    """Half the passband of the filter around the tone."""
 
 
 @dataclass(slots=True)
@@ -88,17 +88,17 @@ class IsolatedTone:
     """False where a click or dropout is bridged."""
     amplitude: float
     noise: float
-    """Two-sided density of the noise in one quadrature, per Hz."""
+    """Two-sided power spectral density of the noise in one quadrature, per Hz."""
     noise_level: float
-    """The same near zero frequency, where it disturbs the mean level."""
+    """The same near zero frequency, where it affects the mean level."""
     spread: float
     """The factor by which fitting hum and images raises the variance of the amplitude."""
     reach_hz: float
-    """Bandwidth of the noise in `noisy_phase`, to either side of the tone."""
+    """Bandwidth of the noise in `noisy_phase` on either side of the tone."""
     loud: bool
-    """Whether there is so much noise that the phase would slip cycles."""
+    """Whether noise is strong enough to cause cycle slips of the phase."""
     lines: tuple[float, ...] = ()
-    """Lines that were found beside the tone, relative to the oscillator, Hz."""
+    """Lines found near the tone, relative to the oscillator, Hz."""
     hum: float = 0.0
     """Amplitude of hum that is too near the tone to be separated from it."""
     hum_turns: float = 0.0
@@ -106,21 +106,29 @@ class IsolatedTone:
     _noisy: Floats | None = None
 
     def level_course(self) -> Floats:
-        """The level along the tone, dB re its mean, dropouts and clicks bridged."""
+        """The level over time, dB re its mean, with dropouts and clicks bridged."""
         return np.asarray(DB * (bridged(self.along.real, self.kept) / max(self.amplitude, 1e-12) - 1.0))
 
     @property
+    def lost_db(self) -> float:
+        """Reduction of the mean level by dropouts if they were not bridged."""
+        if self.kept.all():
+            return 0.0
+        level = self.along.real
+        return DB * max(0.0, float((bridged(level, self.kept) - level).mean())) / max(self.amplitude, 1e-12)
+
+    @property
     def hum_level(self) -> float:
-        """The error that this hum makes in the mean amplitude (standard deviation)."""
+        """Standard uncertainty of the mean amplitude due to this hum."""
         return self.hum * min(1.0, 1.0 / (np.pi * max(self.hum_turns, 1e-9))) / float(np.sqrt(2.0))
 
     @property
     def hum_slope(self) -> float:
-        """The error it makes in the frequency, in cycles within the stretch: it tilts the line through the phase."""
+        """Frequency error due to this hum, which tilts the line through the phase, in cycles over the stretch."""
         return HUM_SLOPE * self.hum / max(self.amplitude, 1e-12) * min(1.0, 1.0 / max(self.hum_turns, 1e-9))
 
     def noisy_phase(self) -> Floats:
-        """The phase with its noise, unwrapped along the smoothed phase, with clicks and dropouts bridged."""
+        """The phase including noise, unwrapped along the smoothed phase, with clicks and dropouts bridged."""
         if self._noisy is None:
             self._noisy = self._with_noise()
         return self._noisy
@@ -147,21 +155,21 @@ class IsolatedTone:
 def follow_again(
     z: Complexes, facts: BasebandFacts, offset: float, model: Floats, lines: tuple[float, ...]
 ) -> IsolatedTone:
-    """Follow a low tone once more along a model of its phase, flutter and all.
+    """Follow a low tone again, along a model of its phase that includes flutter.
 
-    The first time a filter smoothed the phase, and at the ends of the stretch it had to guess how flutter goes on. The
-    tone's image is as strong as the tone: by as much as the phase was wrong there, it was left in.
+    In the first pass the phase was smoothed by a filter, which had to extrapolate flutter at the ends of the stretch.
+    The tone's image is as strong as the tone, and an error in the phase leaves a proportional residue of it.
 
     Args:
         z: the channel.
-        facts: where it comes from.
-        offset: where the tone lies, relative to the oscillator.
-        model: its phase but for a constant.
-        lines: the lines found beside it.
+        facts: of its baseband.
+        offset: frequency of the tone relative to the oscillator.
+        model: its phase, apart from a constant.
+        lines: the lines found near it.
     """
     rate, tone_hz = facts.rate, facts.oscillator_hz + offset
     reach = min(facts.reach_hz, 0.8 * tone_hz)
-    turned = turned_back(z, model)
+    turned = derotated(z, model)
     band = min(_quiet_band(turned, rate, reach, lowest=0.0), 0.25 * tone_hz)
     phase = np.asarray(model + np.angle(turned.mean()))
     rest = _Rest(z, facts, list(lines))
@@ -176,21 +184,21 @@ def follow_again(
 def follow_tone(
     z: Complexes, facts: BasebandFacts, offset: float, guide: Floats, *, lines: tuple[float, ...] | None, glance: bool
 ) -> IsolatedTone:
-    """Take out of a channel what is not its tone, and follow the tone's phase.
+    """Remove from a channel everything but its tone, and follow the tone's phase.
 
     Args:
         z: the channel.
-        facts: where it comes from.
-        offset: where the tone lies, relative to the oscillator.
-        guide: the phase that the tone follows as far as is known.
-        lines: the lines found beside the tone in the channel that leads; None for that channel itself.
-        glance: whether a rough answer will do.
+        facts: of its baseband.
+        offset: frequency of the tone relative to the oscillator.
+        guide: the tone's phase, as far as it is known.
+        lines: the lines found near the tone in the leading channel; None for that channel itself.
+        glance: whether an approximate result is enough.
     """
     rate, oscillator_hz = facts.rate, facts.oscillator_hz
     tone_hz = oscillator_hz + offset
     reach = min(facts.reach_hz, 0.8 * tone_hz)
     least = max(8.0, min(60.0, 0.01 * tone_hz)) if lines is None else 0.0
-    turned = turned_back(z, guide)
+    turned = derotated(z, guide)
     band = _quiet_band(turned, rate, reach, lowest=least)
     lines = lines or ()
     band = min(band, 0.25 * tone_hz)
@@ -200,7 +208,7 @@ def follow_tone(
     phase = _straight(_followed(turned, guide, rate, band))
     rest = _Rest(z, facts, list(lines))
     clean, spread, residual = rest.taken_out(phase, tone_hz)
-    if glance and tone_hz > GLANCED_HZ:
+    if glance and tone_hz > LIVE_HUM_HZ:
         phase = _follow(clean, phase, rate, band)
         return _judged(clean, phase, rate, spread=spread, band=band, reach=reach)
     strength = complex(np.mean((clean - residual) * np.exp(-1j * phase)))
@@ -228,38 +236,38 @@ def follow_tone(
 
 
 def _straight(phase: Floats) -> Floats:
-    """A straight line through a phase, its ends weighing little."""
+    """A straight line fitted to a phase, with a Hann weighting."""
     t = np.linspace(-1.0, 1.0, len(phase))
-    slope, middle = straight(t, phase, np.hanning(len(t) + 2)[1:-1])
+    slope, middle = weighted_line(t, phase, np.hanning(len(t) + 2)[1:-1])
     return np.asarray(middle + slope * t)
 
 
 def _foreign(line_hz: float, part: float, tone_hz: float, seconds: float) -> bool:
-    """Whether a line beside a tone, `part` of its power, is none of the tone's own harmonics or flutter sidebands."""
+    """Whether a line with the fraction `part` of a tone's power is neither its harmonic nor its flutter sideband."""
     if line_hz < 0.0 or min(abs(line_hz - k * tone_hz) for k in (0, 2, 3, 4)) <= 4.0 / seconds:
         return False
     hum = _is_hum(line_hz, seconds)
-    if abs(line_hz - tone_hz) > AWAY * tone_hz:
-        return hum or part > STRONG
+    if abs(line_hz - tone_hz) > SIDEBAND_RANGE * tone_hz:
+        return hum or part > STRONG_LINE
     return hum and part < SIDEBAND
 
 
 def _is_hum(line_hz: float, seconds: float) -> bool:
-    """Whether a line may be the mains' or one of its multiples'."""
+    """Whether a line may be at the mains frequency or a multiple of it."""
     for mains in MAINS_HZ:
         order = max(1, round(line_hz / mains))
-        if abs(line_hz - order * mains) < MAINS_REACH * order * mains + 0.5 / seconds:
+        if abs(line_hz - order * mains) < MAINS_TOLERANCE * order * mains + 0.5 / seconds:
             return True
     return False
 
 
 class _Rest:
-    """All that is fitted beside a tone: direct current and lines, which stand still, and what moves with the tone.
+    """All that is fitted with a tone: DC and lines of fixed frequency, and components whose phase follows the tone's.
 
     Args:
         z: one channel.
-        facts: where it comes from.
-        lines: frequencies of lines relative to the oscillator.
+        facts: of its baseband.
+        lines: frequencies of lines, relative to the oscillator.
     """
 
     def __init__(self, z: Complexes, facts: BasebandFacts, lines: list[float]) -> None:
@@ -267,18 +275,18 @@ class _Rest:
         self._facts = facts
         self.lines = lines
         self._t = (np.arange(len(z)) - (len(z) - 1) / 2) / facts.rate
-        self._carrier = turning([facts.oscillator_hz], facts.rate, len(z))[0]
+        self._carrier = oscillators([facts.oscillator_hz], facts.rate, len(z))[0]
         edge = 0.5 * facts.rate
         images = [-f - 2 * facts.oscillator_hz for f in lines]
         still = [f for f in images if abs(f) < edge]
         if facts.oscillator_hz < edge + facts.reach_hz:
             still.append(-facts.oscillator_hz)
-        self._still = turning([*still, *lines], facts.rate, len(z))
+        self._still = oscillators([*still, *lines], facts.rate, len(z))
         self._gram = self._still.conj() @ self._still.T
         self._seen = self._still.conj() @ z
 
     def _moving(self, phase: Floats, tone_hz: float) -> Complexes:
-        """The tone first, then its image, its harmonics and theirs; one in a row."""
+        """The tone first, then its image, its harmonics and their images, one per row."""
         edge = 0.5 * self._facts.rate
         rows = np.empty((6, len(phase)), dtype=np.complex128)
         count = 1
@@ -303,7 +311,7 @@ class _Rest:
         return gram, np.concatenate([moving.conj() @ self._z, self._seen])
 
     def taken_out(self, phase: Floats, tone_hz: float) -> tuple[Complexes, float, Complexes]:
-        """The signal less all but the tone, by how much that raises the amplitude's variance, and the residual."""
+        """The isolated tone, the factor by which isolating it raises the amplitude's variance, and the residual."""
         moving = self._moving(phase, tone_hz)
         gram, seen = self._normal(moving)
         inverse = np.linalg.pinv(gram / len(self._z), rcond=1e-9, hermitian=True)
@@ -313,7 +321,7 @@ class _Rest:
         return clean, float(inverse[0, 0].real), clean - values[0] * moving[0]
 
     def moved(self, phase: Floats, tone_hz: float) -> tuple[Floats, _Rest]:
-        """Phase and lines where a Gauss-Newton step puts them: tone and lines may each turn a little more or less."""
+        """Phase and lines after a Gauss-Newton step in the frequencies of the tone and of the lines."""
         moving = self._moving(phase, tone_hz)
         n = len(self.lines)
         rows = np.concatenate([moving, self._still, 1j * self._t * moving[:1], 1j * self._t * self._still[-n:]])
@@ -330,13 +338,13 @@ class _Rest:
 
 
 def _quiet_band(turned: Complexes, rate: float, reach: float, lowest: float) -> float:
-    """The widest band about the tone in which noise is small against it, Hz either way, but at least `lowest`.
+    """The widest half bandwidth around the tone, Hz, in which noise is small compared with it; at least `lowest`.
 
     Args:
-        turned: the channel, with the tone's phase removed as far as it is known.
-        rate: points a second.
-        reach: how far from the tone all is passed.
-        lowest: the least band.
+        turned: the channel, with the known part of the tone's phase removed.
+        rate: points per second.
+        reach: half the passband around the tone.
+        lowest: the least half bandwidth.
     """
     turned = turned[: quick_length(len(turned))]
     power = power_of(np.fft.fft(turned)) / (len(turned) * rate)
@@ -345,17 +353,17 @@ def _quiet_band(turned: Complexes, rate: float, reach: float, lowest: float) -> 
     tone = float(power[hz <= 0.3 * reach].sum()) * rate / len(turned) - 0.6 * reach * noise
     if tone <= 0.0:
         return lowest
-    return float(np.clip(QUIET * tone / (2.0 * max(noise, 1e-300)), lowest, rate))
+    return float(np.clip(BAND_NOISE * tone / (2.0 * max(noise, 1e-300)), lowest, rate))
 
 
 def _follow(z: Complexes, guide: Floats, rate: float, band: float) -> Floats:
-    """The tone's phase, noise outside a band about the guide left out; in a narrow band the guide turned as a whole."""
-    return _followed(turned_back(z, guide), guide, rate, band)
+    """The tone's phase, filtered to a band around the guide; in a very narrow band, the guide plus a constant."""
+    return _followed(derotated(z, guide), guide, rate, band)
 
 
 def _followed(turned: Complexes, guide: Floats, rate: float, band: float) -> Floats:
-    """As `_follow`, for a channel from which the guide's phase has been removed already."""
-    if band < STIFF_HZ:
+    """Like `_follow`, for a channel from which the guide's phase has already been removed."""
+    if band < NARROWEST_HZ:
         return np.asarray(guide + np.angle(turned.mean()))
     if band < 0.3 * rate:
         turned = smoothed(turned, low_pass(band, 2.5 * band, rate, 60.0))
@@ -363,8 +371,8 @@ def _followed(turned: Complexes, guide: Floats, rate: float, band: float) -> Flo
 
 
 def _judged(z: Complexes, phase: Floats, rate: float, *, spread: float, band: float, reach: float) -> IsolatedTone:
-    """Amplitude and noise of a channel along its phase."""
-    along = turned_back(z, phase)
+    """Amplitude and noise of a channel, given its phase."""
+    along = derotated(z, phase)
     kept = ~flaws(along, rate)
     level = along.real
     mean = float(bridged(level, kept).mean())
@@ -373,7 +381,7 @@ def _judged(z: Complexes, phase: Floats, rate: float, *, spread: float, band: fl
     noise, lowest = noise / share, lowest / share
     seen = min(2.0 * 1.75 * band, 0.7 * rate)
     amplitude = mean - noise * seen / (2.0 * max(mean, 1e-12))
-    loud = noise * 0.7 * rate > LOUD * mean**2 and band < reach
+    loud = noise * 0.7 * rate > LOUD_NOISE * mean**2 and band < reach
     return IsolatedTone(
         z, along, phase, kept, amplitude, noise, lowest, spread / share, min(reach, band) if loud else reach, loud
     )

@@ -56,9 +56,9 @@ class Estimate:
     """The contribution of noise to |mean|²."""
     blocks: float
     """Equivalent number of independent blocks."""
-    share: float = 0.0
+    relative: float = 0.0
     """Any other error of the magnitude, as a fraction of it."""
-    besides: float = 0.0
+    absolute: float = 0.0
     """Any other absolute error of the magnitude."""
 
     @property
@@ -75,21 +75,21 @@ class Estimate:
     def by_source(self) -> dict[Source, float]:
         """Components of the uncertainty: noise and anything that beats with the tone, and errors of the magnitude."""
         one = coverage(max(1, round(2.0 * (self.blocks - 1.0)))) * np.sqrt(self.noise_power / 2.0)
-        return {"noise": float(np.hypot(one, self.besides)), "method": self.share * self.size}
+        return {"noise": float(np.hypot(one, self.absolute)), "method": self.relative * self.size}
 
-    def within(self, share: float, besides: float = 0.0) -> Estimate:
+    def within(self, relative: float, absolute: float = 0.0) -> Estimate:
         """The same estimate with a further error of the magnitude: a fraction of it, and an absolute part."""
-        return replace(self, share=self.share + share, besides=besides)
+        return replace(self, relative=self.relative + relative, absolute=absolute)
 
     @property
     def found(self) -> bool:
         """Whether the ratio stands out from the noise; noise alone does so once in three thousand."""
-        return self.power > max(7.0 * self.noise_power, 4.0 * self.besides**2) and self.blocks > 1.0
+        return self.power > max(7.0 * self.noise_power, 4.0 * self.absolute**2) and self.blocks > 1.0
 
     @property
     def ceiling(self) -> float:
         """Upper limit of |ratio| (95 %)."""
-        return float(np.sqrt(max(self.power, 0.0) + 4.0 * self.noise_power)) + self.besides
+        return float(np.sqrt(max(self.power, 0.0) + 4.0 * self.noise_power)) + self.absolute
 
 
 def estimate(ratios: Complexes, noise: float | None = None) -> Estimate:

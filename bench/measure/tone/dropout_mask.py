@@ -12,6 +12,8 @@ LEAST_DB, OUTLIER = 0.5, 3.5
 deviations (4.5 standard deviations for Gaussian noise)."""
 QUANTILE, MOST_MASKED = 0.8, 0.4
 """If more than the second fraction of a tone would be masked, nothing is, because that cannot be dropouts."""
+LOWEST = 1e-4
+"""Lowest ratio of a level to the local level; lower ratios are raised to this."""
 LOCAL_S, BLOCKS = (0.12, 0.3, 1.1), 11
 """The local level is the median, over each of these times, of the medians of its blocks, which resists dropouts. The
 shortest time follows wander best; a longer one shows dropouts that last nearly as long as the shortest."""
@@ -27,10 +29,11 @@ def flaws(along: Complexes, rate: float) -> NDArray[np.bool_]:
     """Mask of clicks and dropouts: short deviations from the local level, far beyond the noise."""
     none = np.zeros(len(along), dtype=bool)
     level = along.real
-    bad = _outliers(np.abs(along.imag), np.abs(level))
+    bad = _outliers(np.abs(along.imag), (10.0 ** (LEAST_DB / 20.0) - 1.0) * np.abs(level))
     for seconds in LOCAL_S:
-        about = _local_level(level, rate, seconds)
-        bad |= _outliers(np.abs(level - about), np.abs(about))
+        about = np.maximum(_local_level(level, rate, seconds), 1e-12)
+        # In dB, in which wander is symmetrical, so that masking does not shift the mean.
+        bad |= _outliers(20.0 * np.abs(np.log10(np.maximum(level / about, LOWEST))), LEAST_DB)
     if not bad.any():
         return none
     wide = np.convolve(bad, np.ones(2 * FILTER_POINTS + 1), mode="same") > 0.5
@@ -41,11 +44,11 @@ def flaws(along: Complexes, rate: float) -> NDArray[np.bool_]:
     return np.asarray(wide) if wide.mean() < MOST_MASKED else none
 
 
-def _outliers(off: Floats, level: Floats) -> NDArray[np.bool_]:
-    """Mask of the outliers among deviations from a level."""
+def _outliers(off: Floats, least: Floats | float) -> NDArray[np.bool_]:
+    """Mask of the outliers among deviations from a level that exceed `least`."""
     at = int(QUANTILE * (len(off) - 1))
     usual = float(np.partition(off, at)[at])
-    return np.asarray(off > np.maximum(OUTLIER * usual, (10.0 ** (LEAST_DB / 20.0) - 1.0) * level))
+    return np.asarray(off > np.maximum(OUTLIER * usual, least))
 
 
 def _local_level(level: Floats, rate: float, seconds: float) -> Floats:
@@ -63,7 +66,7 @@ def _local_level(level: Floats, rate: float, seconds: float) -> Floats:
 
 
 def bridged(x: Floats, kept: NDArray[np.bool_]) -> Floats:
-    """A course with the points that are not kept bridged by straight lines."""
+    """A course in which points that are not kept are bridged by straight lines."""
     if kept.all():
         return x
     out = x.copy()

@@ -1,40 +1,43 @@
-"""What a steady stretch of baseband says: level, frequency, phase between channels, each with its uncertainty.
+"""Measurement of a steady stretch of baseband: level, frequency and interchannel phase, with their uncertainties.
 
-First everything that is not the tone is fitted and taken out (direct current, the tone's own image and harmonics,
-hum), then the tone's phase is followed, so that flutter spreads nothing. Level: A = mean of the part in phase with
-the tone, dropouts left out. Frequency: least squares on the phase (`phase_fit`). Phase between channels: angle of the
-mean of z_left · conj(z_right). Two things are uncertain. Of this stretch, what the density N of the noise beside the
-tone leaves: √(N/T). Of the machine, besides, how far its level, delay and speed wander from one stretch to the next
+Everything but the tone is fitted and subtracted first (DC, the tone's image and harmonics, hum). Then the tone's phase
+is followed, so that flutter does not spread the tone. Level: A = mean of the component in phase with the tone, with
+dropouts bridged. Frequency: least squares on the phase (`phase_fit`). Interchannel phase: angle of the mean of
+z_left · conj(z_right). There are two uncertainties. For this stretch alone it is √(N/T), from the density N of the
+noise around the tone. For the machine, the wander of level, delay and speed from one stretch to the next is added
 (`wander`).
-Bounds reached: those of a steady tone in white noise (Rife and Boorstyn, IEEE Trans. Inf. Theory IT-20, 1974):
-level 8.686/√K dB, frequency √(12/K)/(2π T) Hz, phase difference √(2/K) rad with K = samples × SNR of a sample.
+Bounds attained: those of a steady tone in white noise (Rife and Boorstyn, IEEE Trans. Inf. Theory IT-20, 1974):
+level 8.686/√K dB, frequency √(12/K)/(2π T) Hz, phase difference √(2/K) rad, with K = samples × SNR of a sample.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bench.measure.tone import wander
-from bench.measure.tone.baseband import Complexes, Floats, density, low_pass, turned_back
+from bench.measure.tone.baseband import Complexes, Floats, density, derotated, low_pass
 from bench.measure.tone.channel_phase import NEAR_HZ, BasebandFacts, IsolatedTone, follow_again, follow_tone
 from bench.measure.tone.coherent import coverage
 from bench.measure.tone.demodulator import PASS, Baseband
 from bench.measure.tone.phase_fit import fit_rates, mean_hz, modelled, rough_slope, slope
 from bench.measure.tone.wander import NONE, Wander
 
-FAR, CLEAR_PASS = 0.35, 0.4
-"""A neighbouring tone is filtered out if its distance is less than the first fraction of the baseband rate; the filter
-still passes the second fraction of that distance."""
+NEIGHBOUR_LIMIT, NEIGHBOUR_PASS = 0.35, 0.4
+"""A neighbouring tone is filtered out if it is nearer than the first fraction of the baseband rate; the passband of the
+filter extends to the second fraction of that distance."""
 LONGEST_DELAY_S = 400e-6
-"""The longest delay between the channels that counts as one: more than a degree of azimuth on a cassette."""
+"""The longest plausible delay between the channels: more than a degree of azimuth on a cassette."""
 WEAVE_HZ = 25.0
-"""Faster changes of the delay are not weave."""
-WEAVE_SEEN = 0.02
-"""The weave of a stretch is known to so much of it (standard deviation): its ends and its dropouts are left out."""
+"""Faster changes in the delay are not weave."""
+WEAVE_RELATIVE = 0.02
+"""Relative standard uncertainty of the weave of a stretch, because its ends and dropouts are excluded."""
+DROPOUT_RESIDUE = 0.3
+"""Standard uncertainty due to bridged dropouts, as a fraction of their effect on the level: their slopes, and dropouts
+too shallow to be distinguished from wander."""
 DB = 20.0 / float(np.log(10.0))
 
 
@@ -43,21 +46,21 @@ class ChannelTone:
     """A tone in one channel."""
 
     amplitude: float
-    """Peak, full scale 1; 0 when there is no tone."""
+    """Peak, full scale 1; 0 if there is no tone."""
     amplitude_uncertainty: float
-    """Of this stretch's mean, by noise alone; expanded (k = 2)."""
+    """For this stretch, from noise alone; expanded (k = 2)."""
     frequency_hz: float
     frequency_noise_hz: float
-    """Of this stretch's mean, by noise alone; expanded (k = 2)."""
+    """Uncertainty for this stretch, from noise alone; expanded (k = 2)."""
     drift_hz: float = 0.0
-    """Frequency at the end minus at the start, by a straight line."""
+    """Frequency at the end minus frequency at the start, from a straight line."""
     drift_uncertainty_hz: float = 0.0
-    """Of the machine's; expanded (k = 2)."""
+    """For the machine; expanded (k = 2)."""
     present: bool = True
     level_wander: Wander = NONE
-    """What wander leaves open about the machine's level, dB."""
+    """Uncertainty of the machine's level due to wander, dB."""
     frequency_wander: Wander = NONE
-    """What wander leaves open about its frequency, Hz."""
+    """Uncertainty of the machine's frequency due to wander, Hz."""
 
     @property
     def dbfs(self) -> float:
@@ -66,45 +69,45 @@ class ChannelTone:
 
     @property
     def dbfs_noise(self) -> float:
-        """Of this stretch's mean level, by noise alone; expanded (k = 2), dB."""
+        """Uncertainty of the mean level of this stretch, from noise alone; expanded (k = 2), dB."""
         return DB * self.amplitude_uncertainty / self.amplitude if self.amplitude > 0.0 else float("inf")
 
     @property
     def dbfs_uncertainty(self) -> float:
-        """Of the machine's level; expanded (k = 2), dB."""
-        return float(np.hypot(self.dbfs_noise, 2.0 * self.level_wander.together))
+        """Uncertainty of the machine's level; expanded (k = 2), dB."""
+        return float(np.hypot(self.dbfs_noise, 2.0 * self.level_wander.total))
 
     @property
     def frequency_uncertainty_hz(self) -> float:
-        """Of the machine's frequency; expanded (k = 2)."""
-        return float(np.hypot(self.frequency_noise_hz, 2.0 * self.frequency_wander.together))
+        """Uncertainty of the machine's frequency; expanded (k = 2)."""
+        return float(np.hypot(self.frequency_noise_hz, 2.0 * self.frequency_wander.total))
 
 
 @dataclass(frozen=True, slots=True)
 class PhasePair:
-    """The right channel against the left."""
+    """The right channel relative to the left."""
 
     lag_rad: float
-    """How far the right channel is behind, -π…π."""
+    """Lag of the right channel, -π…π."""
     noise_rad: float
-    """Of this stretch's mean, by noise alone; expanded (k = 2)."""
+    """Uncertainty of the lag for this stretch, from noise alone; expanded (k = 2)."""
     frequency_hz: float
-    """Averaged over the same samples."""
+    """Mean frequency over the same samples."""
     weave_rad: float
-    """Standard deviation of the lag over time, the noise's share taken out."""
+    """Standard deviation of the lag over time, corrected for noise."""
     weave_uncertainty_rad: float
-    """Of the machine's; expanded (k = 2)."""
+    """For the machine; expanded (k = 2)."""
     weave_noise_rad: float = 0.0
-    """Of this stretch's weave alone; expanded (k = 2)."""
+    """Uncertainty of the weave for this stretch alone; expanded (k = 2)."""
     wander: Wander = NONE
-    """What weave leaves open about the machine's lag, radians."""
+    """Uncertainty of the machine's lag due to weave, radians."""
     balance_wander: Wander = NONE
-    """What wander leaves open about how much the machine's left channel is above the right, dB."""
+    """Uncertainty of the machine's balance (left minus right) due to wander, dB."""
 
     @property
     def uncertainty_rad(self) -> float:
-        """Of the machine's lag; expanded (k = 2)."""
-        return float(np.hypot(self.noise_rad, 2.0 * self.wander.together))
+        """Uncertainty of the machine's lag; expanded (k = 2)."""
+        return float(np.hypot(self.noise_rad, 2.0 * self.wander.total))
 
 
 def measure_stretch(
@@ -121,21 +124,21 @@ def measure_stretch(
 
     Args:
         z: baseband of the stretch alone, shape (points, channels).
-        rate: points a second.
-        oscillator_hz: the frequency that became zero.
-        tone_hz: about where the tone lies.
-        clear_hz: how far the nearest other tone is.
-        glance: whether flutter may stay in the frequency, which saves most of the work.
-        hum: a mains line near the tone, if there is one: its frequency, and its amplitude in each channel beside the
-            stretch.
+        rate: points per second.
+        oscillator_hz: the frequency that was shifted to zero.
+        tone_hz: approximate frequency of the tone.
+        clear_hz: distance of the nearest other tone.
+        glance: whether to skip fitting flutter when finding the frequency, which saves most of the work.
+        hum: a mains line near the tone, if there is one: its frequency, and its amplitude in each channel just outside
+            the stretch.
 
     Returns:
-        Each channel's tone, and the pair of channels when there are two and both hold the tone.
+        The tone in each channel, and the pair of channels if both hold the tone.
     """
     near = tone_hz if tone_hz is not None else oscillator_hz
     reach = PASS * rate / 2
-    if clear_hz < FAR * rate:
-        reach = CLEAR_PASS * clear_hz
+    if clear_hz < NEIGHBOUR_LIMIT * rate:
+        reach = NEIGHBOUR_PASS * clear_hz
         z = _narrowed(z, rate, near - oscillator_hz, clear_hz)
     facts = BasebandFacts(rate, oscillator_hz, reach)
     lead = int(np.argmax(np.sum(np.abs(z) ** 2, axis=0)))
@@ -173,9 +176,9 @@ def _under(
     tone_hz: float,
     seconds: float,
 ) -> None:
-    """Note hum that goes on under the tone, where it was not found beside it and fitted.
+    """Note hum that is masked by the tone, if it was not resolved and fitted as a line.
 
-    What is as strong beside the stretch as in it is the tone itself, going on.
+    A line that is as strong outside the stretch as inside it is the tone itself, which continues.
     """
     hz, amplitudes = hum
     for c, tone in isolated.items():
@@ -186,8 +189,8 @@ def _under(
 
 
 def _narrowed(z: Baseband, rate: float, offset: float, clear_hz: float) -> Baseband:
-    """Only what lies nearer than the nearest other tone; what the filter can't see whole is left out."""
-    taps = low_pass(CLEAR_PASS * clear_hz, clear_hz, rate)
+    """The band nearer than the nearest other tone; only the valid part of the convolution is kept."""
+    taps = low_pass(NEIGHBOUR_PASS * clear_hz, clear_hz, rate)
     if len(taps) > len(z) // 2:
         return z
     turn = np.exp(-2j * np.pi * offset / rate * np.arange(len(z)))
@@ -197,8 +200,8 @@ def _narrowed(z: Baseband, rate: float, offset: float, clear_hz: float) -> Baseb
 
 
 def _offset(z: Complexes, rate: float, about_hz: float, reach_hz: float) -> float:
-    """Where the tone's strongest line lies, relative to the oscillator."""
-    turned = turned_back(z, 2 * np.pi * about_hz / rate * np.arange(len(z), dtype=np.float64))
+    """Frequency of the tone's strongest line, relative to the oscillator."""
+    turned = derotated(z, 2 * np.pi * about_hz / rate * np.arange(len(z), dtype=np.float64))
     block = max(1, min(int(rate / (8.0 * reach_hz)), len(z) // 64))
     turned = turned[: len(z) // block * block].reshape(-1, block).mean(axis=1)
     rate /= block
@@ -224,7 +227,9 @@ def _tone(isolated: IsolatedTone, rate: float, oscillator_hz: float, rates: list
         drift_hz=fit.drift_hz,
         drift_uncertainty_hz=2.0 * fit.drift_deviation_hz,
         present=bool(present),
-        level_wander=wander.of_level(course, course_rate, noise_db),
+        level_wander=replace(
+            wander.of_level(course, course_rate, noise_db), dropouts=DROPOUT_RESIDUE * isolated.lost_db
+        ),
         frequency_wander=fit.wander_hz,
     )
 
@@ -247,6 +252,7 @@ def _pair(left: IsolatedTone, right: IsolatedTone, facts: BasebandFacts) -> Phas
     apart = wander.means(left.level_course() - right.level_course(), rate)[0]
     noise_db = sum(v.noise_level * (DB / max(v.amplitude, 1e-12)) ** 2 for v in (left, right))
     weave, own, doubt = _weave(course, course_rate, lowest)
+    lost_db = float(np.hypot(left.lost_db, right.lost_db))
     hum = sum((v.hum_level / max(v.amplitude, 1e-12)) ** 2 for v in (left, right))
     return PhasePair(
         lag_rad=float(np.angle(mean)) + (lag if weaves else 0.0),
@@ -256,15 +262,15 @@ def _pair(left: IsolatedTone, right: IsolatedTone, facts: BasebandFacts) -> Phas
         weave_noise_rad=2.0 * own,
         weave_uncertainty_rad=2.0 * doubt,
         wander=wander.of_delay(course, course_rate, lowest),
-        balance_wander=wander.of_level(apart, course_rate, noise_db),
+        balance_wander=replace(wander.of_level(apart, course_rate, noise_db), dropouts=DROPOUT_RESIDUE * lost_db),
     )
 
 
 def _lag_course(turned: Complexes, kept: NDArray[np.bool_], rate: float) -> tuple[float, Floats, float]:
-    """The lag's mean re that of the product's mean, and its course about that.
+    """The mean lag relative to the angle of the product's mean, the lag over time about it, and the rate of that.
 
-    The angle is taken of means over a few points, in which the noise is small; the mean over time counts a moment in
-    which a channel is weak as much as any other, which the product's own mean does not.
+    Angles are taken of means over a few points, which reduces noise. The mean of angles weights all of the time
+    equally; the mean product gives less weight to moments when a channel is weak.
     """
     sums, course_rate = wander.means(np.where(kept, turned.real, 0.0), rate)
     across, _ = wander.means(np.where(kept, turned.imag, 0.0), rate)
@@ -279,10 +285,10 @@ def _lag_course(turned: Complexes, kept: NDArray[np.bool_], rate: float) -> tupl
 
 
 def _weave(course: Floats, rate: float, noise: float) -> tuple[float, float, float]:
-    """Standard deviation of a lag over time up to 25 Hz, and its standard uncertainties: by noise, of the machine's.
+    """Standard deviation of a lag over time, up to 25 Hz, and its standard uncertainties: from noise, for the machine.
 
-    The power of a stretch of Gaussian noise differs from the long run's by Σ S² over (Σ S)² in its square (the lines of
-    a periodogram are independent, each with a standard deviation of its own mean), and half of that in the root.
+    The power of a stretch of Gaussian noise has the relative variance Σ S² / (Σ S)², because the lines of a periodogram
+    are independent and each has a standard deviation equal to its mean. The root has half the relative deviation.
     """
     if len(course) < 4:
         return 0.0, float(np.sqrt(noise * rate)), float(np.sqrt(noise * rate))
@@ -296,19 +302,19 @@ def _weave(course: Floats, rate: float, noise: float) -> tuple[float, float, flo
     # A periodogram's squares are twice the squared density.
     spread = np.sqrt(0.5 * float(np.sum(power**2)))
     few = coverage(max(2, round(2.0 * float(np.sum(power)) ** 2 / float(np.sum(power**2))))) / 2.0
-    own = np.hypot(chance / (2.0 * np.sqrt(weave)), WEAVE_SEEN * np.sqrt(weave))
+    own = np.hypot(chance / (2.0 * np.sqrt(weave)), WEAVE_RELATIVE * np.sqrt(weave))
     return float(np.sqrt(weave)), float(own), float(np.hypot(few * spread / (2.0 * np.sqrt(weave)), own))
 
 
 def _less_flutter(off: Floats, left: IsolatedTone, right: IsolatedTone, facts: BasebandFacts, every: int = 1) -> Floats:
-    """The lag's changes less those that a constant delay makes of the flutter: lag = 2π f(t) τ.
+    """The lag's changes without those that flutter makes through a constant delay: lag = 2π f(t) τ.
 
     Args:
-        off: the lag's changes, each point the mean of `every` points of the stretch.
-        left: the one channel.
-        right: the other.
-        facts: where they come from.
-        every: as said.
+        off: the lag's changes, each the mean of `every` points of the stretch.
+        left: the left channel.
+        right: the right channel.
+        facts: of their baseband.
+        every: points of the stretch per point of `off`.
     """
     lead = left if left.amplitude >= right.amplitude else right
     few = max(2, round(0.01 * facts.rate))
@@ -325,6 +331,6 @@ def _less_flutter(off: Floats, left: IsolatedTone, right: IsolatedTone, facts: B
 
 
 def _mean_frequency(left: IsolatedTone, right: IsolatedTone, rate: float) -> float:
-    """Of the stronger channel, averaged over the samples; re the oscillator."""
+    """Mean frequency of the stronger channel, relative to the oscillator."""
     lead = left if left.amplitude >= right.amplitude else right
     return mean_hz(lead.noisy_phase(), rate)

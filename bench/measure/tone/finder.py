@@ -16,7 +16,7 @@ from bench.measure.signal.blocks import Samples
 from bench.measure.signal.spectral_peaks import WOW, hann_power, sounds_alone, strongest_peaks, without_sidebands
 from bench.measure.tone.demodulator import Spectra
 from bench.measure.tone.found_tone import LEVEL_METHOD, FoundTone, side_of
-from bench.measure.tone.peak_track import MOVES, SAME_HZ, Track
+from bench.measure.tone.peak_track import SAME_HZ, WOW_MOVE, Track
 
 __all__ = ["LEVEL_METHOD", "FoundTone", "ToneFinder", "side_of"]
 
@@ -27,11 +27,11 @@ TRACKS = 8
 """Peaks that are followed at once."""
 KEPT = 5
 """Spectra that are buffered, so that the start of a tone is not lost when it is recognised."""
-HARVEST, UNHURRIED = 8, 64
+HARVEST, IDLE_HARVEST = 8, 64
 """Chunks between searches for tones that have ended: half a second, or 4 s if no one is waiting for them."""
-SHOW, UNSEEN = 4, 16
+LIVE_EVERY, IDLE_EVERY = 4, 16
 """Chunks between measurements of the sounding tone; the second applies if no one is watching."""
-STAYS = 0.01
+STEADY_MOVE = 0.01
 """Greatest movement of a peak between chunks before it is followed, as a fraction, unless the tone sounds alone."""
 NEIGHBOUR, NEAREST_HZ = 0.01, 40.0
 """A peak with at least this fraction of a tone's power, and at least this far away, is filtered out first."""
@@ -73,7 +73,7 @@ class ToneFinder:
         self._spectra = spectra or Spectra(sample_rate, channels)
         self._hum = hum
         self._harvest = harvest
-        self._show = SHOW if harvest == HARVEST else UNSEEN
+        self._show = LIVE_EVERY if harvest == HARVEST else IDLE_EVERY
         self._recent: list[tuple[int, NDArray[np.complex128]]] = []
         self._chunk = 0
         self._peaks: list[list[tuple[float, float]]] = []
@@ -176,7 +176,7 @@ class ToneFinder:
         for hz, power in peaks if len(self._peaks) == 2 else []:
             if any(_beside(t, hz, power) and not t.misses for t in self._tracks):
                 continue
-            moves = MOVES if sounds_alone(spectrum_power, self._spectra.bin_hz) else STAYS
+            moves = WOW_MOVE if sounds_alone(spectrum_power, self._spectra.bin_hz) else STEADY_MOVE
             reach = max(0.7 * self._spectra.bin_hz, moves * hz)
             if not all(any(abs(h - hz) < reach and p > 0.1 * power for h, p in old) for old in self._peaks):
                 continue

@@ -1,4 +1,4 @@
-"""A steady tone that was found: when, how strong, how high, and how the channels stand to each other."""
+"""A steady tone that was found: its time, level, frequency and interchannel phase."""
 
 from __future__ import annotations
 
@@ -21,16 +21,16 @@ class FoundTone:
     """A steady tone that was found and measured."""
 
     start_s: float
-    """Start of the steady stretch, attack left out, from the start of the stream."""
+    """Start of the steady stretch, after the attack, from the start of the stream."""
     end_s: float
     frequency_hz: float
-    """Measured: mean of the channels that hold it, weighted by their power."""
+    """Measured frequency: the mean of the channels that hold it, weighted by power."""
     frequency_uncertainty_hz: float
-    """Expanded (k = 2), as all uncertainties here."""
+    """Expanded (k = 2), like all uncertainties here."""
     tones: tuple[ChannelTone, ...]
-    """One for each channel; `present` is false where a channel does not hold the tone."""
+    """One for each channel; `present` is false if the channel does not hold the tone."""
     pair: PhasePair | None
-    """The right channel against the left, when both hold the tone."""
+    """The right channel relative to the left, if both hold the tone."""
 
     @property
     def duration_s(self) -> float:
@@ -44,11 +44,11 @@ class FoundTone:
 
     @property
     def levels(self) -> tuple[Result, ...]:
-        """The level of each channel: `level` in dBFS, or no reading where a channel does not hold the tone."""
+        """The level of each channel in dBFS, or no reading if a channel does not hold the tone."""
         return tuple(self.level(c) for c in range(len(self.tones)))
 
     def level(self, channel: int, asked_hz: float | None = None) -> Result:
-        """The level of one channel, told under the frequency asked for where one was."""
+        """The level of one channel, with the requested frequency as its frequency if there is one."""
         tone, side = self.tones[channel], side_of(channel, len(self.tones))
         hz = self.frequency_hz if asked_hz is None else asked_hz
         if not tone.present:
@@ -80,7 +80,7 @@ class FoundTone:
             "balance",
             "left-right",
             left.dbfs - right.dbfs,
-            float(np.hypot(noise, 2.0 * wander.together)),
+            float(np.hypot(noise, 2.0 * wander.total)),
             budget=budget(noise, wander),
             frequency_hz=self.frequency_hz,
             method=replace(LEVEL_METHOD, difference="left minus right"),
@@ -89,16 +89,17 @@ class FoundTone:
 
 
 def budget(noise: float, wander: Wander) -> Budget:
-    """What makes a mean uncertain.
+    """The uncertainty budget of a mean.
 
     Args:
         noise: expanded (k = 2).
-        wander: as it was seen.
+        wander: the contributions of wander.
     """
     out = [Contribution("noise", 0.5 * noise)]
-    if wander.together:
+    if wander.total:
         out += [
             Contribution("ends of the tone", wander.ends),
+            *([Contribution("dropouts", wander.dropouts)] if wander.dropouts else []),
             Contribution("wander", wander.within),
             Contribution("slower wander", wander.slower),
         ]
@@ -106,12 +107,12 @@ def budget(noise: float, wander: Wander) -> Budget:
 
 
 def side_of(channel: int, channels: int) -> Channel:
-    """What a channel is called."""
+    """The name of a channel."""
     return "mono" if channels == 1 else ("left", "right")[channel]
 
 
 def joined(parts: Sequence[FoundTone]) -> FoundTone:
-    """One tone out of its parts, in order; each counts by its length."""
+    """One tone from its consecutive parts, weighted by their lengths."""
     if len(parts) == 1:
         return parts[0]
     seconds = np.array([p.duration_s for p in parts])

@@ -13,7 +13,7 @@ from bench.measure.signal.automatic_gain import GainWatch, in_the_way
 from bench.measure.signal.blocks import Samples
 from bench.measure.signal.flat_tops import FlatTops
 from bench.measure.signal.missing_top import MissingTop
-from bench.measure.tone.finder import UNHURRIED, FoundTone, ToneFinder, side_of, without_pieces
+from bench.measure.tone.finder import IDLE_HARVEST, FoundTone, ToneFinder, side_of, without_pieces
 from bench.measure.tone.peak_track import is_mains
 
 SEARCH_RANGE = 0.065
@@ -62,7 +62,7 @@ class ToneMeter(ABC):
         self.options = options or Options()
         asked = (self.options.frequency, self.options.nominal, *self.options.frequencies)
         hum = any(hz is not None and is_mains(hz) for hz in asked)
-        self._finder = ToneFinder(sample_rate, channels, hum=hum, harvest=UNHURRIED)
+        self._finder = ToneFinder(sample_rate, channels, hum=hum, harvest=IDLE_HARVEST)
         self._tones: list[FoundTone] = []
         self._capture = CaptureCheck(sample_rate, channels)
 

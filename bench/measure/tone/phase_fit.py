@@ -13,8 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.measure.tone import wander
-from bench.measure.tone.baseband import floor_of
-from bench.measure.tone.baseband import straight as straight_line
+from bench.measure.tone.baseband import floor_of, weighted_line
 from bench.measure.tone.wander import NONE, Wander
 
 Floats = NDArray[np.float64]
@@ -39,7 +38,7 @@ APART_TURNS = 0.8
 SEARCH_PENALTY, PARTIAL_PENALTY = 0.05, 0.5
 """Relative increase of the standard deviation if rates were searched for, and if one of them has no full cycle, so that
 the fit relies on its being a pure sine."""
-RAISED, WANDERS = 2.4, 1.8
+RAISED_RATIO, WANDER_RATIO = 2.4, 1.8
 """The lowest nine bins of a residual, or those of `WANDER`, exceed its noise by these ratios once in a thousand."""
 WANDER = slice(2, 26)
 """The bins, in cycles within the tone, in which wander of speed is detected."""
@@ -185,7 +184,7 @@ def _of_wandering(phase: Floats, rate: float, turning: list[float]) -> Slope:
     open_, drift = wander.of_speed(course, course_rate)
     seconds = len(course) / course_rate
     at: Floats = (np.arange(len(course), dtype=np.float64) - (len(course) - 1) / 2) / course_rate
-    slope_hz, _ = straight_line(at, course, np.ones(len(course)))
+    slope_hz, _ = weighted_line(at, course, np.ones(len(course)))
     # Noise of the phase at both ends: that of a line through a few points, half a point outside them.
     rough = phase[1:-1] - 0.5 * (phase[:-2] + phase[2:])
     noise = float(np.sqrt(8.0 / ENDS * np.mean(rough**2) / 1.5))
@@ -202,8 +201,8 @@ def mean_hz(phase: Floats, rate: float) -> float:
     few = min(ENDS, len(phase) // 4)
     t: Floats = np.arange(few, dtype=np.float64) + 0.5
     evenly = np.ones(few)
-    _, start = straight_line(t, phase[:few], evenly)
-    _, end = straight_line(t, phase[-1 : -few - 1 : -1], evenly)
+    _, start = weighted_line(t, phase[:few], evenly)
+    _, end = weighted_line(t, phase[-1 : -few - 1 : -1], evenly)
     return (end - start) / (2 * np.pi * len(phase) / rate)
 
 
@@ -221,14 +220,14 @@ def _judged(t: Floats, y: Floats, rates: list[float], reach_hz: float) -> tuple[
     taken = 2 + 2 * sum(g * seconds < 10 for g in rates)
     lowest = power[1:10]
     near = float(lowest.sum()) / max(1.0, len(lowest) - taken / 2)
-    raised = near > RAISED * floor
+    raised = near > RAISED_RATIO * floor
     doubt = 1.0 + SEARCH_PENALTY * bool(rates) + PARTIAL_PENALTY * any(g * seconds < SLOW_TURNS for g in rates)
     return values, np.asarray(doubt * np.sqrt(floor * cofactors)), raised or _wanders(power, floor)
 
 
 def _wanders(power: Floats, floor: float) -> bool:
     """Whether the low end of a residual's spectrum exceeds its noise."""
-    return float(power[WANDER].mean()) > WANDERS * floor
+    return float(power[WANDER].mean()) > WANDER_RATIO * floor
 
 
 def rough_slope(phase: Floats, rate: float, reach_hz: float) -> Slope:

@@ -1,12 +1,12 @@
-"""How level, delay and speed wander while a tone sounds, and what that leaves open about the machine.
+"""Wander of level, delay and speed during a tone, and the resulting uncertainty for the machine.
 
-A tape is never still: the mean over a tone says what that stretch of tape gave, and what the machine gives in the long
-run lies somewhere about it. How far follows from the wander itself. The mean over T seconds of a course with the
-one-sided power density S(f) has the variance ∫ S(f) sinc²(fT) df: what is faster than 1/T averages out, and the density
-near zero frequency, seen in the lowest lines of the tone's own spectrum, leaves S(0)/(2T). What is slower than the tone
-cannot be seen in it, and is taken from a law that the quantity follows on tape.
-Source: any text on stationary processes; the budget as in JCGM 100:2008 (GUM), 4.3. The slow laws are common practice,
-no source; `tests/rough_tape` draws several alternatives to them.
+The mean over a tone is exact only for that stretch of tape; the machine's long-run mean differs from it by an amount
+that follows from the wander itself. The mean over T seconds of a course with the one-sided power spectral density S(f)
+has the variance ∫ S(f) sinc²(fT) df: components faster than 1/T average out, and the density near zero frequency,
+estimated from the lowest lines of the tone's own spectrum, leaves S(0)/(2T). Wander slower than the tone cannot be seen
+in it, and is taken from a model of the quantity on tape.
+Source: any text on stationary processes; the budget as in JCGM 100:2008 (GUM), 4.3. The models of slow wander are
+common practice, no source; `tests/rough_tape` draws from several alternatives to them.
 """
 
 from __future__ import annotations
@@ -21,144 +21,149 @@ from bench.measure.tone.baseband import Complexes, Floats, median, power_of
 from bench.measure.tone.coherent import coverage
 
 COURSE_HZ = 50.0
-"""Points a second of a course, about: wander is slower than half of it."""
+"""Approximate points per second of a course; wander is slower than half of this."""
 SLOWEST_HZ, SLOW_HZ, FASTEST_HZ = 0.01, 0.2, 10.0
-"""A tape's wander goes on down to the first (a hundred seconds of tape); below the second it is called slow, above the
-third it is noise."""
-SLOW_LEVEL = 0.37
-"""Slow wander of level, in parts of what is seen above `SLOW_HZ`. Levels that wander by 0.25 dB move by 0.1 dB slowly
-(common practice, no source), spread over all the rates down to `SLOWEST_HZ`."""
+"""Wander extends down to the first (a hundred seconds of tape); below the second it is called slow, above the third it
+is noise."""
+SLOW_LEVEL, SLOW_EXPONENT = 0.4, 0.7
+"""Slow wander of level relative to the wander above `SLOW_HZ`: levels that wander by 0.25 dB have 0.1 dB of slow wander
+(common practice, no source). Its density falls with this power of frequency, down to `SLOWEST_HZ`."""
+SPEED_EXPONENT = 1.2
+"""The density of speed drift falls with this power of frequency: between 1/f and that of a random walk, 1/f²."""
 SLOW_DELAY = 0.1
-"""The same of the delay between two tracks: weave is mostly faster."""
+"""The same for the delay between two tracks: weave is mostly faster."""
 WEAVE_BAND_HZ, WEAVE_SLOW = (0.3, 5.0), 0.25
-"""Where the usual weave falls as 1/f, and how much there is below, in parts of that (common practice, no source)."""
-WEIGHED_HZ, MOST_WEIGHTS = 10.0, 200
-"""A delay's mean is taken of so many points a second with weights of their own, and of so many at most."""
+"""The band in which typical weave falls as 1/f, and the relative weave below it (common practice, no source)."""
+WEIGHTS_HZ, MOST_WEIGHTS = 10.0, 200
+"""Points per second of a delay for its weighted mean, and the most points."""
 LEVEL_LINES, DELAY_LINES, SPEED_LINES = (1.0, 2), (0.2, 2), (0.3, 3)
-"""The lines of a spectrum that tell its density near zero: up to so many Hz, but at least so many."""
+"""The spectral lines from which the density near zero frequency is estimated: highest frequency, and least number."""
 ENDS_S = 0.08
-"""So much of a tone is left out at either end."""
-WANDERS_S = 0.5
-"""Levels so far apart in time have little to do with each other, slow wander aside."""
-CLEAR = 4.0
-"""A ratio's wander is looked at where its power is so many times that of its noise."""
+"""Length excluded at each end of a tone."""
+UNCORRELATED_S = 0.5
+"""Levels this far apart in time are nearly uncorrelated, apart from slow wander."""
+LEAST_SNR = 4.0
+"""Least power of a ratio, relative to its noise, for an estimate of its wander."""
 DB = 20.0 / float(np.log(10.0))
-CHANCE = 4.0
-"""Noise exceeds its own mean density by more, in standard deviations, less than once in ten thousand."""
+SIGNIFICANT = 4.0
+"""Noise exceeds its own mean density by this many standard deviations less than once in ten thousand."""
 
 
 @dataclass(frozen=True, slots=True)
 class Wander:
-    """What wander leaves open about a mean: standard uncertainties (k = 1), in the unit of the course."""
+    """Standard uncertainties (k = 1) of a mean due to wander, in the unit of the course."""
 
     within: float = 0.0
-    """By what is seen within the tone."""
+    """From wander seen within the tone."""
     slower: float = 0.0
-    """By what is slower than the tone is long."""
+    """From wander too slow to be seen within the tone."""
     ends: float = 0.0
-    """About the mean of the very tone, whose ends are left out with their fades."""
+    """Of the mean of this tone itself, because its ends are excluded with their fades."""
+    dropouts: float = 0.0
+    """Of that mean, from bridged dropouts."""
 
     @property
-    def together(self) -> float:
+    def total(self) -> float:
         """Root of the sum of squares."""
-        return float(np.linalg.norm((self.within, self.slower, self.ends)))
+        return float(np.linalg.norm((self.within, self.slower, self.ends, self.dropouts)))
 
     def times(self, factor: float) -> Wander:
-        """In another unit."""
-        return Wander(self.within * factor, self.slower * factor, self.ends * factor)
+        """The same, scaled to another unit."""
+        return combined([self], [factor])
 
 
 def combined(wanders: Sequence[Wander], shares: Sequence[float]) -> Wander:
-    """Of a sum of courses that wander each by itself, each taken so many times."""
+    """The wander of a weighted sum of independent courses."""
 
     def spread(sizes: list[float]) -> float:
         return float(np.linalg.norm(np.multiply(shares, sizes)))
 
-    return Wander(*(spread([getattr(w, name) for w in wanders]) for name in ("within", "slower", "ends")))
+    return Wander(*(spread([getattr(w, name) for w in wanders]) for name in Wander.__slots__))
 
 
 NONE = Wander()
 
 
 def means(x: Floats, rate: float) -> tuple[Floats, float]:
-    """A course of about `COURSE_HZ` points a second, each the mean of a few; and its rate."""
+    """A course decimated by block means to about `COURSE_HZ` points per second, and its rate."""
     few = max(1, round(rate / COURSE_HZ))
     count = len(x) // few
     return np.asarray(x[: count * few].reshape(count, few).mean(axis=1)), rate / few
 
 
 def of_level(course: Floats, rate: float, noise: float) -> Wander:
-    """What wander leaves open about a mean level, or another course that wanders alike.
+    """Uncertainty of a mean level due to wander, or of another quantity that wanders in the same way.
 
     Args:
         course: evenly spaced, dropouts bridged.
-        rate: points a second.
-        noise: two-sided density of what is no wander, per Hz.
+        rate: points per second.
+        noise: two-sided power spectral density of noise, which is not wander, per Hz.
     """
     found = _by_lines(course, rate, noise, LEVEL_LINES, SLOW_LEVEL)
-    few = coverage(2 * _count(len(course) / rate, LEVEL_LINES) + 2) / 2.0  # its slow wander is known besides
+    # The known share of slow wander counts as two more degrees of freedom.
+    few = coverage(2 * _count(len(course) / rate, LEVEL_LINES) + 2) / 2.0
     return replace(found, within=few * found.within)
 
 
 def of_ratio(ratios: Complexes, every_s: float, noise_power: float) -> Wander:
-    """What wander leaves open about the mean size of a ratio of two tones, dB.
+    """Uncertainty of the mean magnitude of a ratio of two tones due to wander, dB.
 
     Args:
-        ratios: of half-overlapped blocks, in their order; a size that is lost in noise tells of no wander.
-        every_s: from one to the next.
-        noise_power: in one block, of |ratio|².
+        ratios: of successive blocks with 50 % overlap; no wander can be seen in a ratio that is lost in noise.
+        every_s: hop, seconds.
+        noise_power: noise in |ratio|² of one block.
     """
     power = float(np.mean(np.abs(ratios) ** 2)) if len(ratios) else 0.0
-    if power < CLEAR * noise_power or not power:
+    if power < LEAST_SNR * noise_power or not power:
         return NONE
     course = DB * np.log(np.maximum(np.abs(ratios), 1e-3 * np.sqrt(power)))
     return of_level(course, 1.0 / every_s, 1.5 * every_s * 0.5 * DB**2 * noise_power / power)
 
 
 def of_rising(levels: Floats, every_s: float, seconds: float) -> Wander:
-    """What wander leaves open about the level at one moment of a tone that rises, steadily or in steps.
+    """Uncertainty of the level at one moment of a tone that rises, steadily or in steps.
 
-    How far a level wanders is told by its differences over half a second, about what most of them are; within one
-    wander's time a moment is known no better than that, and a longer stretch as the root of its length.
+    The wander is estimated from the differences over half a second, relative to their median. Within that time it does
+    not average out; over a longer stretch it falls as the root of its length.
 
     Args:
         levels: evenly spaced, dB.
-        every_s: from one to the next.
-        seconds: how much of the tone tells the moment.
+        every_s: interval, seconds.
+        seconds: length of the tone from which that level is estimated.
     """
-    apart = max(1, round(WANDERS_S / every_s))
+    apart = max(1, round(UNCORRELATED_S / every_s))
     if len(levels) < 3 * apart:
         return NONE
     rise = levels[apart:] - levels[:-apart]
     moves = 1.4826 * median(np.abs(rise - median(rise))) / float(np.sqrt(2.0))
-    return Wander(moves / float(np.sqrt(1.0 + seconds / WANDERS_S)), slow_level(moves, seconds))
+    return Wander(moves / float(np.sqrt(1.0 + seconds / UNCORRELATED_S)), slow_level(moves, seconds))
 
 
 def slow_level(moves: float, seconds: float) -> float:
-    """What wander slower than a tone leaves open about its mean level.
+    """Standard uncertainty of the mean level of a tone due to wander slower than the tone.
 
     Args:
-        moves: the wander that is seen (standard deviation).
+        moves: standard deviation of the visible wander.
         seconds: length of the tone.
     """
     return SLOW_LEVEL * moves * float(np.sqrt(_slow_left(round(seconds, 1))))
 
 
 def of_delay(course: Floats, rate: float, noise: float) -> Wander:
-    """The same for the delay, or phase, between two channels, of a course re its `mean_delay`.
+    """The same for the delay, or phase, between two channels, given relative to its `mean_delay`.
 
-    What that differs by from the plain mean is open about the mean of the very tone.
+    The difference between that and the plain mean is an uncertainty of the mean of this tone itself.
     """
     found = _by_lines(course, rate, noise, DELAY_LINES, SLOW_DELAY)
     return replace(found, ends=float(np.hypot(found.ends, course.mean()))) if found.ends else found
 
 
 def mean_delay(course: Floats, rate: float) -> float:
-    """The mean of a delay between two tracks, its ends weighted so that it is nearest to the long run's.
+    """The weighted mean of a delay between two tracks that best estimates the long-run mean.
 
-    Weights C⁻¹1 / 1ᵀC⁻¹1 (Gauss and Markov) with the covariance C of the usual weave, of which least leaks into them.
+    The weights C⁻¹1 / 1ᵀC⁻¹1 (Gauss-Markov), with the covariance C of typical weave, have the least variance.
     """
-    few = max(1, round(rate / WEIGHED_HZ), -(-len(course) // MOST_WEIGHTS))
+    few = max(1, round(rate / WEIGHTS_HZ), -(-len(course) // MOST_WEIGHTS))
     count = len(course) // few
     if count < 8:
         return float(course.mean())
@@ -166,34 +171,35 @@ def mean_delay(course: Floats, rate: float) -> float:
 
 
 def of_speed(course: Floats, rate: float) -> tuple[Wander, float]:
-    """What wander leaves open about a mean speed, and about its drift from end to end (standard uncertainty).
+    """Uncertainty of a mean speed due to wander, and standard uncertainty of its drift from end to end.
 
-    Below the rates of what turns, a tape's speed drifts with a density that falls as 1/f (common practice, no source):
-    S(f) = a/f, with a from the lowest lines, down to `SLOWEST_HZ`.
+    Below the rates of rotating parts, tape speed drifts with a density that falls approximately as 1/f (common
+    practice, no source): at x cycles within the tone it is a x⁻ᵖ, with a from the lowest lines, down to `SLOWEST_HZ`.
     """
     power, hz, seconds = _spectrum(course, rate)
     count = _count(seconds, SPEED_LINES)
     lines, lowest = slice(1, 1 + count), round(SLOWEST_HZ * seconds, 3)
     within, slower, drift = _of_falling(lowest)
-    a = 2.0 * float(np.mean(power[lines] * hz[lines]))
+    turns = (hz[lines] * seconds) ** SPEED_EXPONENT
+    a = 2.0 * float(np.mean(power[lines] * turns)) / seconds
     few = coverage(2 * count) / 2.0
     mean = Wander(few * float(np.sqrt(a * within)), few * float(np.sqrt(a * slower)))
-    # The drift itself is no wander: what is left beside its straight line says how far a line may be drawn by chance.
+    # Drift itself is not wander: the uncertainty of the straight line comes from the residual about it.
     rest, _, _ = _spectrum(_without_line(course), rate)
-    a = 2.0 * float(np.mean(rest[lines] * hz[lines] / _beside_line(lowest, count)))
+    a = 2.0 * float(np.mean(rest[lines] * turns / _beside_line(lowest, count))) / seconds
     few = coverage(2 * count - 1) / 2.0
     return replace(mean, ends=_ends(course, seconds)), few * float(np.sqrt(a * drift))
 
 
 def _without_line(course: Floats) -> Floats:
-    """A course less the straight line through it."""
+    """The course minus its least-squares straight line."""
     t = np.arange(len(course)) - 0.5 * (len(course) - 1)
     level = course - course.mean()
     return np.asarray(level - t * (level @ t) / (t @ t))
 
 
 def of_power(course: Floats, rate: float) -> float:
-    """What chance leaves open about a mean power, in parts of it (standard uncertainty): of a course of powers."""
+    """Relative standard uncertainty of the mean of a course of powers."""
     if len(course) < 4 or not course.any():
         return 0.0
     power, _, seconds = _spectrum(course, rate)
@@ -203,11 +209,11 @@ def of_power(course: Floats, rate: float) -> float:
 
 
 def wanders(course: Floats, rate: float, noise: float) -> bool:
-    """Whether a course moves more than its noise does."""
+    """Whether a course moves significantly more than its noise."""
     power, hz, _ = _spectrum(course, rate)
     low = power[1:][hz[1:] < FASTEST_HZ]
     few = low[:6]
-    return any(float(x.mean()) > noise * (1.0 + CHANCE / np.sqrt(len(x))) for x in (low, few) if len(x))
+    return any(float(x.mean()) > noise * (1.0 + SIGNIFICANT / np.sqrt(len(x))) for x in (low, few) if len(x))
 
 
 def _by_lines(course: Floats, rate: float, noise: float, lines: tuple[float, int], slow: float) -> Wander:
@@ -222,12 +228,12 @@ def _by_lines(course: Floats, rate: float, noise: float, lines: tuple[float, int
 
 
 def _ends(course: Floats, seconds: float) -> float:
-    """By how much the mean of a tone may differ from that of a stretch that leaves out a little at both its ends."""
+    """Standard uncertainty of the mean of a tone because its ends are excluded."""
     return float(np.std(course) * np.sqrt(2.0) * ENDS_S / seconds)
 
 
 def _spectrum(course: Floats, rate: float) -> tuple[Floats, Floats, float]:
-    """Two-sided density of a course less its mean, the rates, and how long it is."""
+    """Two-sided power spectral density of a course without its mean, its frequencies, and the length of the course."""
     power = power_of(np.fft.rfft(course - course.mean())) / (len(course) * rate)
     return power, np.asarray(np.fft.rfftfreq(len(course), 1.0 / rate), dtype=np.float64), len(course) / rate
 
@@ -239,15 +245,15 @@ def _count(seconds: float, lines: tuple[float, int]) -> int:
 
 @lru_cache(maxsize=64)
 def _slow_left(seconds: float) -> float:
-    """The part of the slow wander's power that the mean of a tone keeps; its density falls as 1/√f."""
+    """Fraction of the power of slow wander that remains in the mean of a tone."""
     hz = np.geomspace(SLOWEST_HZ, SLOW_HZ, 200)
-    shape = hz**-0.5
+    shape = hz**-SLOW_EXPONENT
     return float(np.trapezoid(shape * np.sinc(hz * seconds) ** 2, hz) / np.trapezoid(shape, hz))
 
 
 @lru_cache(maxsize=64)
 def _weights(count: int, every_s: float) -> Floats:
-    """Of the mean of so many points, each the mean over `every_s`, of a delay that weaves as usual."""
+    """Weights for the mean of `count` points, each the mean over `every_s`, of a delay with typical weave."""
     low, high = WEAVE_BAND_HZ
     hz = np.concatenate([np.geomspace(SLOWEST_HZ, low, 60), np.geomspace(low, high, 200)])
     slow = WEAVE_SLOW**2 / (low - SLOWEST_HZ)
@@ -261,33 +267,32 @@ def _weights(count: int, every_s: float) -> Floats:
 
 @lru_cache(maxsize=64)
 def _of_falling(lowest: float) -> tuple[float, float, float]:
-    """What a density of 1/f leaves open.
+    """Variances due to the density of speed drift.
 
-    Of a mean, by rates that turn within the tone and by slower ones; of the change from end to end of the straight line
-    through it. Variances.
+    Those of a mean, from rates with a full cycle within the tone and from slower ones, and that of the change from end
+    to end of the straight line through the course.
 
     Args:
-        lowest: turns within the tone of the slowest rate.
+        lowest: cycles of the slowest rate within the tone.
     """
     turns = np.geomspace(min(lowest, 0.5), 200.0, 4000)
     mean = np.sinc(turns) ** 2
-    # The slope of least squares times the length is 12/T² ∫ t s(t) dt; its response to a turn of x within T:
+    # The least-squares slope times the length is 12/T² ∫ t s(t) dt; its response to x cycles within T:
     line = 6.0 / (np.pi * turns) * (np.sinc(turns) - np.cos(np.pi * turns))
-    steps = np.log(turns)
-    slow = turns < 1.0
-    slower = float(np.trapezoid(np.where(slow, mean, 0.0), steps))
-    return float(np.trapezoid(mean, steps)) - slower, slower, float(np.trapezoid(line**2, steps))
+    density = turns**-SPEED_EXPONENT
+    slower = float(np.trapezoid(np.where(turns < 1.0, mean * density, 0.0), turns))
+    return float(np.trapezoid(mean * density, turns)) - slower, slower, float(np.trapezoid(line**2 * density, turns))
 
 
 @lru_cache(maxsize=64)
 def _beside_line(lowest: float, count: int) -> Floats:
-    """The part of a density of 1/f that lines 1, 2, … keep when the straight line is taken out of the course.
+    """Fraction of the density of drift that remains in lines 1, 2, … when the straight line is subtracted.
 
-    Line k of a course that turns x times within its length has sinc(x − k); the straight line through it takes a part.
+    A course with x cycles within its length has sinc(x − k) in line k; the straight line through it removes a part.
 
     Args:
-        lowest: turns within the tone of the slowest rate.
-        count: how many lines.
+        lowest: cycles of the slowest rate within the tone.
+        count: number of lines.
     """
     turns = np.geomspace(min(lowest, 0.5), 200.0, 4000)
     line = 6.0 / (np.pi * turns) * (np.sinc(turns) - np.cos(np.pi * turns))
@@ -295,5 +300,5 @@ def _beside_line(lowest: float, count: int) -> Floats:
     for k in range(1, count + 1):
         taken = (-1) ** k * line / (2.0 * np.pi * k)
         both = (np.sinc(turns - k) + taken) ** 2 + (np.sinc(turns + k) - taken) ** 2
-        kept.append(k * float(np.trapezoid(both, np.log(turns))))
+        kept.append(k**SPEED_EXPONENT * float(np.trapezoid(both * turns**-SPEED_EXPONENT, turns)))
     return np.array(kept)

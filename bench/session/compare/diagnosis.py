@@ -16,6 +16,8 @@ from bench.diagnosis.telling.page import PROBABLE, first_line, page
 from bench.problem import Problem
 from bench.procedure.model.job import JobStep
 from bench.procedure.run.commands import GoAside, Look
+from bench.procedure.state.event_kinds import of_kind
+from bench.procedure.state.events import Acted, Overridden
 from bench.procedure.state.outcome import last_attempts
 from bench.procedure.state.snapshot import Snapshot
 from bench.session.record.index import entries_beside
@@ -33,7 +35,14 @@ def diagnosis_of(session: SessionRecord, possible: Possible | None = None) -> tu
     facts = {k: v for k, v in sheet.items() if k != "practice"} | ({} if sheet else {"heads": session.job.heads})
     machine = machine_of(facts | {"lined_up_before": _lined_up_before(session)}, str(session.folder))
     findings = findings_of(session.readings, adjusted=session.adjusted)
-    return diagnose(machine, findings, answers_of(session.events), possible), machine
+    return diagnose(machine, findings, answers_of(session.events), _allowed(session, possible)), machine
+
+
+def _allowed(session: SessionRecord, possible: Possible | None) -> Possible:
+    """The possible tests that no interlock stops: the reference tape waits for a clean, demagnetised machine."""
+    acts = {e.act for e in of_kind(session.events, Acted)}
+    ready = {"clean", "demagnetise"} <= acts or any(of_kind(session.events, Overridden))
+    return lambda test: (ready or not test.reference_passes) and (possible is None or possible(test))
 
 
 def _lined_up_before(session: SessionRecord) -> bool:

@@ -10,6 +10,7 @@ from bench.diagnosis.telling.page import (
     finding_text,
     first_line,
     mended_text,
+    not_looked_at,
     odds_text,
     setting_text,
     suspect_text,
@@ -41,11 +42,9 @@ def cause_sentences(diagnosis: Diagnosis) -> tuple[str, ...]:
         lines.append(
             "Possible too: " + "; ".join(f"{suspect_text(s)}, {round(100 * s.probability)} %" for s in other) + "."
         )
-    out = [
-        setting_text(s, run=False) for s in diagnosis.settings if s.run == "as found" and abs(s.value) > s.uncertainty
-    ]
+    out = [setting_text(s, run=False) for s in diagnosis.settings if s.run == "as found" and s.out]
     lines += [f"Out of adjustment as found: {'; '.join(out)}."] if out else []
-    lines += [f"Not looked at: {titles(diagnosis.not_looked_at)}."] if diagnosis.not_looked_at else []
+    lines += not_looked_at(diagnosis)
     lines += doubtful(diagnosis)
     return tuple(lines)
 

@@ -16,7 +16,7 @@ from bench.measure.catalogue import (
     WEIGHTED_RMS,
 )
 from bench.measure.meters import Options
-from bench.measure.quantities.flutter import EXCEEDED, noise_floor, part_of
+from bench.measure.quantities.flutter import TWO_SIGMA_FRACTION, noise_floor, part_of
 from bench.measure.signal.weighting import flutter_db
 from tests.measure.captures import hiss, mono, reading, readings, result, tone, value
 from tests.measure.whole_array import flutter
@@ -103,7 +103,7 @@ def test_two_sigma_is_a_percentile_and_not_twice_the_rms() -> None:
     gaussian = np.random.default_rng(1).standard_normal(1_000_000) * 1e-3
     statistics = Statistics()
     statistics.add(Segment(gaussian, gaussian, 0.0, 0.0))
-    assert statistics.exceeded(EXCEEDED) == pytest.approx(1.960e-3, rel=0.005)
+    assert statistics.exceeded(TWO_SIGMA_FRACTION) == pytest.approx(1.960e-3, rel=0.005)
 
 
 def test_a_thousandth_of_a_percent_is_seen() -> None:

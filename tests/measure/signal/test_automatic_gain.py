@@ -30,6 +30,16 @@ def test_levels_are_refused_and_speed_is_not(grade: Grade, announced: bool) -> N
     a_reading(speed(turned, RATE, Options(nominal=3150.0)).readings[0])
 
 
+def test_a_long_silence_before_the_first_tone_is_no_pause() -> None:
+    # The gain has reached its end before the tone begins, so that the noise ahead of it does not rise.
+    x = stereo(Tone(3150.0, -20.0, 5.7), RATE)[:, 0]
+    silence = np.zeros(round(2.5 * RATE))
+    noise = 5e-5 * np.random.default_rng(3).standard_normal(len(x) + round(3.6 * RATE))
+    noise[len(silence) : len(silence) + len(x)] += x
+    told = level(automatic_gain(noise[:, None], RATE), RATE, Options(frequency=3150.0))
+    assert no_reading(told.readings[0]).reason.startswith("an automatic gain is in the way")
+
+
 def test_a_tone_that_rises_from_afar_is_no_gain() -> None:
     t = np.arange(round(20.0 * RATE)) / RATE
     rising = 10.0 ** ((-60.0 + 2.5 * t) / 20.0) * np.sin(2 * np.pi * 1000.0 * t)

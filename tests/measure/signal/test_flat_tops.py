@@ -32,6 +32,14 @@ def test_tops_cut_at_any_level_are_told(high: float, low: float) -> None:
     assert 0.1 < told < 0.4
 
 
+@pytest.mark.parametrize("hz", [1600.0, 3150.0, 4000.0])
+def test_those_of_a_higher_tone_are_told_by_their_width(hz: float) -> None:
+    sine = np.sin(2 * np.pi * hz * np.arange(round(SECONDS * RATE)) / RATE + 0.26)
+    assert cut_at(0.3 * np.clip(sine, -2.0, 0.8)) is not None
+    assert cut_at(0.3 * sine) is None
+    assert cut_at(0.5 * np.tanh(0.62 * sine)) is None
+
+
 @pytest.mark.parametrize("third", [0.0, 0.03, 0.1])
 def test_a_tape_that_saturates_is_not(third: float) -> None:
     # tanh is the usual stand-in for a tape's saturation; common practice, no source.
@@ -41,5 +49,6 @@ def test_a_tape_that_saturates_is_not(third: float) -> None:
 
 def test_rough_tape_is_not() -> None:
     for grade in GRADES:
-        capture = single(np.random.default_rng(3), grade, 315.0, 3.0, 3.0, rate=RATE)
-        assert cut_at(capture.samples[:, 0]) is None
+        for hz in (315.0, 3150.0):
+            capture = single(np.random.default_rng(3), grade, hz, 3.0, 3.0, rate=RATE)
+            assert cut_at(capture.samples[:, 0]) is None

@@ -6,7 +6,15 @@ import numpy as np
 import pytest
 from scipy.signal import freqz
 
-from bench.measure.tone.baseband import density, floor_of, low_pass, one_sided_lines, quick_length, smoothed, turning
+from bench.measure.tone.baseband import (
+    density,
+    floor_of,
+    low_pass,
+    one_sided_lines,
+    oscillators,
+    quick_length,
+    smoothed,
+)
 
 
 @pytest.mark.parametrize(("edge", "stop"), [(16.0, 40.0), (100.0, 250.0)])
@@ -71,5 +79,5 @@ def _primes(n: int) -> list[int]:
 def test_turning_lines_are_what_the_exponential_says(count: int) -> None:
     t = (np.arange(count) - (count - 1) / 2) / 2000.0
     expected = [np.exp(2j * np.pi * f * t) for f in (-312.7, 0.0, 480.3)]
-    assert turning([-312.7, 0.0, 480.3], 2000.0, count) == pytest.approx(np.array(expected), abs=1e-10)
-    assert turning([], 2000.0, count).shape == (0, count)
+    assert oscillators([-312.7, 0.0, 480.3], 2000.0, count) == pytest.approx(np.array(expected), abs=1e-10)
+    assert oscillators([], 2000.0, count).shape == (0, count)

@@ -75,7 +75,7 @@ def test_a_speed_that_wanders_without_a_rate_is_in_the_uncertainty() -> None:
         wow = np.fft.irfft(spectrum)[:16_000]
         y = phase(8.0, 1.0, rng) + 2 * np.pi * 0.63 * np.cumsum(wow / np.sqrt(8.0 / (RATE / 2))) / RATE
         fit = slope(y, RATE, fit_rates(y, RATE, 400.0, 3150.0), 400.0)
-        covered.append(abs(fit.frequency_hz - 1.0) < 2.0 * np.hypot(fit.deviation_hz, fit.wander_hz.together))
+        covered.append(abs(fit.frequency_hz - 1.0) < 2.0 * np.hypot(fit.deviation_hz, fit.wander_hz.total))
     assert np.mean(covered) > 0.88
 
 

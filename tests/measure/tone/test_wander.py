@@ -22,7 +22,7 @@ def test_a_mean_level_is_as_far_from_the_long_run_as_is_said(seconds: float) -> 
             corner = float(np.exp(rng.uniform(np.log(0.5), np.log(3.0))))
             spectra = [Spectrum(knee(corner, 2.0), 0.003, 20.0, 0.25), Spectrum(falling(0.0), 0.01, 0.2, 0.1)]
         course = sum((s.noise(rng, round(50 * seconds), 50.0) for s in spectra), np.zeros(round(50 * seconds)))
-        off.append(abs(course.mean()) / wander.of_level(course, 50.0, 0.0).together)
+        off.append(abs(course.mean()) / wander.of_level(course, 50.0, 0.0).total)
     # 93 to 98 % are wanted within 2; of 200, chance adds 3 % either way.
     assert 0.90 < np.mean(np.array(off) < 2.0) < 0.995
 
@@ -50,7 +50,7 @@ def test_a_mean_speed_is_as_far_from_the_long_run_as_is_said() -> None:
         course = drawn(rng, GRADES[n % 4]).wander(rng, seconds)
         course = course[: int(seconds * 50) * 20].reshape(-1, 20).mean(axis=1)
         mean, drift = wander.of_speed(course, RATE / 20)
-        speeds.append(abs(course.mean()) / mean.together)
+        speeds.append(abs(course.mean()) / mean.total)
         t = np.arange(len(course)) / len(course)
         drifts.append(abs(np.polyfit(t, course, 1)[0]) / drift)
     assert np.mean(np.array(speeds) < 2.0) > 0.89
@@ -61,7 +61,7 @@ def test_noise_is_no_wander() -> None:
     rng = np.random.default_rng(2)
     density = 1e-4
     courses = [np.sqrt(density * 50.0) * rng.standard_normal(400) for _ in range(300)]
-    assert sum(wander.of_level(c, 50.0, density).together > 0.0 for c in courses) <= 2
+    assert sum(wander.of_level(c, 50.0, density).total > 0.0 for c in courses) <= 2
 
 
 def test_a_power_that_does_not_change_leaves_nothing_open_and_one_that_does_what_its_mean_scatters() -> None:

@@ -1,1 +1,1 @@
-"""Music and speech instead of tones: what a tape without tones still shows."""
+"""Quantities that can be measured from music or speech instead of tones."""

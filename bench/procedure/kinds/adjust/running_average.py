@@ -37,7 +37,7 @@ about Student's factor over 2, GUM table G.2."""
 LONGEST_LOOK_S = 20.0
 """Longer looking gains little, because slower wander remains."""
 
-PASSING: tuple[Source, ...] = ("noise", "ends of the tone", "wander", "slower wander")
+PASSING: tuple[Source, ...] = ("noise", "ends of the tone", "dropouts", "wander", "slower wander")
 """Sources of uncertainty that an average replaces by the scatter it has seen."""
 
 JUMP = 4.0
