@@ -161,7 +161,7 @@ class ErasureMeter(SpectraMeter):
         known = self._follower is not None and bool(recorded.any())
         residue = self._residue(powers[erased].mean(axis=0), int(erased.sum()), known=known)
         if residue.found:
-            there = goes_on(powers[erased][:, residue.inside].sum(axis=1) - residue.floor, residue.each)
+            there = with_residue(powers[erased][:, residue.inside].sum(axis=1) - residue.floor, residue.each)
             erased[np.flatnonzero(erased)[~there]] = False
             residue = self._residue(powers[erased].mean(axis=0), int(erased.sum()), known=known)
         if residue.found and residue.hum_hz is not None:
@@ -269,7 +269,7 @@ class Residue:
     """Standard deviation of that noise in one segment."""
 
 
-def goes_on(excess: Floats, noise: float) -> NDArray[np.bool_]:
+def with_residue(excess: Floats, noise: float) -> NDArray[np.bool_]:
     """Mask of the segments with residue: all except those at the ends, where the capture continues without the tape.
 
     If noise is too strong to distinguish segments, all count. The outermost segments with residue are excluded too,

@@ -109,12 +109,12 @@ class EverythingMeter:
             there = [r for r in measured.readings if isinstance(r, Reading)]
             readings += there
             warnings += [w for w in measured.warnings if there and w not in warnings]
-            warnings += self._missed(measured)
+            warnings += self._missing_response(measured)
         if not readings:
             warnings.append(f"nothing could be measured: {self._capture.why_nothing()}")
         return self._capture.judged(Measured(tuple(readings), tuple(warnings)))
 
-    def _missed(self, measured: Measured) -> list[str]:
+    def _missing_response(self, measured: Measured) -> list[str]:
         """Why a requested response has no reading."""
         why = [r.reason for r in measured.readings if r.quantity == "response" and isinstance(r, NoReading)]
         asked = bool(self.options.frequencies or self.options.sheet)

@@ -176,7 +176,7 @@ def follow_again(
     for _ in range(2):
         clean, spread, _residual = rest.taken_out(phase, tone_hz)
         phase = _follow(clean, phase, rate, band)
-    isolated = _judged(clean, phase, rate, spread=spread, band=band, reach=reach)
+    isolated = _levels_along(clean, phase, rate, spread=spread, band=band, reach=reach)
     isolated.lines = lines
     return isolated
 
@@ -204,13 +204,13 @@ def follow_tone(
     band = min(band, 0.25 * tone_hz)
     if tone_hz >= NEAR_HZ:
         phase = _followed(turned, guide, rate, band)
-        return _judged(z, phase, rate, spread=1.0, band=band, reach=reach)
-    phase = _straight(_followed(turned, guide, rate, band))
+        return _levels_along(z, phase, rate, spread=1.0, band=band, reach=reach)
+    phase = _fitted_line(_followed(turned, guide, rate, band))
     rest = _Rest(z, facts, list(lines))
     clean, spread, residual = rest.taken_out(phase, tone_hz)
     if glance and tone_hz > LIVE_HUM_HZ:
         phase = _follow(clean, phase, rate, band)
-        return _judged(clean, phase, rate, spread=spread, band=band, reach=reach)
+        return _levels_along(clean, phase, rate, spread=spread, band=band, reach=reach)
     strength = complex(np.mean((clean - residual) * np.exp(-1j * phase)))
     beside = one_sided_lines(residual, rate, offset, 2.0 * rate / len(z), 0.48 * rate)
     seconds = len(z) / rate
@@ -230,12 +230,12 @@ def follow_tone(
         before, phase = phase, _follow(clean, phase, rate, band)
         if np.sqrt(np.mean((phase - before) ** 2)) < SETTLED_RAD:
             break
-    isolated = _judged(clean, phase, rate, spread=spread, band=band, reach=reach)
+    isolated = _levels_along(clean, phase, rate, spread=spread, band=band, reach=reach)
     isolated.lines = tuple(rest.lines)
     return isolated
 
 
-def _straight(phase: Floats) -> Floats:
+def _fitted_line(phase: Floats) -> Floats:
     """A straight line fitted to a phase, with a Hann weighting."""
     t = np.linspace(-1.0, 1.0, len(phase))
     slope, middle = weighted_line(t, phase, np.hanning(len(t) + 2)[1:-1])
@@ -370,7 +370,9 @@ def _followed(turned: Complexes, guide: Floats, rate: float, band: float) -> Flo
     return np.asarray(guide + unwrapped(np.angle(turned)))
 
 
-def _judged(z: Complexes, phase: Floats, rate: float, *, spread: float, band: float, reach: float) -> IsolatedTone:
+def _levels_along(
+    z: Complexes, phase: Floats, rate: float, *, spread: float, band: float, reach: float
+) -> IsolatedTone:
     """Amplitude and noise of a channel, given its phase."""
     along = derotated(z, phase)
     kept = ~flaws(along, rate)

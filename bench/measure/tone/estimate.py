@@ -152,7 +152,7 @@ def measure_stretch(
             z[:, c], facts, offset, guide, lines=None if c == lead else isolated[lead].lines, glance=glance
         )
     if hum is not None:
-        _under(isolated, hum, oscillator_hz, oscillator_hz + offset, len(z) / rate)
+        _note_masked_hum(isolated, hum, oscillator_hz, oscillator_hz + offset, len(z) / rate)
     rates = (
         None
         if glance
@@ -169,7 +169,7 @@ def measure_stretch(
     return tones, pair
 
 
-def _under(
+def _note_masked_hum(
     isolated: dict[int, IsolatedTone],
     hum: tuple[float, Sequence[float]],
     oscillator_hz: float,
@@ -243,11 +243,11 @@ def _pair(left: IsolatedTone, right: IsolatedTone, facts: BasebandFacts) -> Phas
     seconds = len(product) / rate * share
     turned = product * np.conj(mean) / abs(mean) ** 2
     off = np.where(kept, np.imag(turned), 0.0)
-    off = _less_flutter(off, left, right, facts)
+    off = _without_flutter(off, left, right, facts)
     reach = 0.95 * facts.reach_hz
     _, lowest = density(off, rate, min(WEAVE_HZ, 0.3 * reach), reach)
     lag, course, course_rate = _lag_course(turned, kept, rate)
-    course = _less_flutter(course, left, right, facts, round(rate / course_rate))
+    course = _without_flutter(course, left, right, facts, round(rate / course_rate))
     weaves = wander.wanders(course, course_rate, lowest)
     apart = wander.means(left.level_course() - right.level_course(), rate)[0]
     noise_db = sum(v.noise_level * (DB / max(v.amplitude, 1e-12)) ** 2 for v in (left, right))
@@ -306,7 +306,9 @@ def _weave(course: Floats, rate: float, noise: float) -> tuple[float, float, flo
     return float(np.sqrt(weave)), float(own), float(np.hypot(few * spread / (2.0 * np.sqrt(weave)), own))
 
 
-def _less_flutter(off: Floats, left: IsolatedTone, right: IsolatedTone, facts: BasebandFacts, every: int = 1) -> Floats:
+def _without_flutter(
+    off: Floats, left: IsolatedTone, right: IsolatedTone, facts: BasebandFacts, every: int = 1
+) -> Floats:
     """The lag's changes without those that flutter makes through a constant delay: lag = 2π f(t) τ.
 
     Args:

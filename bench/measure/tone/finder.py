@@ -79,7 +79,7 @@ class ToneFinder:
         self._peaks: list[list[tuple[float, float]]] = []
         self._tracks: list[Track] = []
         self._rested = False
-        self._told: list[FoundTone] = []
+        self._reported: list[FoundTone] = []
         self._shown: FoundTone | None = None
         self._shown_at = self._seen_at = -1
 
@@ -125,7 +125,7 @@ class ToneFinder:
             for track in self._tracks:
                 track.extend(spectrum, self._chunk)
                 track.beside_as_before()
-            return self._due([])
+            return self._end_chunk([])
         self._rested = False
         if power is None:
             power = hann_power(spectrum, self._spectra.bin_hz)
@@ -143,7 +143,7 @@ class ToneFinder:
                 found += track.close()
         self._open(peaks, power)
         self._peaks = [*self._peaks[-1:], peaks]
-        return self._due(found)
+        return self._end_chunk(found)
 
     def _may_rest(self) -> bool:
         """Whether to skip the search for peaks: in every other chunk, while every peak is being followed."""
@@ -154,7 +154,7 @@ class ToneFinder:
             and all(any(abs(t.seen_hz - hz) < _apart(hz) for t in self._tracks) for hz, _ in self._peaks[-1])
         )
 
-    def _due(self, found: list[FoundTone]) -> list[FoundTone]:
+    def _end_chunk(self, found: list[FoundTone]) -> list[FoundTone]:
         """The periodic tasks, at the end of a chunk."""
         for track in self._tracks:
             if self._chunk % self._show == 0:
@@ -163,13 +163,13 @@ class ToneFinder:
             if self._chunk % self._harvest == 0:
                 found += track.harvest()
         self._chunk += 1
-        return self._tell(found)
+        return self._report(found)
 
     def conclude(self) -> list[FoundTone]:
         """The tones that were still sounding, after the last chunk."""
         found = [tone for track in self._tracks for tone in track.close()]
         self._tracks = []
-        return self._tell(found)
+        return self._report(found)
 
     def _open(self, peaks: list[tuple[float, float]], spectrum_power: NDArray[np.float64]) -> None:
         """Start to follow each peak that was also present in the two chunks before."""
@@ -203,16 +203,16 @@ class ToneFinder:
         ]
         return min(away, default=1e9)
 
-    def _tell(self, found: list[FoundTone]) -> list[FoundTone]:
+    def _report(self, found: list[FoundTone]) -> list[FoundTone]:
         """The separate tones among those found, oldest first."""
         sounding = [t for t in (track.sounding() for track in self._tracks) if t is not None] if found else []
-        known = [*self._told, *found, *sounding]
+        known = [*self._reported, *found, *sounding]
         own: list[FoundTone] = []
         for f in found:
             of_another = any(_harmonic(f, k) or _faint(f, k) or _sideband(f, k) or _echo(f, k) for k in known)
-            if not of_another and not any(_same(f, k) for k in [*self._told, *own, *sounding]):
+            if not of_another and not any(_same(f, k) for k in [*self._reported, *own, *sounding]):
                 own.append(f)
-        self._told = [*self._told, *own][-2 * TRACKS :]
+        self._reported = [*self._reported, *own][-2 * TRACKS :]
         return sorted(own, key=lambda f: f.start_s)
 
 

@@ -148,11 +148,11 @@ class CaptureCheck:
         """A meter's results with warnings about the capture; readings that automatic gain falsifies are refused."""
         edge = self._top.edge_hz()
         if edge is not None:
-            told = (
+            warning = (
                 f"there is nothing above {edge / 1000.0:.1f} kHz: lossy coding leaves that out and falsifies weak "
                 "sounds too, so that readings are less certain; capture again without it"
             )
-            measured = Measured(tuple(_coded(r) for r in measured.readings), (told, *measured.warnings))
+            measured = Measured(tuple(_coded(r) for r in measured.readings), (warning, *measured.warnings))
         swing = self._gain.swing_db()
         if swing is None:
             return Measured(measured.readings, (*self.clipping(), *measured.warnings))

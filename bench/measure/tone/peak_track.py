@@ -102,7 +102,7 @@ class Track:
         self._done = 0
         self._parts: list[FoundTone] = []
         self._clear: list[float] = []
-        self._goes_on = False
+        self._still_steady = False
         self._clear_hz = clear_hz
         self._hum = hum
         self._taps: Complexes | None = None
@@ -148,7 +148,7 @@ class Track:
     @property
     def holds(self) -> bool:
         """Whether a steady tone sounded at the last harvest and the peak has been present since."""
-        return self._goes_on and not self.misses
+        return self._still_steady and not self.misses
 
     def look(self, power: NDArray[np.float64]) -> bool:
         """Whether the peak is still present in a chunk's power spectrum, or was shortly before."""
@@ -195,7 +195,7 @@ class Track:
         runs = self._runs()
         head = len(frames) - self._done
         settled = head - round(2 * SHORTEST_S / frames.seconds)
-        self._goes_on = bool(runs) and runs[-1].end >= head - NEWEST_FRAMES
+        self._still_steady = bool(runs) and runs[-1].end >= head - NEWEST_FRAMES
         found = []
         at = self._done
         for first, last, end, undecided in runs:
@@ -256,12 +256,12 @@ class Track:
         return is_mains(hz) and median(frames.level_db[first:last]) < HUM_DBFS
 
     def _ended(self, first: int, last: int) -> list[FoundTone]:
-        goes_on = bool(self._parts) and first - self._done <= 2
-        out = [] if goes_on else self._flush()
-        own = self.measure(first, last, cut_start=goes_on)
-        if not goes_on and not _steady(own):
+        continues = bool(self._parts) and first - self._done <= 2
+        out = [] if continues else self._flush()
+        own = self.measure(first, last, cut_start=continues)
+        if not continues and not _steady(own):
             return out
-        if goes_on:
+        if continues:
             own = joined([*self._parts, own])
             self._parts = []
         return [*out, own]
