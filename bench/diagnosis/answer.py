@@ -193,7 +193,7 @@ def _suspects(weighing: Weighing, causes: Sequence[Cause], machine: Machine) -> 
         for name in {o.cause.name for o in s.options if o.cause is not STRANGE}:
             total[name] = total.get(name, 0.0) + s.probability
     known = {c.name: c for c in causes}
-    clean = stage_now(weighing.fitter.rows) != "before-cleaning"
+    now = stage_now(weighing.fitter.rows)
     out = []
     for name, probability in total.items():
         cause = known[name]
@@ -216,7 +216,7 @@ def _suspects(weighing: Weighing, causes: Sequence[Cause], machine: Machine) -> 
                 mended_by=cause.mended_by,
                 kind=kind,
                 left=cause.left,
-                gone=clean and all(cleared(o.variant) for o in best.options if o.cause.name == name),
+                gone=all(cleared(o.variant, now) for o in best.options if o.cause.name == name),
             )
         )
     return out
