@@ -1,7 +1,7 @@
-"""Brings a person's copy of the shipped procedures up to date, file by file, where that person has not changed it.
+"""Updates a person's copy of the shipped procedures, file by file, where that person has not changed it.
 
-A safety text that was put right reaches everyone; what somebody wrote, or threw away, stays as it is. What was copied
-is listed beside the copies, in the format of the common tool `sha256sum`.
+A corrected safety text reaches everyone; files that a person wrote or deleted stay so. A list next to the copies
+records what was copied, in the format of `sha256sum`.
 """
 
 from __future__ import annotations
@@ -16,11 +16,11 @@ LIST = ".shipped"
 """Name of the list, in the folder of the copies."""
 
 Digests = dict[str, str]
-"""SHA-256 of each file by its path from the folder, with forward slashes."""
+"""SHA-256 of each file, by its path in the folder with forward slashes."""
 
 
 def list_copies(folder: Path) -> None:
-    """Write down what was copied to a folder that nobody has changed yet.
+    """List the copies in a folder that nobody has changed yet.
 
     Raises:
         OSError: the list can't be written.
@@ -29,11 +29,11 @@ def list_copies(folder: Path) -> None:
 
 
 def renew(mine: Path, shipped: Path) -> None:
-    """Replace each copy that is as it was copied, and add what was not shipped before. A folder without a list stays.
+    """Replace each unchanged copy, and add files that were not shipped before. Does nothing in a folder without a list.
 
     Args:
-        mine: the folder of the copies; one that can't be written is left as it is.
-        shipped: the folder of what is shipped today.
+        mine: folder of the copies; left unchanged if it can't be written.
+        shipped: folder of the shipped files.
     """
     with suppress(OSError):
         listed = (mine / LIST).read_text(encoding="utf-8", errors="replace")

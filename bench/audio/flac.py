@@ -1,6 +1,6 @@
-"""Sound as FLAC of 24 bits in memory, half the size of its samples.
+"""24-bit FLAC in memory, at about half the size of the samples.
 
-Without dither: what an interface of 24 bits or less gave comes back as it was, and what was computed finer is rounded
+No dither is added: samples from an interface of 24 bits or less are preserved exactly, and finer ones are rounded
 140 dB below full scale.
 """
 
@@ -17,12 +17,12 @@ _BLOCK = 65536
 
 
 def encoded(samples: NDArray[np.floating], sample_rate: int) -> bytes:
-    """Samples of shape (frames, channels), full scale ±1, as a FLAC file; anything beyond is clipped."""
+    """Samples of shape (frames, channels), full scale ±1, as a FLAC file; values beyond full scale are clipped."""
     return _file([np.clip(samples, -1.0, 1.0 - 2.0 ** (1 - BITS))], sample_rate, samples.shape[1])
 
 
 def joined(pieces: Iterable[bytes], sample_rate: int, channels: int) -> bytes:
-    """FLAC files of the same rate and channels as one, sample by sample."""
+    """FLAC files of the same rate and number of channels joined into one, sample by sample."""
     return _file(_samples(pieces), sample_rate, channels)
 
 

@@ -135,7 +135,7 @@ class Method:
 
     def __str__(self) -> str:
         """The text that a report prints: "A-weighted rms; of tape recorded with nothing sent"."""
-        return self.name + "".join(self._said(f.metadata["say"], v) for f, v in self._facts())
+        return self.name + "".join(self._text(f.metadata["say"], v) for f, v in self._facts())
 
     def __repr__(self) -> str:
         return f"Method({self.name!r}{''.join(f', {f.name}={v!r}' for f, v in self._facts())})"
@@ -150,7 +150,7 @@ class Method:
         return [(f, v) for f, v in values if v != f.default]
 
     @staticmethod
-    def _said(say: Say, value: Any) -> str:
+    def _text(say: Say, value: Any) -> str:
         if callable(say):
             return say(value)
         return say.format(_Figure(value) if isinstance(value, float) else value)

@@ -24,7 +24,7 @@ READING = "Reading procedures and sheets …"
 FIRST_START = "First time? Enter starts on the practice machine: nothing can be harmed."
 
 EXERCISE_FILE = "exercise:"
-"""Begins the key of an option that is an exercise file."""
+"""Prefix of the key of an option that is an exercise file."""
 TRAINEE = "trainee"
 
 
@@ -43,7 +43,7 @@ class Option:
     broken: str = ""
     """Why it can't be used, in one sentence; "" if it can."""
     goes_with: dict[str, tuple[str, ...]] = field(default_factory=dict, compare=False)
-    """What goes with it on other lines, the preferred first: a procedure's own sheets, a machine's reference tapes."""
+    """Matching options on other lines, preferred first: a procedure's own sheets, a machine's reference tapes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +66,7 @@ class Row:
         return replace(self, picked=at)
 
     def move(self, step: int) -> Row:
-        """Select the option so many places further on, wrapping at the ends."""
+        """Select the option `step` places further on, wrapping at the ends."""
         return replace(self, picked=(self.picked + step) % len(self.options)) if self.options else self
 
 
@@ -90,7 +90,7 @@ ABOUT = {
     "port": "Where sound comes from and goes to. For what can't be used, the reason is shown.",
     "who": "A trainee's session has why open at every step and hints one by one.",
 }
-"""Help on each line; on all of them under the empty name."""
+"""Help on each line; the empty name has the help on all lines."""
 
 
 def rows_of(workspace: Workspace) -> list[Row]:
@@ -230,7 +230,7 @@ def _procedures(workspace: Workspace, reference_tapes: Mapping[str, tuple[str, .
             broken.append(replace(option, tail="broken", broken=problem.sentence))
             continue
         (parts if procedure.part else complete).append(option)
-    complete.sort(key=lambda o: lasts[o.key], reverse=True)  # a whole line-up for one tape first
+    complete.sort(key=lambda o: lasts[o.key], reverse=True)  # a whole line-up for one tape comes first
     return (*complete, *parts, *broken)
 
 

@@ -1,6 +1,6 @@
-"""A reference-tape sheet from a few answers, as they are typed in the app.
+"""Makes a reference-tape sheet from a few answers that are typed in the app.
 
-Uncertainties are those of a typical tape, to be changed where the certificate says others: level ±0.25 dB, response
+Uncertainties are those of a typical tape, to be changed where the certificate gives others: level ±0.25 dB, response
 ±0.5 dB to 8 kHz and ±1 dB above, azimuth ±2 minutes of arc, speed ±0.1 % (common practice, no source).
 """
 
@@ -34,12 +34,12 @@ QUESTIONS: Mapping[str, str] = {
     "certificate": "The name or number of its certificate; a dash if there is none.",
     "date": "Date of its certificate, such as 2026-03-02; a dash if there is none.",
 }
-"""What is asked, in order; the flux only of a tape with a level tone."""
+"""The questions, in order; the flux is asked only for a tape with a level tone."""
 OF_A_SET = ("speed", "equalisation", "tracks")
-"""What is asked once for all tapes of a set."""
+"""Questions that are asked once for all tapes of a set."""
 LEVEL = 'purpose = "level"'
 NONE = ("", "-", "–")
-"""How an answer says that there is none."""
+"""Answers that mean "none"."""
 NO_LEVEL_TONE = "250 DIN"
 """Flux in the sheet of a tape without a level tone; no reading depends on it."""
 SPEEDS_MM_S = (47.625, 95.25, 190.5, 381.0, 762.0)
@@ -59,13 +59,13 @@ _USUAL = dict.fromkeys(QUESTIONS, "-") | {
 
 
 def next_question(answers: Mapping[str, str]) -> str | None:
-    """The key of what is asked next; None after the last question."""
+    """The key of the next question; None after the last."""
     needless = () if LEVEL in _sections(answers.get("sections", _USUAL["sections"])) else ("flux",)
     return next((key for key in QUESTIONS if key not in answers and key not in needless), None)
 
 
 def checked(answers: Mapping[str, str]) -> None:
-    """Raise `Problem` for answers, as far as they were given, that can't be read."""
+    """Raise `Problem` for an answer given so far that can't be read."""
     sheet_text({**_USUAL, **answers})
 
 
@@ -76,7 +76,7 @@ def sheet_text(answers: Mapping[str, str]) -> str:
         answers: by the keys of `QUESTIONS`.
 
     Raises:
-        Problem: an answer that can't be read, with how it is typed.
+        Problem: an answer can't be read; the sentence shows how to type it.
     """
     sections = _sections(answers["sections"])
     flux, method = _flux(answers["flux"] if LEVEL in sections else NO_LEVEL_TONE)
@@ -114,13 +114,13 @@ def write_sheet(folder: Path, answers: Mapping[str, str]) -> Path:
     """Write the sheet under a name made from that of the tape; an existing file is never overwritten.
 
     Raises:
-        Problem: an answer that can't be read, or a file that can't be written.
+        Problem: an answer can't be read, or the file can't be written.
     """
     return write_new(folder, _stem(answers["name"]), sheet_text(answers), most=100)
 
 
 def write_set(folder: Path, name: str, tapes: Sequence[Path]) -> Path:
-    """Write the sheet of a set of these tapes, likewise."""
+    """Write the sheet of a set of these tapes, by the same rules."""
     stems = [path.stem for path in tapes]
     lines = [
         "format = 1",
@@ -202,7 +202,7 @@ def _sections(text: str) -> list[str]:
 
 
 def _hz_name(hz: float) -> str:
-    """As procedures name sections: 400, 3k15, 12k5."""
+    """A frequency in the name of a section: 400, 3k15, 12k5."""
     if hz < 1000:
         return f"{hz:g}".replace(".", "-")
     return f"{hz / 1000:g}".replace(".", "k") if hz % 1000 else f"{hz / 1000:g}k"

@@ -1,4 +1,4 @@
-"""What makes a reading uncertain, in words."""
+"""Sources of uncertainty of a reading, in words."""
 
 from __future__ import annotations
 
@@ -23,10 +23,10 @@ SOURCES: dict[Source, str] = {
 
 
 def budget_lines(reading: Result) -> tuple[str, ...]:
-    """A line for each thing that makes a reading uncertain, the largest first: "± 0.12 dB: the reference tape".
+    """A line for each source of uncertainty, largest first: "± 0.12 dB: the reference tape".
 
-    Empty where there is no reading, or nothing is known of its uncertainty. The last line says how well this stretch of
-    sound is known by itself.
+    Empty where there is no reading, or no source is known. The last line gives the uncertainty for this stretch of
+    sound alone.
     """
     if not isinstance(reading, Reading) or not reading.budget:
         return ()

@@ -1,12 +1,11 @@
 """A light process that keeps readings and is killed; run as `python -m tests.session.killed`.
 
-It prints the id of a reading only after `keep` has returned: whoever reads the id may rely on it.
+It prints the id of a reading only after `keep` has returned, so a printed reading must be on disk.
 
     run FOLDER              keeps readings as fast as it can until it is killed
-    points FOLDER STRIDE    does the same short work again and again in children of its own; each kills itself at
-                            another point: before, in the middle of and after every call that touches the disk,
-                            or at every STRIDEth of these. One line of JSON for each child: what was accepted,
-                            and whether it was killed.
+    points FOLDER STRIDE    repeats the same short work in child processes; each kills itself at another point: before,
+                            during and after every call that touches the disk, or at every STRIDEth of these points.
+                            One line of JSON for each child: what was accepted, and whether it was killed.
 """
 
 from __future__ import annotations
@@ -45,7 +44,7 @@ def reading(n: int) -> tuple[ReadingRecord]:
 
 
 def work(folder: Path, accepted: Callable[[str], None], many: int) -> None:
-    """Begin a session, keep, break off, go on, finish."""
+    """Begin a session, keep readings, interrupt it, resume it and finish it."""
     clock = RehearsalClock(START)
     procedure = folder / "p.toml"
     store = SessionStore.create(folder / "sessions", JOB, [procedure], clock, evidence=True)
@@ -76,7 +75,7 @@ def run(folder: Path) -> None:
 
 
 def kill_at(point: int) -> None:
-    """Let every call that touches the disk count, and die at the nth."""
+    """Count every call that touches the disk, and die at the nth."""
     count = 0
 
     def reach() -> None:
@@ -112,7 +111,7 @@ def kill_at(point: int) -> None:
 
 
 def points(folder: Path, stride: int) -> None:
-    """One child for each point, until one lives."""
+    """Start one child for each point, until one survives."""
     killed = True
     point = 0
     while killed:
@@ -133,7 +132,7 @@ def points(folder: Path, stride: int) -> None:
 
 
 def in_child(place: Path, point: int, tell: int) -> NoReturn:
-    """Work, and tell by a pipe what was accepted."""
+    """Do the work, and report through a pipe what was accepted."""
     write = os.write
 
     def accepted(id_: str) -> None:

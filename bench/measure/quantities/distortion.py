@@ -70,9 +70,9 @@ class DistortionMeter(SpectraMeter):
         readings: list[Result] = []
         warnings: list[str] = []
         for channel, side in enumerate(self.sides):
-            more, said = self._channel(channel, side, capture)
+            more, more_warnings = self._channel(channel, side, capture)
             readings += more
-            warnings += [w for w in said if w not in warnings]
+            warnings += [w for w in more_warnings if w not in warnings]
         return Measured(tuple(readings), tuple(warnings))
 
     def _channel(self, channel: int, side: Channel, capture: CaptureCheck) -> tuple[list[Result], list[str]]:

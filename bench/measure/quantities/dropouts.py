@@ -53,7 +53,7 @@ TONAL = 0.7
 LOWEST_HZ, HIGHEST_HZ = 100.0, 20000.0
 LENGTH_UNCERTAINTY_MS = 0.6
 """For the widest filter; proportionally larger for a narrower one."""
-FILLED = 5.5
+SHALLOW_BELOW = 5.5
 """A dropout shorter than this multiple of that uncertainty reads too shallow."""
 DEPTH_UNCERTAINTY_DB = 1.0
 STEEP_POINTS = 4
@@ -326,7 +326,7 @@ def _readings(envelope: Envelope, side: Channel, hz: float | None, blur_ms: floa
             float(np.hypot(DEPTH_UNCERTAINTY_DB, 2.0 * d.depth_scatter_db)) + d.pointed_db,
             frequency_hz=hz,
             method=METHOD,
-            bound="at least" if d.length_ms < FILLED * blur_ms or d.pointed_db > POINTED_DB else None,
+            bound="at least" if d.length_ms < SHALLOW_BELOW * blur_ms or d.pointed_db > POINTED_DB else None,
             reference="running level",
             time_s=d.time_s,
         )

@@ -45,7 +45,7 @@ WIDTH = 0.01
 """Width of the narrow range, as a fraction of the frequency."""
 NARROWEST_HZ = 6.0
 """Least half width of the narrow range, for flutter sidebands."""
-QUIET = 0.01
+ERASED_RATIO = 0.01
 """Greatest power ratio of an erased part to a recorded one: −20 dB."""
 METHOD_DB = 0.05
 """Error from sidebands that strong flutter shifts out of the narrow range (k = 2)."""
@@ -144,7 +144,7 @@ class ErasureMeter(SpectraMeter):
             return self._nothing(side, "this channel is digital silence"), ""
         erased, recorded = parts(totals)
         level, moves = self.options.reference_level, NONE
-        if level is not None and totals.max() < QUIET * 10.0 ** (level / 10.0):
+        if level is not None and totals.max() < ERASED_RATIO * 10.0 ** (level / 10.0):
             # Nothing is as loud as the recording was, so a quiet part is not the erased one: the tape ended there.
             erased[:], recorded[:] = True, False
         words = f"{level:g} dBFS" if level is not None else "the recorded part"
@@ -161,7 +161,7 @@ class ErasureMeter(SpectraMeter):
         known = self._follower is not None and bool(recorded.any())
         residue = self._residue(powers[erased].mean(axis=0), int(erased.sum()), known=known)
         if residue.found:
-            there = goes_on(powers[erased][:, residue.inside].sum(axis=1) - residue.floor, residue.each)
+            there = with_residue(powers[erased][:, residue.inside].sum(axis=1) - residue.floor, residue.each)
             erased[np.flatnonzero(erased)[~there]] = False
             residue = self._residue(powers[erased].mean(axis=0), int(erased.sum()), known=known)
         if residue.found and residue.hum_hz is not None:
@@ -269,7 +269,7 @@ class Residue:
     """Standard deviation of that noise in one segment."""
 
 
-def goes_on(excess: Floats, noise: float) -> NDArray[np.bool_]:
+def with_residue(excess: Floats, noise: float) -> NDArray[np.bool_]:
     """Mask of the segments with residue: all except those at the ends, where the capture continues without the tape.
 
     If noise is too strong to distinguish segments, all count. The outermost segments with residue are excluded too,
@@ -320,7 +320,7 @@ def parts(totals: Floats) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
         Erased segments: all if there is no step of 20 dB, otherwise without those next to a louder one. Recorded
         segments: those within 1 dB of the loudest if there is such a step, otherwise none.
     """
-    quiet = totals < QUIET * totals.max()
+    quiet = totals < ERASED_RATIO * totals.max()
     if not quiet.any():
         return np.ones(len(totals), dtype=bool), np.zeros(len(totals), dtype=bool)
     loud_near = np.convolve(~quiet, np.ones(3), mode="same") > 0.5

@@ -42,7 +42,7 @@ from bench.measure.signal.blocks import Samples
 from bench.measure.signal.spectral_peaks import hann_power, strongest_peaks
 from bench.measure.tone.chunk_meter import SpectraMeter
 from bench.measure.tone.demodulator import Spectra
-from bench.measure.tone.finder import UNHURRIED, FoundTone, ToneFinder, without_pieces
+from bench.measure.tone.finder import IDLE_HARVEST, FoundTone, ToneFinder, without_pieces
 from bench.measure.tone.meter import CaptureCheck
 
 ONE_SIDED_DB = 15.0
@@ -52,7 +52,7 @@ MARGIN_S = 0.5
 """Noise is not measured this close to a tone."""
 AFTER_LOUD_S = 3.0
 """Decay time of the quasi-peak meter."""
-QUIET = 4.0
+QUIET_RATIO = 4.0
 """A part is noise if its power is at most this many times that of the quietest tenth."""
 LEAST_NOISE_S = 1.0
 HUM_BESIDE_TONE = 0.02
@@ -68,7 +68,7 @@ class EverythingMeter:
         self.options = options or Options()
         more = sample_rate, channels, self.options
         self._spectra = Spectra(sample_rate, channels)
-        self._finder = ToneFinder(sample_rate, channels, self._spectra, harvest=UNHURRIED)
+        self._finder = ToneFinder(sample_rate, channels, self._spectra, harvest=IDLE_HARVEST)
         self._tones: list[FoundTone] = []
         self._capture = CaptureCheck(sample_rate, channels)
         self._weighted = Weighted(sample_rate, channels)
@@ -109,12 +109,12 @@ class EverythingMeter:
             there = [r for r in measured.readings if isinstance(r, Reading)]
             readings += there
             warnings += [w for w in measured.warnings if there and w not in warnings]
-            warnings += self._missed(measured)
+            warnings += self._missing_response(measured)
         if not readings:
             warnings.append(f"nothing could be measured: {self._capture.why_nothing()}")
         return self._capture.judged(Measured(tuple(readings), tuple(warnings)))
 
-    def _missed(self, measured: Measured) -> list[str]:
+    def _missing_response(self, measured: Measured) -> list[str]:
         """Why a requested response has no reading."""
         why = [r.reason for r in measured.readings if r.quantity == "response" and isinstance(r, NoReading)]
         asked = bool(self.options.frequencies or self.options.sheet)
@@ -188,7 +188,7 @@ def quiet_intervals(power: NDArray[np.float64], tones: Sequence[FoundTone]) -> N
         free &= (begin > tone.end_s + MARGIN_S) | (begin + INTERVAL_S < tone.start_s - MARGIN_S)
     if not free.any():
         return free
-    loud = power > QUIET * np.percentile(power[free], 10)
+    loud = power > QUIET_RATIO * np.percentile(power[free], 10)
     if not tones and loud.mean() > 0.5:
         return np.zeros(len(power), dtype=bool)
     falling = np.convolve(loud, np.ones(round(AFTER_LOUD_S / INTERVAL_S) + 1))[: len(power)] > 0.5

@@ -139,7 +139,7 @@ class FlutterMeter(SpectraMeter):
                 course.finish()
                 if course.seconds > 0.0:
                     readings += self._channel(course, side)
-                    warnings += [w for w in self._said(deviation, course, side) if w not in warnings]
+                    warnings += [w for w in self._warnings(deviation, course, side) if w not in warnings]
                     continue
             why = because or "the carrier is too short or too broken in this channel: it must hold for two seconds"
             readings += [
@@ -245,7 +245,7 @@ class FlutterMeter(SpectraMeter):
     def _lines(self, course: Course) -> list[Line]:
         return find_lines(course.kept, course.kept_rate, 0.1, BAND_HZ - 4.0)
 
-    def _said(self, deviation: Deviation, course: Course, side: Channel) -> list[str]:
+    def _warnings(self, deviation: Deviation, course: Course, side: Channel) -> list[str]:
         warnings = []
         fits = misfit(course.mean_hz, self.options.nominal)
         if fits:

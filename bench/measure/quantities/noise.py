@@ -159,9 +159,9 @@ class NoiseMeter:
         self._weighted.finish()
         for spectrum in self._spectra.finish():
             self._hum.take(spectrum)
-        said = noise_readings(self._weighted, self._capture, self.options)
+        noise = noise_readings(self._weighted, self._capture, self.options)
         hum = self._hum.close(self._capture)
-        return self._capture.judged(Measured((*said.readings, *hum.readings), (*said.warnings, *hum.warnings)))
+        return self._capture.judged(Measured((*noise.readings, *hum.readings), (*noise.warnings, *hum.warnings)))
 
 
 def noise_readings(

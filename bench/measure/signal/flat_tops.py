@@ -19,17 +19,17 @@ HOP_S, EVERY_S = 0.1, 0.2
 LEAST = 0.01
 """Quieter signals, as a fraction of full scale, are not examined."""
 LOWEST_HZ, LOW_HZ, HIGHEST_HZ, TOP_HZ = 60.0, 1200.0, 5000.0, 16000.0
-FINER, SHORT_S = 4, 0.02
+INTERPOLATION, SHORT_S = 4, 0.02
 """For a tone above `LOW_HZ`: interpolation factor, and time over which the width of the peaks is measured."""
 LOW_ORDERS, HIGH_ORDERS = (2, 3, 4), (6, 7, 8, 9, 10, 11)
 HIGH_TO_LOW = 0.25
 """Least amplitude of the high harmonics of a clipped wave, as a fraction of the strongest low one."""
 OVER_NOISE, OVER_TONE = 4.0, 2e-4
 """Their least ratio to the noise between them, and to the tone."""
-WIDE, WIDEST = 0.95, 0.163
+NEAR_PEAK, MOST_TIME_NEAR_PEAK = 0.95, 0.163
 """A wave that spends more than the second fraction of the time above the first fraction of its peak is clipped by
 0.8 dB or more."""
-IN_A_ROW = 5
+CLIPPED_HOPS = 5
 """This many clipped hops, minus the clean ones, are taken as proof."""
 
 
@@ -66,7 +66,7 @@ class FlatTops:
                 continue
             cut = _is_cut(np.asarray(hop[:, c], dtype=np.float64), self._rate)
             self._row[c] = max(0, self._row[c] + (1 if cut else -1))
-            if self._row[c] >= IN_A_ROW:
+            if self._row[c] >= CLIPPED_HOPS:
                 self._cut_at[c] = float(peak)
 
     @property
@@ -87,7 +87,7 @@ def _is_cut(hop: Floats, rate: float) -> bool:
     beside = 0.5 * (after - before) / (2.0 * size[k] - before - after + 1e-30)
     hz = bin_hz * (k + float(np.clip(beside, -0.5, 0.5)))
     wave = hop if hz <= LOW_HZ else _finer(hop[: round(SHORT_S * rate)])
-    if any(float(np.mean(side >= WIDE * side.max())) > WIDEST for side in (wave, -wave)):
+    if any(float(np.mean(side >= NEAR_PEAK * side.max())) > MOST_TIME_NEAR_PEAK for side in (wave, -wave)):
         return True
     if hz > LOW_HZ:
         return False
@@ -107,7 +107,7 @@ def _is_cut(hop: Floats, rate: float) -> bool:
 
 def _finer(wave: Floats) -> Floats:
     """The wave interpolated between its samples, without its ends, where interpolation is uncertain."""
-    fine = np.fft.irfft(np.fft.rfft(wave * np.hanning(len(wave))), FINER * len(wave)) * FINER
+    fine = np.fft.irfft(np.fft.rfft(wave * np.hanning(len(wave))), INTERPOLATION * len(wave)) * INTERPOLATION
     inner = slice(len(fine) // 4, 3 * len(fine) // 4)
     return np.asarray(fine[inner] / np.hanning(len(fine))[inner])
 

@@ -19,7 +19,7 @@ ABOVE_FLOOR = 12.0
 """The least ratio of a peak's power to the median of its neighbourhood."""
 NEIGHBOURHOODS = ((16, 1000.0), (48, 4000.0), (128, 1e9))
 """Width of a neighbourhood in bins, and the frequency up to which it has that width."""
-SIDEBAND, ALIKE = 0.1, 4.0
+SIDEBAND, PAIR_RATIO = 0.1, 4.0
 """A sideband has less than this fraction of the tone's power; the two of a pair differ in power by less than this
 factor."""
 FASTEST_HZ, SIDEBAND_RANGE = 220.0, 0.1
@@ -32,9 +32,9 @@ HANN_BINS = 1.5
 """Power of a line under a Hann window, summed over its bins, relative to that of its centre bin."""
 EVERY_OTHER = 100
 """In a neighbourhood of at least this many bins, every other bin is enough for the median."""
-FEW = 24
+FEW_PEAKS = 24
 """For up to this many peaks the floor is computed at each peak; for more, over the whole spectrum at once."""
-WOW, MOST, SHARP = 0.045, 0.7, 0.9
+WOW, ONE_TONE, SHARP_PEAK = 0.045, 0.7, 0.9
 """Peak-to-peak deviation of wow of 2 % peak, as a fraction, with a margin. If more than the second fraction of all
 power lies within that range, it is one tone; wow spreads it unless its peak has more than the third fraction of it."""
 BELOW_STRONGEST = 1e-5
@@ -113,7 +113,7 @@ def without_sidebands(peaks: list[tuple[float, float]], bin_hz: float) -> list[t
             away = abs(hz - tone_hz)
             if away < min(FASTEST_HZ, SIDEBAND_RANGE * tone_hz):
                 twins = [p for o, p in peaks if abs(o + hz - 2.0 * tone_hz) < SAME_BINS * bin_hz]
-                if away < MASKED_BINS * bin_hz or any(power < ALIKE * p < ALIKE**2 * power for p in twins):
+                if away < MASKED_BINS * bin_hz or any(power < PAIR_RATIO * p < PAIR_RATIO**2 * power for p in twins):
                     return True
         return False
 
@@ -130,7 +130,7 @@ def sounds_alone(power: NDArray[np.float64], bin_hz: float) -> bool:
     low = max(2, int(LOWEST_HZ / bin_hz))
     k = low + int(np.argmax(power[low:-1]))
     near = power[max(low, int(k * (1.0 - WOW))) : int(k * (1.0 + WOW)) + 2]
-    return bool(near.sum() > MOST * power[low:].sum())
+    return bool(near.sum() > ONE_TONE * power[low:].sum())
 
 
 def _gathered(peaks: list[tuple[float, float]], power: NDArray[np.float64], bin_hz: float) -> list[tuple[float, float]]:
@@ -140,7 +140,11 @@ def _gathered(peaks: list[tuple[float, float]], power: NDArray[np.float64], bin_
     first, end = max(low, int(k * (1.0 - WOW))), int(k * (1.0 + WOW)) + 2
     near = power[first:end]
     whole = float(near.sum())
-    if whole < MOST * float(power[low:].sum()) or float(power[k - 1 : k + 2].sum()) > SHARP * whole or whole < 1e-14:
+    if (
+        whole < ONE_TONE * float(power[low:].sum())
+        or float(power[k - 1 : k + 2].sum()) > SHARP_PEAK * whole
+        or whole < 1e-14
+    ):
         return peaks
     hz = float(near @ np.arange(first, first + len(near))) / whole * bin_hz
     return [(hz, whole / HANN_BINS), *(p for p in peaks if abs(p[0] - hz) > WOW * hz)]
@@ -152,7 +156,7 @@ def _standing_out(power: NDArray[np.float64], bin_hz: float, low: int, least: fl
     where = np.flatnonzero(inner >= max(least, 1e-14)) + low
     here = power[where]
     where = where[(here > power[where - 1]) & (here >= power[where + 1])]
-    floor = _floor(power, bin_hz)[where] if len(where) > FEW else _floor_near(power, bin_hz, where)
+    floor = _floor(power, bin_hz)[where] if len(where) > FEW_PEAKS else _floor_near(power, bin_hz, where)
     return where[power[where] > ABOVE_FLOOR * floor + 1e-14]
 
 

@@ -191,12 +191,12 @@ def _fit(
     hz = angle * rate / (2.0 * np.pi)
     back = np.exp(-1j * angle)
     poles = np.exp(2.0 * np.pi * np.asarray(poles_hz) / rate)
-    lack = magnitude(hz) / np.abs(1.0 - back) ** zeros_at_zero
+    missing = magnitude(hz) / np.abs(1.0 - back) ** zeros_at_zero
     for pole in poles:
-        lack = lack * np.abs(1.0 - pole * back)
+        missing = missing * np.abs(1.0 - pole * back)
     weight = np.where(hz <= min(top, 0.49 * rate), 1.0, 0.02)
     cosines = np.cos(np.outer(angle, np.arange(extra + 1)))
-    c = np.linalg.lstsq(cosines * (weight / lack**2)[:, None], weight, rcond=None)[0]
+    c = np.linalg.lstsq(cosines * (weight / missing**2)[:, None], weight, rcond=None)[0]
     roots = np.roots(np.concatenate([c[:0:-1] / 2.0, c[:1], c[1:] / 2.0]))
     zeros = np.concatenate([roots[np.abs(roots) < 1.0], np.ones(zeros_at_zero)])
     sos = _sections(zeros, poles)

@@ -36,9 +36,9 @@ DB = 20.0 / float(np.log(10.0))
 
 NEAR_HZ = 900.0
 """Below this, hum, DC, and the tone's image and harmonics lie within the baseband, so they are fitted."""
-QUIET = 0.01
+BAND_NOISE = 0.01
 """The phase is followed in a bandwidth in which the noise has at most this fraction of the tone's power."""
-LOUD = 0.02
+LOUD_NOISE = 0.02
 """Above this noise power in one quadrature, as a fraction of the tone's, phases are taken in the narrower band."""
 NARROWEST_HZ = 3.0
 """If the phase can be followed only in a narrower band than this, the guide's phase is used."""
@@ -47,9 +47,9 @@ LIVE_HUM_HZ = 200.0
 MOST_LINES = 8
 MAINS_HZ, MAINS_TOLERANCE = (50.0, 60.0), 0.005
 """Mains frequencies, and their tolerance as a fraction."""
-STRONG = 0.01
+STRONG_LINE = 0.01
 """A line with more than this fraction of the tone's power is always fitted; a weaker one only at a hum frequency."""
-AWAY = 0.04
+SIDEBAND_RANGE = 0.04
 """Nearer to the tone than this fraction of its frequency, where flutter sidebands are strong, `SIDEBAND` applies."""
 SIDEBAND = 0.004
 """A line that near and stronger than this fraction of the tone's power counts as a flutter sideband, not as hum."""
@@ -176,7 +176,7 @@ def follow_again(
     for _ in range(2):
         clean, spread, _residual = rest.taken_out(phase, tone_hz)
         phase = _follow(clean, phase, rate, band)
-    isolated = _judged(clean, phase, rate, spread=spread, band=band, reach=reach)
+    isolated = _levels_along(clean, phase, rate, spread=spread, band=band, reach=reach)
     isolated.lines = lines
     return isolated
 
@@ -204,13 +204,13 @@ def follow_tone(
     band = min(band, 0.25 * tone_hz)
     if tone_hz >= NEAR_HZ:
         phase = _followed(turned, guide, rate, band)
-        return _judged(z, phase, rate, spread=1.0, band=band, reach=reach)
-    phase = _straight(_followed(turned, guide, rate, band))
+        return _levels_along(z, phase, rate, spread=1.0, band=band, reach=reach)
+    phase = _fitted_line(_followed(turned, guide, rate, band))
     rest = _Rest(z, facts, list(lines))
     clean, spread, residual = rest.taken_out(phase, tone_hz)
     if glance and tone_hz > LIVE_HUM_HZ:
         phase = _follow(clean, phase, rate, band)
-        return _judged(clean, phase, rate, spread=spread, band=band, reach=reach)
+        return _levels_along(clean, phase, rate, spread=spread, band=band, reach=reach)
     strength = complex(np.mean((clean - residual) * np.exp(-1j * phase)))
     beside = one_sided_lines(residual, rate, offset, 2.0 * rate / len(z), 0.48 * rate)
     seconds = len(z) / rate
@@ -230,12 +230,12 @@ def follow_tone(
         before, phase = phase, _follow(clean, phase, rate, band)
         if np.sqrt(np.mean((phase - before) ** 2)) < SETTLED_RAD:
             break
-    isolated = _judged(clean, phase, rate, spread=spread, band=band, reach=reach)
+    isolated = _levels_along(clean, phase, rate, spread=spread, band=band, reach=reach)
     isolated.lines = tuple(rest.lines)
     return isolated
 
 
-def _straight(phase: Floats) -> Floats:
+def _fitted_line(phase: Floats) -> Floats:
     """A straight line fitted to a phase, with a Hann weighting."""
     t = np.linspace(-1.0, 1.0, len(phase))
     slope, middle = weighted_line(t, phase, np.hanning(len(t) + 2)[1:-1])
@@ -247,8 +247,8 @@ def _foreign(line_hz: float, part: float, tone_hz: float, seconds: float) -> boo
     if line_hz < 0.0 or min(abs(line_hz - k * tone_hz) for k in (0, 2, 3, 4)) <= 4.0 / seconds:
         return False
     hum = _is_hum(line_hz, seconds)
-    if abs(line_hz - tone_hz) > AWAY * tone_hz:
-        return hum or part > STRONG
+    if abs(line_hz - tone_hz) > SIDEBAND_RANGE * tone_hz:
+        return hum or part > STRONG_LINE
     return hum and part < SIDEBAND
 
 
@@ -353,7 +353,7 @@ def _quiet_band(turned: Complexes, rate: float, reach: float, lowest: float) -> 
     tone = float(power[hz <= 0.3 * reach].sum()) * rate / len(turned) - 0.6 * reach * noise
     if tone <= 0.0:
         return lowest
-    return float(np.clip(QUIET * tone / (2.0 * max(noise, 1e-300)), lowest, rate))
+    return float(np.clip(BAND_NOISE * tone / (2.0 * max(noise, 1e-300)), lowest, rate))
 
 
 def _follow(z: Complexes, guide: Floats, rate: float, band: float) -> Floats:
@@ -370,7 +370,9 @@ def _followed(turned: Complexes, guide: Floats, rate: float, band: float) -> Flo
     return np.asarray(guide + unwrapped(np.angle(turned)))
 
 
-def _judged(z: Complexes, phase: Floats, rate: float, *, spread: float, band: float, reach: float) -> IsolatedTone:
+def _levels_along(
+    z: Complexes, phase: Floats, rate: float, *, spread: float, band: float, reach: float
+) -> IsolatedTone:
     """Amplitude and noise of a channel, given its phase."""
     along = derotated(z, phase)
     kept = ~flaws(along, rate)
@@ -381,7 +383,7 @@ def _judged(z: Complexes, phase: Floats, rate: float, *, spread: float, band: fl
     noise, lowest = noise / share, lowest / share
     seen = min(2.0 * 1.75 * band, 0.7 * rate)
     amplitude = mean - noise * seen / (2.0 * max(mean, 1e-12))
-    loud = noise * 0.7 * rate > LOUD * mean**2 and band < reach
+    loud = noise * 0.7 * rate > LOUD_NOISE * mean**2 and band < reach
     return IsolatedTone(
         z, along, phase, kept, amplitude, noise, lowest, spread / share, min(reach, band) if loud else reach, loud
     )

@@ -115,8 +115,8 @@ def estimate(ratios: Complexes, noise: float | None = None) -> Estimate:
         power = float(powers.mean()) - noise
         spread = float(powers.var(ddof=1)) / independent
         turned = max(0.0, float(np.mean(np.abs(np.diff(ratios)) ** 2)) - 2.0 * noise) / max(power, noise)
-        told = Estimate(power, spread / (2.0 * power) if power > 0.0 else noise, independent)
-        return told.within(ROTATION_LOSS * turned)
+        averaged = Estimate(power, spread / (2.0 * power) if power > 0.0 else noise, independent)
+        return averaged.within(ROTATION_LOSS * turned)
     return Estimate(float(abs(mean) ** 2) - scatter / independent, scatter / independent, independent)
 
 

@@ -26,7 +26,7 @@ from bench.measure.tone.demodulator import PASS, Baseband
 from bench.measure.tone.phase_fit import fit_rates, mean_hz, modelled, rough_slope, slope
 from bench.measure.tone.wander import NONE, Wander
 
-FAR, CLEAR_PASS = 0.35, 0.4
+NEIGHBOUR_LIMIT, NEIGHBOUR_PASS = 0.35, 0.4
 """A neighbouring tone is filtered out if it is nearer than the first fraction of the baseband rate; the passband of the
 filter extends to the second fraction of that distance."""
 LONGEST_DELAY_S = 400e-6
@@ -137,8 +137,8 @@ def measure_stretch(
     """
     near = tone_hz if tone_hz is not None else oscillator_hz
     reach = PASS * rate / 2
-    if clear_hz < FAR * rate:
-        reach = CLEAR_PASS * clear_hz
+    if clear_hz < NEIGHBOUR_LIMIT * rate:
+        reach = NEIGHBOUR_PASS * clear_hz
         z = _narrowed(z, rate, near - oscillator_hz, clear_hz)
     facts = BasebandFacts(rate, oscillator_hz, reach)
     lead = int(np.argmax(np.sum(np.abs(z) ** 2, axis=0)))
@@ -152,7 +152,7 @@ def measure_stretch(
             z[:, c], facts, offset, guide, lines=None if c == lead else isolated[lead].lines, glance=glance
         )
     if hum is not None:
-        _under(isolated, hum, oscillator_hz, oscillator_hz + offset, len(z) / rate)
+        _note_masked_hum(isolated, hum, oscillator_hz, oscillator_hz + offset, len(z) / rate)
     rates = (
         None
         if glance
@@ -169,7 +169,7 @@ def measure_stretch(
     return tones, pair
 
 
-def _under(
+def _note_masked_hum(
     isolated: dict[int, IsolatedTone],
     hum: tuple[float, Sequence[float]],
     oscillator_hz: float,
@@ -190,7 +190,7 @@ def _under(
 
 def _narrowed(z: Baseband, rate: float, offset: float, clear_hz: float) -> Baseband:
     """The band nearer than the nearest other tone; only the valid part of the convolution is kept."""
-    taps = low_pass(CLEAR_PASS * clear_hz, clear_hz, rate)
+    taps = low_pass(NEIGHBOUR_PASS * clear_hz, clear_hz, rate)
     if len(taps) > len(z) // 2:
         return z
     turn = np.exp(-2j * np.pi * offset / rate * np.arange(len(z)))
@@ -243,11 +243,11 @@ def _pair(left: IsolatedTone, right: IsolatedTone, facts: BasebandFacts) -> Phas
     seconds = len(product) / rate * share
     turned = product * np.conj(mean) / abs(mean) ** 2
     off = np.where(kept, np.imag(turned), 0.0)
-    off = _less_flutter(off, left, right, facts)
+    off = _without_flutter(off, left, right, facts)
     reach = 0.95 * facts.reach_hz
     _, lowest = density(off, rate, min(WEAVE_HZ, 0.3 * reach), reach)
     lag, course, course_rate = _lag_course(turned, kept, rate)
-    course = _less_flutter(course, left, right, facts, round(rate / course_rate))
+    course = _without_flutter(course, left, right, facts, round(rate / course_rate))
     weaves = wander.wanders(course, course_rate, lowest)
     apart = wander.means(left.level_course() - right.level_course(), rate)[0]
     noise_db = sum(v.noise_level * (DB / max(v.amplitude, 1e-12)) ** 2 for v in (left, right))
@@ -306,7 +306,9 @@ def _weave(course: Floats, rate: float, noise: float) -> tuple[float, float, flo
     return float(np.sqrt(weave)), float(own), float(np.hypot(few * spread / (2.0 * np.sqrt(weave)), own))
 
 
-def _less_flutter(off: Floats, left: IsolatedTone, right: IsolatedTone, facts: BasebandFacts, every: int = 1) -> Floats:
+def _without_flutter(
+    off: Floats, left: IsolatedTone, right: IsolatedTone, facts: BasebandFacts, every: int = 1
+) -> Floats:
     """The lag's changes without those that flutter makes through a constant delay: lag = 2π f(t) τ.
 
     Args:

@@ -16,7 +16,7 @@ from bench.measure.signal.blocks import Samples
 from bench.measure.signal.spectral_peaks import WOW, hann_power, sounds_alone, strongest_peaks, without_sidebands
 from bench.measure.tone.demodulator import Spectra
 from bench.measure.tone.found_tone import LEVEL_METHOD, FoundTone, side_of
-from bench.measure.tone.peak_track import MOVES, SAME_HZ, Track
+from bench.measure.tone.peak_track import SAME_HZ, WOW_MOVE, Track
 
 __all__ = ["LEVEL_METHOD", "FoundTone", "ToneFinder", "side_of"]
 
@@ -27,11 +27,11 @@ TRACKS = 8
 """Peaks that are followed at once."""
 KEPT = 5
 """Spectra that are buffered, so that the start of a tone is not lost when it is recognised."""
-HARVEST, UNHURRIED = 8, 64
+HARVEST, IDLE_HARVEST = 8, 64
 """Chunks between searches for tones that have ended: half a second, or 4 s if no one is waiting for them."""
-SHOW, UNSEEN = 4, 16
+LIVE_EVERY, IDLE_EVERY = 4, 16
 """Chunks between measurements of the sounding tone; the second applies if no one is watching."""
-STAYS = 0.01
+STEADY_MOVE = 0.01
 """Greatest movement of a peak between chunks before it is followed, as a fraction, unless the tone sounds alone."""
 NEIGHBOUR, NEAREST_HZ = 0.01, 40.0
 """A peak with at least this fraction of a tone's power, and at least this far away, is filtered out first."""
@@ -73,13 +73,13 @@ class ToneFinder:
         self._spectra = spectra or Spectra(sample_rate, channels)
         self._hum = hum
         self._harvest = harvest
-        self._show = SHOW if harvest == HARVEST else UNSEEN
+        self._show = LIVE_EVERY if harvest == HARVEST else IDLE_EVERY
         self._recent: list[tuple[int, NDArray[np.complex128]]] = []
         self._chunk = 0
         self._peaks: list[list[tuple[float, float]]] = []
         self._tracks: list[Track] = []
         self._rested = False
-        self._told: list[FoundTone] = []
+        self._reported: list[FoundTone] = []
         self._shown: FoundTone | None = None
         self._shown_at = self._seen_at = -1
 
@@ -125,7 +125,7 @@ class ToneFinder:
             for track in self._tracks:
                 track.extend(spectrum, self._chunk)
                 track.beside_as_before()
-            return self._due([])
+            return self._end_chunk([])
         self._rested = False
         if power is None:
             power = hann_power(spectrum, self._spectra.bin_hz)
@@ -143,7 +143,7 @@ class ToneFinder:
                 found += track.close()
         self._open(peaks, power)
         self._peaks = [*self._peaks[-1:], peaks]
-        return self._due(found)
+        return self._end_chunk(found)
 
     def _may_rest(self) -> bool:
         """Whether to skip the search for peaks: in every other chunk, while every peak is being followed."""
@@ -154,7 +154,7 @@ class ToneFinder:
             and all(any(abs(t.seen_hz - hz) < _apart(hz) for t in self._tracks) for hz, _ in self._peaks[-1])
         )
 
-    def _due(self, found: list[FoundTone]) -> list[FoundTone]:
+    def _end_chunk(self, found: list[FoundTone]) -> list[FoundTone]:
         """The periodic tasks, at the end of a chunk."""
         for track in self._tracks:
             if self._chunk % self._show == 0:
@@ -163,20 +163,20 @@ class ToneFinder:
             if self._chunk % self._harvest == 0:
                 found += track.harvest()
         self._chunk += 1
-        return self._tell(found)
+        return self._report(found)
 
     def conclude(self) -> list[FoundTone]:
         """The tones that were still sounding, after the last chunk."""
         found = [tone for track in self._tracks for tone in track.close()]
         self._tracks = []
-        return self._tell(found)
+        return self._report(found)
 
     def _open(self, peaks: list[tuple[float, float]], spectrum_power: NDArray[np.float64]) -> None:
         """Start to follow each peak that was also present in the two chunks before."""
         for hz, power in peaks if len(self._peaks) == 2 else []:
             if any(_beside(t, hz, power) and not t.misses for t in self._tracks):
                 continue
-            moves = MOVES if sounds_alone(spectrum_power, self._spectra.bin_hz) else STAYS
+            moves = WOW_MOVE if sounds_alone(spectrum_power, self._spectra.bin_hz) else STEADY_MOVE
             reach = max(0.7 * self._spectra.bin_hz, moves * hz)
             if not all(any(abs(h - hz) < reach and p > 0.1 * power for h, p in old) for old in self._peaks):
                 continue
@@ -203,16 +203,16 @@ class ToneFinder:
         ]
         return min(away, default=1e9)
 
-    def _tell(self, found: list[FoundTone]) -> list[FoundTone]:
+    def _report(self, found: list[FoundTone]) -> list[FoundTone]:
         """The separate tones among those found, oldest first."""
         sounding = [t for t in (track.sounding() for track in self._tracks) if t is not None] if found else []
-        known = [*self._told, *found, *sounding]
+        known = [*self._reported, *found, *sounding]
         own: list[FoundTone] = []
         for f in found:
             of_another = any(_harmonic(f, k) or _faint(f, k) or _sideband(f, k) or _echo(f, k) for k in known)
-            if not of_another and not any(_same(f, k) for k in [*self._told, *own, *sounding]):
+            if not of_another and not any(_same(f, k) for k in [*self._reported, *own, *sounding]):
                 own.append(f)
-        self._told = [*self._told, *own][-2 * TRACKS :]
+        self._reported = [*self._reported, *own][-2 * TRACKS :]
         return sorted(own, key=lambda f: f.start_s)
 
 

@@ -29,14 +29,14 @@ PROVEN = 8
 """A tone must be in this many spectra to be followed."""
 BRIEF = 4
 """The number that is enough if the capture ends before that."""
-LOUDER = 1.26
+TAKEOVER_RATIO = 1.26
 """Power ratio (1 dB) by which a later tone must exceed the followed one to replace it."""
 STEADY, STEADY_BINS = 0.005, 0.15
 """Greatest standard deviation of the frequency of a steady tone, as a fraction of it or of a bin."""
-HELD, WOW = 0.012, 0.025
+STEADY_RANGE, WOW_RANGE = 0.012, 0.025
 """Greatest distance of a candidate from its mean frequency, as a fraction: for a tone that must be steady, and for any
 other, which wow of 2 % peak may move."""
-SAME = 0.03
+SAME_TONE = 0.03
 """A tone within this fraction of the followed one's frequency is the same tone at another speed."""
 PASS, STOP = 0.3, 0.9
 """Edges of the flat filter, as fractions of the tone's frequency."""
@@ -158,14 +158,14 @@ class Follower:
 
     def near(self, hz: NDArray[np.float64]) -> NDArray[np.bool_]:
         """Whether a measured frequency is that of the followed tone, not of another in its place."""
-        return np.abs(hz - self.tone_hz) < max(2.0 * self.spectra.bin_hz, SAME * self.tone_hz)
+        return np.abs(hz - self.tone_hz) < max(2.0 * self.spectra.bin_hz, SAME_TONE * self.tone_hz)
 
     def start_of(self, piece: Piece) -> int:
         """Index of the first of its points; point p lies at p / rate seconds."""
         return self.spectra.start_of(piece.first)
 
     def _note(self, hz: float, power: float, chunk: int) -> None:
-        reach = max(0.7 * self.spectra.bin_hz, (HELD if self._steady else WOW) * hz)
+        reach = max(0.7 * self.spectra.bin_hz, (STEADY_RANGE if self._steady else WOW_RANGE) * hz)
         for candidate in self._candidates:
             if abs(candidate.hz - hz) < reach:
                 if candidate.last != chunk:
@@ -205,7 +205,7 @@ class Follower:
     def _takes_over(self, candidate: _Candidate) -> bool:
         if not self.tone_hz:
             return True
-        return candidate.power > LOUDER * self._power and not self._same(candidate)
+        return candidate.power > TAKEOVER_RATIO * self._power and not self._same(candidate)
 
 
 @lru_cache(maxsize=64)

@@ -16,9 +16,9 @@ from bench.measure.tone.finder import FoundTone
 from bench.measure.tone.meter import HUM_BELOW_DB, SEARCH_RANGE
 from bench.measure.tone.peak_track import is_mains
 
-CLOSE = 0.012
+MATCH_RANGE = 0.012
 """Greatest relative difference of a tone from its nominal frequency, corrected for speed; our own choice."""
-TOGETHER_S = 0.3
+OVERLAP_S = 0.3
 """Tones that overlap by this count as simultaneous; our own choice."""
 SECTIONS_DB = 3.0
 """Takes whose levels differ by more belong to different sections of the tape; our own choice."""
@@ -40,16 +40,16 @@ def common_speed(tones: Sequence[FoundTone], nominal: Sequence[float]) -> float:
         return 1.0
 
     def fit(ratio: float) -> tuple[int, float]:
-        hit = sum(any(abs(t.frequency_hz / (ratio * hz) - 1.0) < CLOSE / 2 for t in tones) for hz in nominal)
+        hit = sum(any(abs(t.frequency_hz / (ratio * hz) - 1.0) < MATCH_RANGE / 2 for t in tones) for hz in nominal)
         return hit, -abs(float(np.log(ratio)))
 
     best = max(ratios, key=fit)
-    return float(np.median([r for r in ratios if abs(r / best - 1.0) < CLOSE / 2]))
+    return float(np.median([r for r in ratios if abs(r / best - 1.0) < MATCH_RANGE / 2]))
 
 
 def takes_of(tones: Sequence[FoundTone], hz: float, speed: float, nominal: Sequence[float]) -> list[FoundTone]:
     """The takes of one nominal frequency, oldest first."""
-    near = [t for t in tones if abs(t.frequency_hz / (hz * speed) - 1.0) < CLOSE and not _hum_beside(t, tones)]
+    near = [t for t in tones if abs(t.frequency_hz / (hz * speed) - 1.0) < MATCH_RANGE and not _hum_beside(t, tones)]
     if not near:
         near = [
             t
@@ -70,7 +70,7 @@ def takes_of(tones: Sequence[FoundTone], hz: float, speed: float, nominal: Seque
 def _hum_beside(tone: FoundTone, tones: Sequence[FoundTone]) -> bool:
     """Whether a tone at a mains frequency overlaps a louder one, because the tones of a tape are consecutive."""
     return is_mains(tone.frequency_hz) and any(
-        min(tone.end_s, t.end_s) - max(tone.start_s, t.start_s) > TOGETHER_S and t.dbfs > tone.dbfs + HUM_BELOW_DB / 2
+        min(tone.end_s, t.end_s) - max(tone.start_s, t.start_s) > OVERLAP_S and t.dbfs > tone.dbfs + HUM_BELOW_DB / 2
         for t in tones
         if t is not tone
     )

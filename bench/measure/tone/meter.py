@@ -13,7 +13,7 @@ from bench.measure.signal.automatic_gain import GainWatch, in_the_way
 from bench.measure.signal.blocks import Samples
 from bench.measure.signal.flat_tops import FlatTops
 from bench.measure.signal.missing_top import MissingTop
-from bench.measure.tone.finder import UNHURRIED, FoundTone, ToneFinder, side_of, without_pieces
+from bench.measure.tone.finder import IDLE_HARVEST, FoundTone, ToneFinder, side_of, without_pieces
 from bench.measure.tone.peak_track import is_mains
 
 SEARCH_RANGE = 0.065
@@ -62,7 +62,7 @@ class ToneMeter(ABC):
         self.options = options or Options()
         asked = (self.options.frequency, self.options.nominal, *self.options.frequencies)
         hum = any(hz is not None and is_mains(hz) for hz in asked)
-        self._finder = ToneFinder(sample_rate, channels, hum=hum, harvest=UNHURRIED)
+        self._finder = ToneFinder(sample_rate, channels, hum=hum, harvest=IDLE_HARVEST)
         self._tones: list[FoundTone] = []
         self._capture = CaptureCheck(sample_rate, channels)
 
@@ -148,11 +148,11 @@ class CaptureCheck:
         """A meter's results with warnings about the capture; readings that automatic gain falsifies are refused."""
         edge = self._top.edge_hz()
         if edge is not None:
-            told = (
+            warning = (
                 f"there is nothing above {edge / 1000.0:.1f} kHz: lossy coding leaves that out and falsifies weak "
                 "sounds too, so that readings are less certain; capture again without it"
             )
-            measured = Measured(tuple(_coded(r) for r in measured.readings), (told, *measured.warnings))
+            measured = Measured(tuple(_coded(r) for r in measured.readings), (warning, *measured.warnings))
         swing = self._gain.swing_db()
         if swing is None:
             return Measured(measured.readings, (*self.clipping(), *measured.warnings))

@@ -9,21 +9,21 @@ from bench.measure.signal.spectral_peaks import HANN_BINS, WOW, between
 from bench.measure.tone.baseband import Complexes, low_pass, median
 from bench.measure.tone.channel_phase import NEAR_HZ
 from bench.measure.tone.demodulator import HALF, Baseband, Spectra
-from bench.measure.tone.estimate import CLEAR_PASS, FAR, measure_stretch
+from bench.measure.tone.estimate import NEIGHBOUR_LIMIT, NEIGHBOUR_PASS, measure_stretch
 from bench.measure.tone.found_tone import FoundTone, joined
 from bench.measure.tone.quantisation import with_rounding
 from bench.measure.tone.steady_edges import exact
 from bench.measure.tone.steady_stretches import SHORTEST_S, Frames, Run, frame_points, make_frames, steady_runs
 
-SETTLED = 13
+EDGE_POINTS = 13
 """Points at the ends of a stream where the filter extends into the silence outside."""
 PART_S, LOW_PART_S = 60.0, 25.0
 """A longer tone is measured in parts of this length; a low one, with hum fitted, in shorter parts to save memory."""
-GLIDE = 0.008
+GLIDE_FRACTION = 0.008
 """A frequency that changes by more than this fraction from end to end is a glide; our own choice."""
-VAGUE_DB = 0.4
+MOST_UNCERTAIN_DB = 0.4
 """A stretch of less than a second with a more uncertain level is not a steady tone; our own choice."""
-KNOWN, AHEAD = 4, 3
+FRAMES_BEFORE, FRAMES_AFTER = 4, 3
 """Numbers of frames before and after a frame with which it is compared."""
 GLANCE_S = 1.5
 """Length of the end of a tone that is measured while it sounds."""
@@ -36,20 +36,20 @@ HUM_TURNS = 4.0
 """A mains line with fewer beats against the tone within the stretch may be inseparable from it."""
 HUM_S, HUM_AWAY_S = 0.2, (0.06, 0.15, 0.25)
 """It is then measured outside the stretch, over this length, at these distances; the least is free of tones."""
-HELD = 6
+NEWEST_FRAMES = 6
 """A run that ends this near to the newest frame continues."""
-GONE = 0.05
+LEAST_REMAINING = 0.05
 """A peak whose power falls below this fraction has disappeared; our own choice."""
-MOVES = 0.025
+WOW_MOVE = 0.025
 """Greatest movement of a peak between chunks, and its spread to either side within one, due to wow of 2 % peak; as a
 fraction of its frequency."""
-SAME_HZ, SEEMS = 3.0, 0.03
+SAME_HZ, APPARENT_MOVE = 3.0, 0.03
 """A low peak nearer than the first to a followed one is the same peak; hum may lie 3 Hz from a tone. A moving peak is
 broad, and may appear to move by up to the second, as a fraction of its frequency."""
 OUTGROWN = 100.0
 """A peak that has this many times the power it was first seen with is another tone, such as the one that a print of it
 came ahead of: what was filtered out beside the first would filter the second; our own choice."""
-PATIENCE = 5
+MOST_MISSES = 5
 """Chunks for which a peak may be missing before it is dropped; gaps between takes are bridged here and found later."""
 
 
@@ -63,8 +63,8 @@ def is_mains(hz: float) -> bool:
 def _steady(tone: FoundTone) -> bool:
     """Whether a stretch is a steady tone: a briefly held vowel has no definite level, and a glide no definite pitch."""
     best = min(tone.tones, key=lambda t: t.dbfs_noise)
-    glides = abs(best.drift_hz) > GLIDE * tone.frequency_hz + best.drift_uncertainty_hz
-    vague = best.dbfs_noise > (VAGUE_DB if tone.duration_s < 1.0 else 2 * VAGUE_DB)
+    glides = abs(best.drift_hz) > GLIDE_FRACTION * tone.frequency_hz + best.drift_uncertainty_hz
+    vague = best.dbfs_noise > (MOST_UNCERTAIN_DB if tone.duration_s < 1.0 else 2 * MOST_UNCERTAIN_DB)
     return tone.duration_s >= SHORTEST_S - 0.02 and not glides and not vague
 
 
@@ -102,12 +102,12 @@ class Track:
         self._done = 0
         self._parts: list[FoundTone] = []
         self._clear: list[float] = []
-        self._goes_on = False
+        self._still_steady = False
         self._clear_hz = clear_hz
         self._hum = hum
         self._taps: Complexes | None = None
-        if clear_hz < FAR * spectra.rate:
-            taps = low_pass(CLEAR_PASS * clear_hz, clear_hz, spectra.rate)
+        if clear_hz < NEIGHBOUR_LIMIT * spectra.rate:
+            taps = low_pass(NEIGHBOUR_PASS * clear_hz, clear_hz, spectra.rate)
             half = len(taps) // 2
             offset = (hz - self._oscillator_hz) / spectra.rate
             self._taps = taps * np.exp(2j * np.pi * offset * np.arange(-half, half + 1))
@@ -134,13 +134,13 @@ class Track:
                 z = np.stack([np.convolve(held[:, c], self._taps, mode="valid") for c in range(z.shape[1])], axis=1)
             self._pieces += [z[n : n + HALF] for n in range(0, len(z), HALF)]
         points, ready = self._frames.points, len(self._frames)
-        count = (self._end() - ready * points) // points - (0 if to_the_end else AHEAD)
+        count = (self._end() - ready * points) // points - (0 if to_the_end else FRAMES_AFTER)
         if count <= 0:
             return
         if not self._hum and is_mains(self.tone_hz) and self.power < 10.0 ** (HUM_DBFS / 10.0):
             self._frames = self._frames.joined(self._frames.silent(count))
             return
-        known = min(ready, KNOWN, (ready * points - self._dropped) // points)
+        known = min(ready, FRAMES_BEFORE, (ready * points - self._dropped) // points)
         z = self._points((ready - known) * points, self._end())
         more = make_frames(z, self._spectra.rate, self.tone_hz, self._oscillator_hz)
         self._frames = self._frames.joined(more.between(known, known + count))
@@ -148,11 +148,11 @@ class Track:
     @property
     def holds(self) -> bool:
         """Whether a steady tone sounded at the last harvest and the peak has been present since."""
-        return self._goes_on and not self.misses
+        return self._still_steady and not self.misses
 
     def look(self, power: NDArray[np.float64]) -> bool:
         """Whether the peak is still present in a chunk's power spectrum, or was shortly before."""
-        reach, away = (max(2, round(part * self.tone_hz / self._spectra.bin_hz)) for part in (MOVES, WOW))
+        reach, away = (max(2, round(part * self.tone_hz / self._spectra.bin_hz)) for part in (WOW_MOVE, WOW))
         seen = round(self.seen_hz / self._spectra.bin_hz)
         low = max(1, seen - reach, self._centre - away)
         high = min(seen + reach, self._centre + away, len(power) - 2) + 1
@@ -161,14 +161,14 @@ class Track:
         self.power = max(0.7 * self.power, here)
         if self._taps is not None and here > OUTGROWN * self._power_at_first:
             self._pass_all(self._taps)
-        self.misses = 0 if here > GONE * self.power > 0.0 else self.misses + 1
+        self.misses = 0 if here > LEAST_REMAINING * self.power > 0.0 else self.misses + 1
         if not self.misses:
             hz = between(power, at) * self._spectra.bin_hz
-            moves, strays = (max(SAME_HZ, part * self.tone_hz) for part in (SEEMS, WOW))
+            moves, strays = (max(SAME_HZ, part * self.tone_hz) for part in (APPARENT_MOVE, WOW))
             # For a low peak the search range of two bins is wider than this; a peak further away is another one.
             if abs(hz - self.seen_hz) < moves and abs(hz - self.tone_hz) < strays:
                 self.seen_hz = hz
-        return self.misses < PATIENCE
+        return self.misses < MOST_MISSES
 
     def _pass_all(self, taps: Complexes) -> None:
         """Filter nothing out from here on; with the delay of the filter that was."""
@@ -195,7 +195,7 @@ class Track:
         runs = self._runs()
         head = len(frames) - self._done
         settled = head - round(2 * SHORTEST_S / frames.seconds)
-        self._goes_on = bool(runs) and runs[-1].end >= head - HELD
+        self._still_steady = bool(runs) and runs[-1].end >= head - NEWEST_FRAMES
         found = []
         at = self._done
         for first, last, end, undecided in runs:
@@ -228,7 +228,7 @@ class Track:
             return None
         frames = self._frames
         runs = self._runs()
-        if not runs or len(frames) - self._done - runs[-1].end > HELD:
+        if not runs or len(frames) - self._done - runs[-1].end > NEWEST_FRAMES:
             return None
         first, last = self._done + runs[-1].first, self._done + runs[-1].last
         late = max(first, last - round(GLANCE_S / frames.seconds))
@@ -256,12 +256,12 @@ class Track:
         return is_mains(hz) and median(frames.level_db[first:last]) < HUM_DBFS
 
     def _ended(self, first: int, last: int) -> list[FoundTone]:
-        goes_on = bool(self._parts) and first - self._done <= 2
-        out = [] if goes_on else self._flush()
-        own = self.measure(first, last, cut_start=goes_on)
-        if not goes_on and not _steady(own):
+        continues = bool(self._parts) and first - self._done <= 2
+        out = [] if continues else self._flush()
+        own = self.measure(first, last, cut_start=continues)
+        if not continues and not _steady(own):
             return out
-        if goes_on:
+        if continues:
             own = joined([*self._parts, own])
             self._parts = []
         return [*out, own]
@@ -297,8 +297,8 @@ class Track:
             tone_hz=about,
             oscillator_hz=self._oscillator_hz,
         )
-        start = first * points if cut_start else max(start + low, SETTLED - self._first_point)
-        stop = last * points if cut_end else min(stop + low, self._spectra.points() - self._first_point - SETTLED)
+        start = first * points if cut_start else max(start + low, EDGE_POINTS - self._first_point)
+        stop = last * points if cut_end else min(stop + low, self._spectra.points() - self._first_point - EDGE_POINTS)
         chunks = self._clear[max(0, start // HALF - 1) : stop // HALF]
         clear = min(self._clear_hz, sorted(chunks)[3 * (len(chunks) - 1) // 10] if chunks else 1e9)
         tones, pair = measure_stretch(

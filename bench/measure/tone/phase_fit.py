@@ -38,7 +38,7 @@ APART_TURNS = 0.8
 SEARCH_PENALTY, PARTIAL_PENALTY = 0.05, 0.5
 """Relative increase of the standard deviation if rates were searched for, and if one of them has no full cycle, so that
 the fit relies on its being a pure sine."""
-RAISED, WANDERS = 2.4, 1.8
+RAISED_RATIO, WANDER_RATIO = 2.4, 1.8
 """The lowest nine bins of a residual, or those of `WANDER`, exceed its noise by these ratios once in a thousand."""
 WANDER = slice(2, 26)
 """The bins, in cycles within the tone, in which wander of speed is detected."""
@@ -89,18 +89,18 @@ def fit_rates(phase: Floats, rate: float, reach_hz: float, tone_hz: float) -> li
             break
         found = float(hz[k])
         if found * seconds < SEARCHED_TURNS:
-            found = _tried(t, y, rates)
+            found = _best_slow_rate(t, y, rates)
         more = _refined(t, y, [*rates, found], 2)
-        if not _sound(t, y, more, tone_hz):
+        if not _plausible(t, y, more, tone_hz):
             break
         rates = more
     if not rates:
         return rates
     finer = _refined(t, y, rates, 3)
-    return finer if _sound(t, y, finer, tone_hz) else rates
+    return finer if _plausible(t, y, finer, tone_hz) else rates
 
 
-def _sound(t: Floats, y: Floats, rates: list[float], tone_hz: float) -> bool:
+def _plausible(t: Floats, y: Floats, rates: list[float], tone_hz: float) -> bool:
     """Whether a fit is plausible flutter: separate rates, at most one of them slow, and a deviation within limits."""
     seconds = (t[1] - t[0]) * len(t)
     turns = sorted(g * seconds for g in rates)
@@ -112,7 +112,7 @@ def _sound(t: Floats, y: Floats, rates: list[float], tone_hz: float) -> bool:
     return max(swings, default=0.0) < most and abs(values[1] - np.polyfit(t, y, 1)[0]) < most
 
 
-def _tried(t: Floats, y: Floats, rates: list[float]) -> float:
+def _best_slow_rate(t: Floats, y: Floats, rates: list[float]) -> float:
     """The slow rate that, added to the others, leaves the least residual."""
     seconds = (t[1] - t[0]) * len(t)
     best, least = 0.0, np.inf
@@ -157,10 +157,10 @@ def slope(phase: Floats, rate: float, rates: list[float], reach_hz: float) -> Sl
     t, y, step = _thinned(phase, rate)
     seconds = step * len(y)
     straight = [g for g in rates if g * seconds >= SLOW_TURNS]
-    values, deviations, wandering = _judged(t, y, rates, reach_hz)
+    values, deviations, wandering = _fitted(t, y, rates, reach_hz)
     frequency = values[1], deviations[1]
     if straight != rates:
-        values, deviations, _ = _judged(t, y, straight, reach_hz)
+        values, deviations, _ = _fitted(t, y, straight, reach_hz)
     if wandering:
         wandered = _of_wandering(phase, rate, [g for g in rates if g * seconds >= WANDER_CYCLES])
         if wandered.wander_hz.within > wandered.deviation_hz:
@@ -206,28 +206,28 @@ def mean_hz(phase: Floats, rate: float) -> float:
     return (end - start) / (2 * np.pi * len(phase) / rate)
 
 
-def _judged(t: Floats, y: Floats, rates: list[float], reach_hz: float) -> tuple[Floats, Floats, bool]:
+def _fitted(t: Floats, y: Floats, rates: list[float], reach_hz: float) -> tuple[Floats, Floats, bool]:
     """The values of the fit, their standard deviations from the noise density, and whether the speed wanders."""
     seconds = (t[1] - t[0]) * len(t)
     design = _design(t, rates)
     values, cofactors = _least_squares(design, y)
     residual = y - design @ values
     if rates:
-        cofactors = _least_squares(_whole(t, values, design, rates), residual)[1][: len(values)]
+        cofactors = _least_squares(_full_design(t, values, design, rates), residual)[1][: len(values)]
     power = np.abs(np.fft.rfft(residual)) ** 2 / len(y)
     floor = floor_of(power[1 : max(8, int(min(0.95 * reach_hz, FLAT_HZ) * seconds))])
     # Flutter without distinct lines raises the lowest part of the spectrum, which affects the slope.
     taken = 2 + 2 * sum(g * seconds < 10 for g in rates)
     lowest = power[1:10]
     near = float(lowest.sum()) / max(1.0, len(lowest) - taken / 2)
-    raised = near > RAISED * floor
+    raised = near > RAISED_RATIO * floor
     doubt = 1.0 + SEARCH_PENALTY * bool(rates) + PARTIAL_PENALTY * any(g * seconds < SLOW_TURNS for g in rates)
     return values, np.asarray(doubt * np.sqrt(floor * cofactors)), raised or _wanders(power, floor)
 
 
 def _wanders(power: Floats, floor: float) -> bool:
     """Whether the low end of a residual's spectrum exceeds its noise."""
-    return float(power[WANDER].mean()) > WANDERS * floor
+    return float(power[WANDER].mean()) > WANDER_RATIO * floor
 
 
 def rough_slope(phase: Floats, rate: float, reach_hz: float) -> Slope:
@@ -280,7 +280,7 @@ def _least_squares(design: Floats, y: Floats) -> tuple[Floats, Floats]:
     return np.asarray(inverse @ (scaled.T @ y) / norm), np.asarray(np.diag(inverse) / norm**2)
 
 
-def _whole(t: Floats, values: Floats, design: Floats, rates: list[float]) -> Floats:
+def _full_design(t: Floats, values: Floats, design: Floats, rates: list[float]) -> Floats:
     """The design matrix with the derivatives by each rate, since the rates are unknowns too."""
     if not rates:
         return design
@@ -297,7 +297,7 @@ def _refined(t: Floats, y: Floats, rates: list[float], turns: int) -> list[float
     seconds = (t[1] - t[0]) * len(t)
     for _ in range(turns if rates else 0):
         values, design = _solve(t, y, rates)
-        step, _ = _least_squares(_whole(t, values, design, rates), y - design @ values)
+        step, _ = _least_squares(_full_design(t, values, design, rates), y - design @ values)
         moves = np.clip(step[design.shape[1] :], -0.3 / seconds, 0.3 / seconds)
         rates = [max(LOWEST_TURNS / seconds, g + float(m)) for g, m in zip(rates, moves, strict=True)]
     return rates

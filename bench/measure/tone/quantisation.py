@@ -1,10 +1,10 @@
 """The effect of quantisation on a steady tone: an error that does not look like noise.
 
 With dither, quantisation in steps of q is white noise of q²/12 and is measured as such. Without dither, a sine becomes
-a staircase with a slightly different amplitude (`BEND`). If its frequency is commensurate with the sample rate (1 kHz
-at 48 kHz repeats the same 48 samples), the error repeats in every period: it consists of lines that coincide with the
-tone and its harmonics, and no length of signal separates it from the tone. Its variance in the tone's amplitude is that
-of white noise over the samples of one period, in which a sine takes each value twice: 4 (q²/12) / P.
+a staircase with a slightly different amplitude (`AMPLITUDE_ERROR`). If its frequency is commensurate with the sample
+rate (1 kHz at 48 kHz repeats the same 48 samples), the error repeats in every period: it consists of lines that
+coincide with the tone and its harmonics, and no length of signal separates it from the tone. Its variance in the tone's
+amplitude is that of white noise over the samples of one period, in which a sine takes each value twice: 4 (q²/12) / P.
 """
 
 from __future__ import annotations
@@ -17,13 +17,13 @@ from bench.measure.tone.estimate import ChannelTone, PhasePair
 
 LONGEST_PERIOD = 65536
 """Over a longer period the error is spread too well to matter."""
-BEND = 2.0 / np.pi**2 / np.sqrt(2.0)
+AMPLITUDE_ERROR = 2.0 / np.pi**2 / np.sqrt(2.0)
 """Rounding a sine of amplitude A without noise changes its amplitude by (2 q/π) J₁(2π A/q), a Bessel function of
 magnitude (2/π²) q √(q/A) for large A; this is its root mean square over A, in q. Noise removes it, as dither does."""
-DITHERED = 3.0
+DITHER_NOISE = 3.0
 """Noise above this, in q²/12, acts as dither; triangular dither amounts to this much. Less may be the harmonics of the
 staircase."""
-SEEN = 0.5
+VISIBLE_FRACTION = 0.5
 """Fraction of the quantisation power that is seen as noise if it behaves as noise."""
 
 
@@ -58,9 +58,9 @@ def _variance(tone: ChannelTone, step: float, sample_rate: float, seconds: float
         return 0.0
     own = step**2 / 12.0
     seen = (0.5 * tone.amplitude_uncertainty) ** 2 * seconds * sample_rate / 2.0
-    dithered = float(np.exp(-4.0 * np.pi**2 * max(0.0, seen - DITHERED * own) / step**2))
-    bent = (BEND * step) ** 2 * step / tone.amplitude
-    repeated = 0.0 if seen > SEEN * own else 4.0 * own / _period(tone.frequency_hz, sample_rate, seconds)
+    dithered = float(np.exp(-4.0 * np.pi**2 * max(0.0, seen - DITHER_NOISE * own) / step**2))
+    bent = (AMPLITUDE_ERROR * step) ** 2 * step / tone.amplitude
+    repeated = 0.0 if seen > VISIBLE_FRACTION * own else 4.0 * own / _period(tone.frequency_hz, sample_rate, seconds)
     return float(dithered * bent + repeated)
 
 

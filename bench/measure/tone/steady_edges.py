@@ -17,7 +17,7 @@ MARGIN = 5
 """Points excluded after the last visible deviation: the step response of the filter settles within them."""
 DECADES = 2.0
 """An attack continues below the noise: it is extrapolated over this many more decades at its last rate."""
-TENFOLD, MOST_OFF, SLOWEST = 10.0, 0.5, 0.1
+RATE_RATIO, RATE_FROM, MOST_EXCLUDED = 10.0, 0.5, 0.1
 """That rate is measured from where the deviation was this many times larger, but at most this fraction of the level; at
 most this fraction of the stretch is excluded for it."""
 
@@ -43,7 +43,7 @@ def exact(
     inside = round(NEIGHBOURHOOD_S * rate) + reach
     if last - first < 4 * frame:
         return first, last
-    most = round(SLOWEST * (last - first))
+    most = round(MOST_EXCLUDED * (last - first))
     low, high = max(0, first - reach), min(len(z), first + inside + reach)
     forth = _clean(z[low:high], rate, tone_hz, oscillator_hz)
     start = low + _begin(*forth, rate, about=first - low, reach=reach, tone_hz=tone_hz, most=most)
@@ -91,7 +91,7 @@ def _begin(z: Complexes, envelope: Floats, rate: float, *, about: int, reach: in
     if not len(slow) and not len(turning):
         return max(0, about - reach)
     last = int(max([*slow[-1:], *turning[-1:]]))
-    far = min(TENFOLD * seen, MOST_OFF * a)
+    far = min(RATE_RATIO * seen, RATE_FROM * a)
     before = np.flatnonzero(np.abs(envelope[: slow[-1] + 1] - a) > far) if len(slow) else slow
     if len(before):
         pace = (slow[-1] - before[-1]) / np.log10(far / seen)

@@ -143,7 +143,7 @@ def make_frames(z: Baseband, rate: float, tone_hz: float, oscillator_hz: float) 
         direct = _direct_current(z, rate, oscillator_hz)[: len(t)] * back
         turned -= direct
     far_hz = FAR_TURNS * rate / block
-    away = _far_away(turned, rate, block * blocks, far_hz) if tone_hz >= CLEAR_HZ else np.zeros(count)
+    away = _frame_offsets(turned, rate, block * blocks, far_hz) if tone_hz >= CLEAR_HZ else np.zeros(count)
     if away.any():
         turned *= np.exp(-2j * np.pi / rate * np.cumsum(np.repeat(away, block * blocks)))[:, None]
     parts = turned.reshape(count * blocks, block, z.shape[1])
@@ -175,7 +175,7 @@ def make_frames(z: Baseband, rate: float, tone_hz: float, oscillator_hz: float) 
     )
 
 
-def _far_away(z: Baseband, rate: float, frame: int, far_hz: float) -> Floats:
+def _frame_offsets(z: Baseband, rate: float, frame: int, far_hz: float) -> Floats:
     """Offset of each frame from zero frequency, if wow takes it too far for unambiguous phase steps; otherwise 0."""
     steps = np.sum(z[1:] * np.conj(z[:-1]), axis=1)
     steps = np.concatenate([steps, steps[-1:]]).reshape(-1, frame)

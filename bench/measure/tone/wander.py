@@ -38,8 +38,9 @@ WEIGHTS_HZ, MOST_WEIGHTS = 10.0, 200
 """Points per second of a delay for its weighted mean, and the most points."""
 LEVEL_LINES, DELAY_LINES, SPEED_LINES = (1.0, 2), (0.2, 2), (0.3, 3)
 """The spectral lines from which the density near zero frequency is estimated: highest frequency, and least number."""
-ENDS_S = 0.08
-"""Length excluded at each end of a tone."""
+ENDS_S, SPEED_ENDS_S = 0.08, 0.12
+"""Length excluded at each end of a tone; the second for its frequency, which is measured only where the whole filter
+sees the tone."""
 UNCORRELATED_S = 0.5
 """Levels this far apart in time are nearly uncorrelated, apart from slow wander."""
 LEAST_SNR = 4.0
@@ -188,7 +189,7 @@ def of_speed(course: Floats, rate: float) -> tuple[Wander, float]:
     rest, _, _ = _spectrum(_without_line(course), rate)
     a = 2.0 * float(np.mean(rest[lines] * turns / _beside_line(lowest, count))) / seconds
     few = coverage(2 * count - 1) / 2.0
-    return replace(mean, ends=_ends(course, seconds)), few * float(np.sqrt(a * drift))
+    return replace(mean, ends=_ends(course, seconds, SPEED_ENDS_S)), few * float(np.sqrt(a * drift))
 
 
 def _without_line(course: Floats) -> Floats:
@@ -224,12 +225,12 @@ def _by_lines(course: Floats, rate: float, noise: float, lines: tuple[float, int
     seen = 2.0 / seconds * float(np.sum(np.maximum(power[(hz >= SLOW_HZ) & (hz < FASTEST_HZ)] - noise, 0.0)))
     left = slow**2 * seen * _slow_left(round(seconds, 1))
     within = float(np.sqrt(max(0.0, near_zero - noise) / seconds))
-    return Wander(within, float(np.sqrt(left)), _ends(course, seconds))
+    return Wander(within, float(np.sqrt(left)), _ends(course, seconds, ENDS_S))
 
 
-def _ends(course: Floats, seconds: float) -> float:
+def _ends(course: Floats, seconds: float, excluded_s: float) -> float:
     """Standard uncertainty of the mean of a tone because its ends are excluded."""
-    return float(np.std(course) * np.sqrt(2.0) * ENDS_S / seconds)
+    return float(np.std(course) * np.sqrt(2.0) * excluded_s / seconds)
 
 
 def _spectrum(course: Floats, rate: float) -> tuple[Floats, Floats, float]:

@@ -32,6 +32,7 @@ class Electronics:
         self._chunks = 0
         self._leakage_hz = float(np.round(rng.uniform(*LEAKAGE_HZ)))
         # A whole number of Hz, so that the phase repeats every second.
+        self._leakage = np.exp(2j * np.pi * self._leakage_hz * np.arange(CHUNK) / RATE)
 
     def gain(self, warm_up_db: float) -> Floats | float:
         """Gain of each channel in the next chunk, shape (2, 1); `warm_up_db` is the maximum drift."""
@@ -47,5 +48,5 @@ class Electronics:
         """Leakage of the bias in a chunk with this number, for a level re the reference level."""
         if level_db <= -120.0:
             return np.zeros(CHUNK)
-        within = (chunk * CHUNK % RATE + np.arange(CHUNK)) / RATE
-        return np.asarray(10 ** (level_db / 20) * np.sin(2 * np.pi * self._leakage_hz * within))
+        start = np.exp(2j * np.pi * self._leakage_hz * (chunk * CHUNK % RATE) / RATE)
+        return np.asarray((self._leakage * (10 ** (level_db / 20) * start)).imag)

@@ -70,26 +70,35 @@ class HeadFilter:
         spectrum = rfft(extended)
         flux_spectrum, hiss_spectrum = spectrum[:2], spectrum[2:]
         flux_spectrum = (flux_spectrum + self._crosstalk * flux_spectrum[::-1]) / (1 + self._crosstalk)
-        out = _with_spacing(flux_spectrum * (self._taps * self._loss), hiss_spectrum * self._hiss_taps, spacing_db)
+        gains = [(self._taps * self._loss, self._hiss_taps)]
         if self._old is not None:
             taps, hiss_taps, loss = self._old
-            before = _with_spacing(flux_spectrum * (taps * loss), hiss_spectrum * hiss_taps, spacing_db)
-            out = before + _FADE * (out - before)
+            gains.append((taps * loss, hiss_taps))
             self._old = None
-        return out
+        spectra = [np.stack(x) for x in zip(*((flux_spectrum * f, hiss_spectrum * h) for f, h in gains), strict=True)]
+        out = _with_spacing(spectra[0], spectra[1], spacing_db)
+        return np.asarray(out[0] if len(out) == 1 else out[1] + _FADE * (out[0] - out[1]))
 
 
 def _with_spacing(flux: NDArray[np.complex128], hiss: NDArray[np.complex128], spacing_db: Floats | None) -> Floats:
-    """The last chunk of the sum of two spectra, the flux with its spacing loss."""
+    """The last chunk of two spectra added, the flux with its spacing loss.
+
+    Args:
+        flux: shape (filters, 2, bins).
+        hiss: likewise.
+        spacing_db: loss of the flux at 10 kHz at each sample, dB, shape (2, CHUNK); None for none.
+    """
     if spacing_db is None:
-        return np.asarray(irfft(flux + hiss)[:, -CHUNK:])
+        return np.asarray(irfft(flux + hiss)[..., -CHUNK:])
     low, high = spacing_db.min(axis=1), spacing_db.max(axis=1) + 1e-6
     count = 2 + int(float((high - low).max()) / _STEP_DB)
-    steps = np.linspace(low, high, count)
-    kept = irfft(flux * np.exp(-steps[:, :, None] * _NEPERS) + hiss)[:, :, -CHUNK:]
+    steps = low + (high - low) * np.linspace(0.0, 1.0, count)[:, None]
+    kept = irfft(flux * np.exp(-steps[:, None, :, None] * _NEPERS) + hiss)[..., -CHUNK:]
     left, at_step = (np.exp(-np.log(10) / 20 * db) for db in (spacing_db, steps))
     out = kept[0]
     for n in range(1, count):
         share = (left - at_step[n - 1][:, None]) / (at_step[n] - at_step[n - 1])[:, None]
-        out = out + np.clip(share, 0, 1) * (kept[n] - kept[n - 1])
+        if count > 2:
+            share = np.clip(share, 0, 1)
+        out = out + share * (kept[n] - kept[n - 1])
     return np.asarray(out)

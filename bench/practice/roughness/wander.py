@@ -12,6 +12,10 @@ from bench.practice.filters import CHUNK, RATE
 Floats = NDArray[np.float64]
 
 
+AT_ONCE = 50
+"""Chunks for which random numbers are drawn together: a call costs more than the numbers."""
+
+
 def pink_corners(low_hz: float, high_hz: float) -> tuple[float, ...]:
     """Corner frequencies of processes of equal power whose sum has a spectrum of about 1/f between these limits."""
     count = max(2, 1 + round(np.log(high_hz / low_hz) / np.log(3.0)))
@@ -39,14 +43,18 @@ class Wander:
         self._add = np.sqrt(1 - self._keep**2)
         self._own, self._common = np.sqrt((1 - common) / len(corners_hz)), np.sqrt(common / len(corners_hz))
         self._state = self._rng.standard_normal((courses + 1, len(corners_hz)))
+        self._white: list[Floats] = []
         self.before = self.now = self._mixed()
         """Values at the start and at the end of the present chunk, one for each course."""
 
     def _mixed(self) -> Floats:
-        sums = self._state.sum(axis=1)
+        sums = np.add.reduce(self._state, axis=1)
         return np.asarray(self._own * sums[:-1] + self._common * sums[-1])
 
     def advance(self) -> None:
         """Advance by one chunk."""
-        self._state = self._keep * self._state + self._add * self._rng.standard_normal(self._state.shape)
+        if not self._white:
+            self._white = list(self._add * self._rng.standard_normal((AT_ONCE, *self._state.shape)))[::-1]
+        self._state *= self._keep
+        self._state += self._white.pop()
         self.before, self.now = self.now, self._mixed()

@@ -16,12 +16,12 @@ from bench.procedure.state.journal import Sound
 LONGEST_S = 300.0
 """Longest sound that is kept."""
 PIECE_S = 1.0
-"""Length that is encoded at a time."""
+"""Length of sound that is encoded at a time."""
 
 
 @dataclass(frozen=True, slots=True)
 class _Piece:
-    """Encoded sound."""
+    """A stretch of encoded sound."""
 
     data: bytes
     frames: int
@@ -41,7 +41,7 @@ class RecentSound:
         self._channels = 0
         self._pieces: deque[_Piece] = deque()
         self._newest: list[NDArray[np.float32]] = []
-        """Blocks that are not yet a piece."""
+        """Blocks that have not been encoded yet."""
         self._frames = self._newest_frames = 0
         self._next = -1
         self._readings: list[str] = []
@@ -77,7 +77,7 @@ class RecentSound:
         return Sound(flac.joined(self._given_up(), self._rate, self._channels), tuple(self._readings))
 
     def _given_up(self) -> Iterator[bytes]:
-        """The pieces, each let go as the next is asked for."""
+        """The pieces; each is freed when the next is requested."""
         while self._pieces:
             yield self._pieces.popleft().data
 

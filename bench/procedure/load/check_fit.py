@@ -62,7 +62,7 @@ def _same_terms(machine: Machine, tape: ReferenceTape) -> Iterator[Mistake]:
 
 
 def tracks_fit(machine: Machine, tape: ReferenceTape) -> bool:
-    """Whether heads read a tape, as far as the formats are known: of their own, or wider tracks that cover theirs."""
+    """Whether heads can read a tape, as far as is known: the same format, or wider tracks that cover theirs."""
     mine, its = machine.track_format, tape.track_format
     if mine is None or its is None or mine == its:
         return True
@@ -70,7 +70,7 @@ def tracks_fit(machine: Machine, tape: ReferenceTape) -> bool:
 
 
 def _azimuth_steps_up(steps: Sequence[JobStep], reference_tape: ReferenceTape | None) -> Iterator[Mistake]:
-    """Azimuth is first set at a low frequency: at a high one a head that is a whole cycle out looks right.
+    """Azimuth must first be set at a low frequency: at a high one a head that is a whole cycle out looks right.
 
     Common practice, no source.
     """
@@ -127,7 +127,7 @@ def _named(name: str, sheets: Mapping[str, Mapping[str, Target]]) -> Target | No
 
 
 def _two_sided(name: str, sheets: Mapping[str, Mapping[str, Target]], because: str, key: str) -> Iterator[Mistake]:
-    """An adjustment, or a step with `returns_to`, needs a tolerance to both sides."""
+    """An adjustment, or a step with `returns_to`, needs a two-sided tolerance."""
     target = _named(name, sheets)
     if target is not None and (target.at_least is not None or target.at_most is not None):
         said = f"{shown(name)} is a limit on one side, and {because}"

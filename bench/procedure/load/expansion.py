@@ -114,7 +114,7 @@ def for_each_tape(step: P, lots: Sequence[str]) -> tuple[P, ...]:
 
     Args:
         step: the step.
-        lots: of the tapes, that of the first one too.
+        lots: lots of the tapes, including that of the first one.
     """
     if not step.each_tape:
         return (step,)
@@ -127,7 +127,7 @@ def _of_lot(step: AnyStep, lot: str) -> dict[str, Any]:
 
 
 def at_settings(placed: Sequence[PlacedStep], settings: Sequence[TapeSetting]) -> Iterator[PlacedStep]:
-    """Adjustments by the trimmers of their settings. What another tape has set, or was read at, is not applicable.
+    """Give adjustments the trimmers of their settings, and drop what another tape has already set or read.
 
     Meters, erase and the references of encoder and decoder do not change with the tape; bias does. A reference tape is
     played once at each speed and equalisation.
@@ -165,7 +165,7 @@ def at_settings(placed: Sequence[PlacedStep], settings: Sequence[TapeSetting]) -
 
 
 def with_line_input(step: P, machine: Machine | None) -> P:
-    """A step that sets the record level control, with what the line input of the machine takes."""
+    """Add the sensitivity of the machine's line input to a step that sets the record level control."""
     if not isinstance(step, Adjust) or step.quantity != "source_level" or not (machine and machine.line_input_mv):
         return step
     said = f"With the control full up, the line input takes {machine.line_input_mv:g} mV for reference level."

@@ -1,8 +1,8 @@
-"""Fits steps to the reference tapes that a workshop has: which section serves a step, and what is done without.
+"""Fits steps to the reference tapes that a workshop has: which section serves a step, and which steps do not apply.
 
-A procedure names sections by what they are for: "level-400", "azimuth-3k15", "speed-3150". Another tape serves a step
-by a section of the same purpose at another frequency: the level at 315 Hz, the speed at 3000 Hz. Coarse azimuth is set
-on the highest tone that is unambiguous, of any purpose, since every tone of a reference tape is on both tracks.
+A procedure names sections by their purpose: "level-400", "azimuth-3k15", "speed-3150". Another tape serves a step with
+a section of the same purpose at another frequency: the level at 315 Hz, the speed at 3000 Hz. Coarse azimuth is set on
+the highest unambiguous tone of any purpose, because every tone of a reference tape is on both tracks.
 """
 
 from __future__ import annotations
@@ -24,11 +24,11 @@ from bench.words.sentences import listed
 NAMED = re.compile(r"(level|azimuth|response|speed)-(\d+)(k(\d*))?$")
 """Purpose and frequency in the usual name of a section: "response-12k5"."""
 NEAR = 1.3
-"""Ratio of frequencies within which one response tone stands for another. A choice."""
+"""Ratio of frequencies within which one response tone can replace another. A choice."""
 
 
 def served(placing: PlacedStep, tape: ReferenceTape) -> PlacedStep:
-    """A step as this reference tape, or this set of tapes, serves it; not applicable where no section does."""
+    """Fit a step to this reference tape or set of tapes; not applicable where no section serves it."""
     step = placing.step
     if placing.why_not:
         return placing
@@ -69,7 +69,7 @@ def in_words(placing: PlacedStep, tape: ReferenceTape) -> PlacedStep:
 
 
 def _reference(placing: PlacedStep, step: Reference, tape: ReferenceTape) -> PlacedStep:
-    """Without the quantities that no section gives."""
+    """Remove the quantities that no section gives."""
     there = {s.purpose for s in tape.section if not step.purposes or s.purpose in step.purposes}
     targets = {q: name for q, name in step.targets.items() if there & set(SERVES[q])}
     if not targets:
@@ -81,14 +81,14 @@ def _reference(placing: PlacedStep, step: Reference, tape: ReferenceTape) -> Pla
 
 
 def _which(tape: ReferenceTape) -> str:
-    """Which tape is loaded; of a set, in which order."""
+    """The tape to load; for a set, the tapes in order."""
     if not tape.names:
         return f"The reference tape is {tape.name}."
     return f"The reference tapes are {listed(list(tape.names))}. Load the next one when the lines of one are ticked."
 
 
 def section_for(plays: str, sections: Sequence[Section]) -> Section | None:
-    """The section that serves a step which names one: that very one, else the nearest of the same use."""
+    """The section that serves a step: the named one, else the nearest with the same use."""
     same = next((s for s in sections if s.id == plays), None)
     named = NAMED.match(plays)
     if same is not None or named is None:
@@ -112,6 +112,6 @@ def _hz(named: re.Match[str]) -> float:
 
 
 def _wanted(plays: str) -> str:
-    """What a usual name asks for: "response at 12.5 kHz"; "" for any other name."""
+    """What a usual name means: "response at 12.5 kHz"; "" for any other name."""
     named = NAMED.match(plays)
     return f"{named[1]} at {hertz(_hz(named))}" if named else ""

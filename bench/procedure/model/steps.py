@@ -1,4 +1,4 @@
-"""The models of a procedure file: one class for each kind of step. Light: no scipy, no numba."""
+"""The models of a procedure file: one class for each kind of step. Imports neither scipy nor numba."""
 
 from __future__ import annotations
 
@@ -88,7 +88,7 @@ ReadPoint = Literal[
     "bias left",
     "bias right",
 ]
-"""Meters in dB; test points of the noise-reduction circuits, of erase and of bias current in mV."""
+"""What a person reads at the machine: meters in dB; test points of noise reduction, erase and bias current in mV."""
 Judged = Literal["level", "balance", "response", "azimuth_delay", "azimuth_angle", "speed_error"]
 """What a `reference` step can judge, each quantity by its own target."""
 
@@ -110,10 +110,10 @@ class ByHand(StepBase):
 
     kind: Literal["by-hand"]
     looks_at: tuple[Part, ...] = ()
-    """What is seen at this step, on the practice machine in words."""
+    """Parts that the person looks at; the practice machine describes them in words."""
     does: tuple[Act, ...] = ()
     checklist: tuple[Text, ...] = ()
-    """Where a caution of the step names mains or demagnetiser, the step is not over before every line is ticked."""
+    """Where a caution of the step names mains or a demagnetiser, the step is over only when every line is ticked."""
     timer_s: float = Field(default=0.0, ge=0, le=86400)
 
     @property
@@ -136,9 +136,9 @@ class Adjust(Measuring):
 
     kind: Literal["adjust"]
     via: Literal["live", "rounds", "ladder"] | None = None
-    """`live`: read while turning. `rounds` (two heads): turn, record, rewind, replay, judge, and again. `ladder`:
-    record numbered positions in one pass and name the best one. Default: live from the reference tape and on three
-    heads, else rounds."""
+    """`live`: read while turning. `rounds` (two heads): turn, record, rewind, replay, judge, repeat. `ladder`: record
+    numbered positions in one pass and find the best one. Default: live from the reference tape and on three heads,
+    else rounds."""
     quantity: Literal[
         "level",
         "response",
@@ -149,32 +149,32 @@ class Adjust(Measuring):
         "overbias",
         "tape_level",
     ]
-    """`source_level`: what was sent, at the output with the monitor on source (two heads: in record or record-pause).
+    """`source_level`: the level sent, at the output with the monitor on source (two heads: in record or record-pause).
     `overbias`: fall of the tone past its peak as bias is raised, dB."""
     plays: str | None = None
-    """Id of a section of the reference tape; or"""
+    """Id of the section of the reference tape that is played. Give this, `sends`, `programme` or `named_by`."""
     sends: tuple[SentTone, ...] = ()
-    """tones to record: sent together, and replayed at once (three heads) or afterwards (two heads); or"""
+    """Tones to record: sent together, and replayed at once (three heads) or afterwards (two heads)."""
     programme: bool = False
-    """music or speech on the tape of the owner, for azimuth; or"""
+    """Music or speech on the owner's tape, for azimuth."""
     named_by: StepId | None = None
-    """a tone on the tape of the owner, for `tape_level`: the earlier entry with the flux on its label, nWb/m."""
+    """For `tape_level`, a tone on the owner's tape: the earlier entry with the flux on its label, nWb/m."""
     frequency: float | None = None
     """The tone that is judged, where there are several."""
     reference_frequency: float | None = None
-    """For `response`: the tone that it is relative to. From the reference tape it is relative to the reading of the
+    """For `response`: the tone to which it is relative. From the reference tape it is relative to the reading of the
     level section."""
     target: TargetName
     trimmers: dict[ChannelName, str] = Field(min_length=1)
     """Names of trimmers by channel; `both` for a trimmer of both channels."""
     trimmers_reverse: dict[ChannelName, str] = Field(default_factory=dict)
-    """Trimmers for reverse, where `each_direction` needs other ones."""
+    """Trimmers for reverse, where `each_direction` needs different ones."""
     positions: int = Field(default=9, ge=3, le=25)
     """Number of positions of a ladder."""
     apart_degrees: float = Field(default=10.0, gt=0)
     """Degrees between two positions of a ladder."""
     at_most: int = Field(default=6, ge=1, le=20)
-    """Most rounds."""
+    """Maximum number of rounds."""
 
 
 class RecordReplay(Measuring):
@@ -190,7 +190,7 @@ class RecordReplay(Measuring):
     targets: dict[
         Literal["record_replay_level", "compression", "response", "azimuth_delay", "mistracking"], TargetName
     ] = Field(min_length=1)
-    """`compression`: the level at the reference level sent, relative to the last one that was read at a lower level."""
+    """`compression`: the level for the reference level sent, relative to the last reading at a lower level sent."""
 
 
 class Measure(Measuring):
@@ -203,21 +203,21 @@ class Measure(Measuring):
     plays: str | None = None
     sends: tuple[SentTone, ...] = ()
     programme: bool = False
-    """Music or speech instead of tones, on the tape of the owner: azimuth, speed by mains hum, how the treble falls."""
+    """Music or speech on the owner's tape instead of tones: azimuth, speed from mains hum, fall of the treble."""
     named_by: StepId | None = None
-    """Earlier entry that says what was recorded: a pitch in Hz, the flux on a label in nWb/m, the type of the shell."""
+    """Earlier entry that states what was recorded: a pitch in Hz, the flux on a label in nWb/m, the shell's type."""
     known_by: StepId | None = None
-    """Earlier entry that says how well that pitch is known, %."""
+    """Earlier entry with the uncertainty of that pitch, %."""
     records: Literal["silence"] | None = None
     """Record silence, for noise."""
     erases: bool = False
     """Record the tones, erase them, and measure what is left."""
     driven: Literal["left", "right"] | None = None
-    """Channel that the tones are sent to, for separation."""
+    """Channel to which the tones are sent, for separation."""
     of: tuple[StepId, ...] = ()
-    """For `mistracking`: steps with the level and response, or `tape_level`, it comes from; default: the latest."""
+    """For `mistracking`: steps that give the level and response, or `tape_level`; default: the latest readings."""
     returns_to: StepId | None = None
-    """Earlier step whose reading must be reached again, within the tolerance of the target, whatever its value."""
+    """Earlier step whose reading must be reached again, within the tolerance of the target but not at its value."""
     frequency: float | None = None
     seconds: float = Field(default=5.0, gt=0, le=LONGEST_S)
     target: TargetName | None = None
@@ -254,24 +254,24 @@ class Entry(StepBase):
 
     kind: Literal["entry"]
     looks_at: tuple[Part, ...] = ()
-    """What is seen at this step, on the practice machine in words."""
+    """Parts that the person looks at; the practice machine describes them in words."""
     asks: Literal["number", "choice", "words", "complaint"]
-    """`complaint`: the fault in the words of the owner; the summary of the report begins with them."""
+    """`complaint`: the fault in the owner's words, with which the summary of the report begins."""
     unit: str = ""
     choices: tuple[Text, ...] = ()
     not_good: tuple[Text, ...] = ()
-    """The choices that the first part of the report names."""
+    """The unsatisfactory choices, which the first part of the report names."""
     cure: OptionalText = ""
-    """What is offered at once after such an answer: "Clean again?" """
+    """Remedy that is offered at once after such an answer: "Clean again?" """
     cure_from: StepId | None = None
-    """The earlier step that the cure begins with."""
+    """The earlier step with which that remedy begins."""
     target: TargetName | None = None
     reads: ReadPoint | None = None
-    """What of the machine is read. The figure to expect comes from the machine sheet, and the instruction names it."""
+    """What is read at the machine. The machine sheet gives the expected figure, which the instruction names."""
     plays: str | None = None
-    """Id of the section of the reference tape that plays meanwhile; or"""
+    """Id of the section of the reference tape that plays meanwhile."""
     sends: tuple[SentTone, ...] = Field(default=(), max_length=1)
-    """the tone that is sent meanwhile, in record or record-pause."""
+    """Tone that is sent meanwhile, in record or record-pause, where `plays` is not given."""
 
 
 class Choice(Strict):
@@ -288,46 +288,46 @@ class Decision(StepBase):
     kind: Literal["decision"]
     do: OptionalText = ""
     of: StepId | None = None
-    """Earlier step whose verdicts decide;"""
+    """Earlier step whose verdicts decide. Give this, or `asks` with `choices`."""
     when_in: StepId | None = None
-    """where to go when all its readings are in (default: the next step),"""
+    """The step to go to when all its readings are in; default: the next one."""
     when_not: StepId | None = None
-    """and where to go when they are not. Or"""
+    """The step to go to when they are not."""
     asks: OptionalText = ""
-    """the question,"""
+    """The question to ask."""
     choices: tuple[Choice, ...] = ()
-    """and its answers."""
+    """The answers to the question."""
     compares: Literal["standard"] | None = None
-    """`standard`: show, with the question, how the owner's tapes play if replay is kept, and if it is set to the
+    """`standard`: show with the question how the owner's tapes play if replay is kept, and if it is set to the
     standard."""
 
 
 class Prediction(Strict):
-    """A later reading of this machine that a question is about, compared with an earlier one."""
+    """The later reading of this machine that a question is about, and the earlier one with which it is compared."""
 
     step: StepId
     """Later step that answers the question."""
     quantity: Judged
     frequency: float | None = None
     than: StepId
-    """Earlier step with the reading that it is compared with."""
+    """Earlier step with the reading for comparison."""
 
 
 class Question(StepBase):
-    """A question from the instructor. The first answer is kept; why, and what to do if not, open after it."""
+    """A question from the instructor. The first answer is kept; the `why` and `if_not` texts are shown after it."""
 
     kind: Literal["question"]
     do: OptionalText = ""
     asks: Text
     choices: tuple[Text, ...] = Field(min_length=2, max_length=6)
     right: OptionalText = ""
-    """One of the choices, word for word; or"""
+    """The right one of the choices, word for word. Give this or `predicts`."""
     because: OptionalText = ""
     """The reason, shown after the answer."""
     replies: tuple[OptionalText, ...] = ()
-    """A reply to each choice, in their order, shown when it is a wrong one; "" for none. Then there is a second try."""
+    """A reply to each choice in order, "" for none, shown after a wrong answer; then there is a second try."""
     predicts: Prediction | None = None
-    """the reading that answers it, with three choices in this order: higher, about the same, lower."""
+    """The reading that answers the question, with three choices in this order: higher, about the same, lower."""
 
 
 class Follow(AnyStep):
@@ -335,7 +335,7 @@ class Follow(AnyStep):
 
     kind: Literal["follow"]
     procedure: str = Field(pattern=ID)
-    """File name without `.toml`. Its steps take the stage of this step; their ids get `<id>/` in front."""
+    """File name without `.toml`. Its steps take the stage of this step; their ids begin with `<id>/`."""
 
 
 class SignOff(StepBase):
@@ -343,7 +343,7 @@ class SignOff(StepBase):
 
     kind: Literal["sign-off"]
     accepts: Text
-    """What the signature stands for."""
+    """What the signature means."""
 
 
 SingleStep = (
@@ -365,19 +365,19 @@ class Procedure(Strict):
     answers: Asked | None = None
     """The question of the job; the report begins with the answer."""
     part: bool = False
-    """Meant to be followed by other procedures. Alone, it asks at its interlocks."""
+    """Whether it is meant to be followed by other procedures. By itself it asks at its interlocks."""
     applies_to: AppliesTo | None = None
-    """The machines and tapes that it is for; with others it is refused before it starts."""
+    """The machines and tapes for which it is made; with others it is refused before it starts."""
     machine: str | None = None
-    """File name of the machine sheet without `.toml`, where none is named at the start."""
+    """File name of the machine sheet without `.toml`, used unless another is named at the start."""
     tape: str | None = None
-    """Likewise the tape sheet."""
+    """File name of the tape sheet, by the same rule."""
     reference_tape: str | None = None
-    """Likewise the reference-tape sheet."""
+    """File name of the reference-tape sheet, by the same rule."""
     other_tapes: tuple[str, ...] = ()
     """Sheets of further tapes, each with its own setting of the machine; steps with `each_tape` are done for each."""
     other_reference_tapes: tuple[str, ...] = ()
-    """Reference-tape sheets likewise, for settings of another speed or equalisation."""
+    """Reference-tape sheets for settings with another speed or equalisation."""
     step: tuple[Step, ...] = Field(min_length=1)
 
 

@@ -1,6 +1,6 @@
 """What must be done before a step starts: interlocks that no procedure can bypass, and the switches of the machine.
 
-After the reference tape or the owner's was in, nothing is recorded until a person confirms that it is out. The
+After a reference tape or an owner's tape was loaded, nothing is recorded until a person confirms that it is out. The
 reference tape is not played on a machine that was not cleaned and demagnetised, unless a person gives a reason, which
 the report prints. A third rule is checked when a procedure is loaded: speed, and azimuth on two heads, are never judged
 from the machine's own recording.
@@ -21,7 +21,7 @@ from bench.procedure.state.events import Acted, Overridden, Switched
 from bench.procedure.state.snapshot import Prompt
 
 NOT_FOR_RECORDING = {"load-reference-tape": "Reference tape", "load-owners-tape": "Owner's tape"}
-"""What puts a tape in that must not be recorded over, with the tape's name."""
+"""Acts that load a tape that must not be recorded over, with the name of the tape."""
 SWAP = "{} out and put away, tape in use loaded. Confirm before anything records."
 DIRTY = "Not cleaned and demagnetised in this run. The reference tape stays out, unless you say why it may go in."
 
@@ -52,12 +52,12 @@ class Interlocks:
         return [e.act for e in of_kind(self._bench.journal.events(), Acted)]
 
     def _tape_in(self) -> str:
-        """What was loaded last, by its act; at an earlier setting of the machine too."""
+        """The act that loaded the last tape, at any setting of the machine."""
         loads = [act for act in self._acts() if act in LOADS]
         return loads[-1] if loads else ""
 
     def _loaded_here(self) -> str:
-        """What was loaded last since the machine was set for another tape."""
+        """The act that loaded the last tape since the machine was set for another tape."""
         loaded = ""
         for event in self._bench.journal.events():
             if isinstance(event, Switched) and event.control == "setting":
@@ -138,14 +138,14 @@ class Interlocks:
         self._bench.note(step.id, Switched(control, wanted))
 
     def confirm(self, step: StepBase) -> None:
-        """The person has changed the tape, or set the switch."""
+        """Note that the person has changed the tape or set the switch."""
         if self._asked is not None:
             self._note(*self._asked, step)
         else:
             self._bench.do("load-work-tape", step)
 
     def override(self, step: StepBase, reason: str) -> None:
-        """The reference tape is played in spite of the interlock."""
+        """Note that the reference tape is played in spite of the interlock."""
         self._bench.note(step.id, Overridden(reason))
 
 

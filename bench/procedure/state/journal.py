@@ -13,8 +13,8 @@ from bench.measure.verdict import Verdict, off_target
 from bench.procedure.state.event_kinds import Event
 
 ReadingSource = Literal["reference tape", "record-replay", "owner's tape", "machine"]
-"""What was replayed. What an owner's tape shows is of the machine that recorded it too, so that it says nothing of this
-one alone; `machine` is the input as it is, nothing replayed."""
+"""What was replayed. An owner's tape also shows the machine that recorded it, so it shows nothing about this machine
+alone; `machine` means the input itself, with nothing replayed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +39,7 @@ class ReadingRecord:
     attempt: int = 1
     """Number of the attempt at the step; only the last attempt is judged."""
     lot: str = ""
-    """Which of several tapes it is of."""
+    """Which of several tapes was read."""
     noise_reduction: str = "off"
     """Position of the noise-reduction switch; readings with and without noise reduction are never compared."""
     direction: Literal["", "reverse"] = ""
@@ -59,7 +59,7 @@ class ReadingRecord:
 def newest(
     records: Sequence[ReadingRecord], quantity: str, channel: Channel
 ) -> Iterator[tuple[ReadingRecord, Reading]]:
-    """The records of a quantity and a channel that have a reading, each with it, the newest first."""
+    """The records of a quantity and channel that have a reading, each with that reading, newest first."""
     for record in reversed(records):
         reading = record.measured
         if reading is not None and (reading.quantity, reading.channel) == (quantity, channel):
@@ -71,7 +71,7 @@ class Sound:
     """The sound behind readings."""
 
     flac: bytes
-    """A file of it."""
+    """The sound as a FLAC file."""
     readings: tuple[str, ...]
     """Ids of the readings."""
 
@@ -84,16 +84,16 @@ class Journal(Protocol):
         """Whether the sound behind readings is kept too."""
 
     def keep_sound(self, sound: Sound) -> None:
-        """Keep the sound behind readings, likewise."""
+        """Keep the sound behind readings; written as by `keep`."""
 
     def save_again(self) -> bool:
         """Try again to write what could not be written; True when all is on disk. Never raises."""
 
     def keep(self, records: tuple[ReadingRecord, ...]) -> None:
-        """Keep readings. Raises `Problem` when they cannot be written; they are held, and go with the next entry."""
+        """Keep readings. Raises `Problem` when they cannot be written; they are held until the next entry."""
 
     def note(self, event: Event) -> None:
-        """Keep an event, likewise."""
+        """Keep an event; written as by `keep`."""
 
     def step_done(self, step: str) -> None:
         """Note that a step is over; a resumed run continues after it."""

@@ -1,13 +1,15 @@
-"""What a tape recorded on one machine gives on another, and which machine is the odd one out.
+"""How a tape recorded on one machine plays on another, and which machine is the odd one out.
 
-With replay p against the reference tape and record-to-replay own on itself, a tape of A on B gives
+With replay error p from the reference tape and record-to-replay error own on the machine itself, a tape of A on B has
+the error
 
     own(A) − p(A) + p(B),
 
-for level, for response at each frequency, for azimuth (as a delay) and for speed alike: what A's recording left is its
-own record-to-replay minus its own replay. Azimuth costs treble by sin x / x and does not add, so its loss is taken out
-of each response first and put back for the angle between the two machines (`bench.tape.losses`). The reference tape's
-own error is shared where both were read with the same tape; it is left in the uncertainty, which is rather too large.
+in level, in response at each frequency, in azimuth (as a delay) and in speed alike: the recording error of A is its
+record-to-replay error minus its replay error. Azimuth costs treble by sin x / x, which does not add, so its loss is
+removed from each response first and added again for the angle between the two machines (`bench.tape.losses`). The
+error of the reference tape is shared where both machines were read with the same tape; it stays in the uncertainty,
+which is therefore slightly too large.
 """
 
 from __future__ import annotations
@@ -33,26 +35,26 @@ from bench.words.figures import tape_speed
 
 Floats = NDArray[np.float64]
 SAME_SPEED = 0.005
-"""Speeds nearer than this, as a share, are the same nominal speed."""
+"""Speeds that differ by less than this fraction are the same nominal speed."""
 TREBLE_HZ = 10_000.0
-"""Where treble and the loss by azimuth are given, or at the highest tone below it that both have."""
+"""Frequency of the treble and azimuth-loss figures; else the highest tone below it that both machines have."""
 DEEPEST_DB = -40.0
-"""No loss by azimuth is given deeper than this: in a null there is no figure."""
+"""Largest azimuth loss that is given: at a null there is no figure."""
 SIDES: tuple[Channel, ...] = ("left", "right", "mono")
 
 
 @dataclass(frozen=True, slots=True)
 class Mistracking:
-    """The worst that is heard of a pair through Type B, in one channel."""
+    """The largest error of a pair that is heard through Type B in one channel."""
 
     channel: Channel
     worst: Value
     """Response error and mistracking together, dB; negative is duller."""
     mistracking_db: float
-    """The mistracking in it."""
+    """The part of it that is mistracking."""
     frequency_hz: float
     level_db: float
-    """Re the reference level of Type B."""
+    """Level at which it occurs, dB re the reference level of Type B."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,11 +64,11 @@ class Pair:
     recorded: str
     replayed: str
     because: str = ""
-    """Why nothing is known of it; "" where something is."""
+    """Why nothing is known about it; "" where something is."""
     level: dict[Channel, Value] = field(default_factory=dict)
     """dB."""
     response: dict[tuple[Channel, float], Value] = field(default_factory=dict)
-    """By channel and frequency, dB; the loss by azimuth is in it."""
+    """By channel and frequency, dB, including the azimuth loss."""
     treble_hz: float | None = None
     azimuth: Value | None = None
     """Delay between the channels, µs."""
@@ -88,13 +90,13 @@ class Interchange:
 
     machines: tuple[MachineErrors, ...]
     pairs: tuple[Pair, ...]
-    """Every ordered pair."""
+    """All ordered pairs."""
     outliers: tuple[Outlier, ...]
     """One for each group of machines that can exchange tapes."""
 
 
 def of(machines: Sequence[MachineErrors]) -> Interchange:
-    """Every pair of these machines, and the odd one out.
+    """All pairs of these machines, and the odd one out.
 
     Raises:
         Problem: fewer than two machines.
@@ -107,7 +109,7 @@ def of(machines: Sequence[MachineErrors]) -> Interchange:
 
 
 def pair(a: MachineErrors, b: MachineErrors) -> Pair:
-    """What a tape recorded on `a` gives on `b`."""
+    """How a tape recorded on `a` plays on `b`."""
     unlike = differences(a, b)
     if unlike:
         return Pair(a.machine, b.machine, "; ".join(unlike))
@@ -121,7 +123,7 @@ def pair(a: MachineErrors, b: MachineErrors) -> Pair:
 
 
 def _with_consequences(found: Pair, a: MachineErrors, b: MachineErrors) -> Pair:
-    """A pair with what follows from its level, response, azimuth and speed."""
+    """Add to a pair what follows from its level, response, azimuth and speed."""
     if not (found.level or found.response or found.azimuth or found.speed):
         return replace(found, because="not enough was read of either", missing=_missing(a, b))
     treble_hz = max((hz for _, hz in found.response if hz <= TREBLE_HZ), default=None)
@@ -139,7 +141,7 @@ def _missing(a: MachineErrors, b: MachineErrors) -> tuple[str, ...]:
 
 
 def with_itself(machine: MachineErrors) -> Pair:
-    """What a machine's own tape gives on it: record to replay as it was read, which needs no reference tape."""
+    """How a machine plays its own tape: record to replay as read, which needs no reference tape."""
     level = {t.channel: v for t, v in machine.own.items() if t.what == "level"}
     response = {
         (t.channel, t.frequency_hz): v
@@ -164,7 +166,7 @@ def right_machine(like: MachineErrors) -> MachineErrors:
 
 
 def differences(a: MachineErrors, b: MachineErrors) -> list[str]:
-    """Why a tape of the one does not fit the other at all."""
+    """Why the machines cannot exchange tapes; empty where they can."""
     out = []
     if abs(a.speed_mm_s / b.speed_mm_s - 1) > SAME_SPEED:
         out.append(f"different tape speeds: {tape_speed(a.speed_mm_s)}, and {tape_speed(b.speed_mm_s)}")
@@ -183,7 +185,7 @@ def _across(a: MachineErrors, b: MachineErrors, kind: ErrorKind) -> Value | None
 
 
 def _response(a: MachineErrors, b: MachineErrors, azimuth: Value | None) -> dict[tuple[Channel, float], Value]:
-    """At every frequency that all three readings have."""
+    """The response of a pair at every frequency that all three readings have."""
     out: dict[tuple[Channel, float], Value] = {}
     for kind in a.own:
         hz = kind.frequency_hz
@@ -195,14 +197,14 @@ def _response(a: MachineErrors, b: MachineErrors, azimuth: Value | None) -> dict
 
 
 def _losses(a: MachineErrors, b: MachineErrors, hz: float, *, together: bool) -> Value:
-    """What the loss by azimuth adds to the three responses: its part in each taken out, that of the pair put back.
+    """Correction of the three responses for azimuth loss: the loss in each removed, that of the pair added.
 
-    The same delay is in several of them, so its uncertainty counts once, by how far it moves their sum.
+    Several of them contain the same delay, so its uncertainty counts once, by its effect on their sum.
 
     Args:
-        a: records.
-        b: replays.
-        hz: of the responses.
+        a: the recording machine.
+        b: the replaying machine.
+        hz: frequency of the responses.
         together: whether the angle between the two is known.
     """
     delays = [e.get(AZIMUTH, EXACT) for e in (a.own, a.replay, b.replay)]
@@ -224,7 +226,7 @@ def _losses(a: MachineErrors, b: MachineErrors, hz: float, *, together: bool) ->
 
 
 def _loss(azimuth: Value, machine: MachineErrors, hz: float) -> Value:
-    """What an azimuth error, given as a delay, costs at a frequency: 0 dB or below."""
+    """Loss at a frequency by an azimuth error, given as a delay: 0 dB or below."""
     size = abs(azimuth.value)
     ends = [
         _loss_db(max(0.0, size - azimuth.uncertainty), machine, hz),
@@ -235,13 +237,13 @@ def _loss(azimuth: Value, machine: MachineErrors, hz: float) -> Value:
 
 
 def _loss_db(delay_us: float, machine: MachineErrors, hz: float) -> float:
-    """The same, of a delay that is known."""
+    """Loss for an exact delay, dB."""
     angle = float(angle_arcmin(abs(delay_us), machine.spacing_mm, machine.speed_mm_s))
     return max(DEEPEST_DB, float(azimuth_loss_db(hz, machine.speed_mm_s, machine.width_mm, angle)))
 
 
 def _worst(level: dict[Channel, Value], response: dict[tuple[Channel, float], Value]) -> Mistracking | None:
-    """The channel in which most is heard through Type B."""
+    """The channel with the largest error through Type B."""
     found = []
     for channel in SIDES:
         if channel not in level:
@@ -259,9 +261,9 @@ def _worst(level: dict[Channel, Value], response: dict[tuple[Channel, float], Va
 
 
 def mistracking(errors: ReplayErrors, channel: Channel) -> Mistracking:
-    """The worst of all levels and frequencies that is heard through Type B, and how far it moves with the errors.
+    """The largest error over levels and frequencies that is heard through Type B, with its uncertainty from the errors.
 
-    As `mistracking_map`, but the decoder's law is looked up in a table made once: a fleet has many pairs.
+    Same as `mistracking_map`, but the law of the decoder comes from a table made once, because a fleet has many pairs.
     """
     worst = worst_heard(errors, _mistracking(errors), _mistracking)
     return Mistracking(channel, Value(worst.db, worst.uncertainty_db), worst.mistracking_db, worst.hz, worst.level_db)
@@ -272,7 +274,7 @@ _FINE_DB = np.arange(-120.0, 60.0, 0.25)
 
 @cache
 def _encoded() -> tuple[Floats, Floats]:
-    """Type B's encoding of `LEVELS_DB`, and of levels so fine and far apart that decoding is read back from it."""
+    """Type B encoding of `LEVELS_DB`, and of a fine and wide grid of levels from which decoding is interpolated."""
     hz = np.array(FREQUENCIES_HZ)[None]
     return (
         encoded_level_db("type-b", hz, np.array(LEVELS_DB)[:, None]),
@@ -281,7 +283,7 @@ def _encoded() -> tuple[Floats, Floats]:
 
 
 def _mistracking(errors: ReplayErrors) -> Floats:
-    """Shape (levels, frequencies)."""
+    """What is heard, shape (levels, frequencies)."""
     coarse, fine = _encoded()
     error_db = errors.at(FREQUENCIES_HZ)
     fed = coarse + error_db
@@ -290,7 +292,7 @@ def _mistracking(errors: ReplayErrors) -> Floats:
 
 
 def _outliers(machines: Sequence[MachineErrors]) -> Iterable[Outlier]:
-    """For each group that can exchange tapes."""
+    """The odd one out of each group that can exchange tapes."""
     groups: list[list[MachineErrors]] = []
     for machine in machines:
         for group in groups:

@@ -1,4 +1,4 @@
-"""The store: keeps a session on disk as it happens, whole after every event."""
+"""The store: keeps a session on disk while it happens, complete after every event."""
 
 from __future__ import annotations
 
@@ -41,9 +41,9 @@ from bench.session.record.steps import StepFacts
 class SessionStore:
     """A session being written; implements `bench.procedure.state.journal.Journal`.
 
-    Made by `create` or `reopen`. While it lives no other program can write the same session. What can't be
-    written is held and written with the next call that can; `unsaved` says so meanwhile, and a copy is kept elsewhere
-    on this computer.
+    Made by `create` or `reopen`. Until it is closed no other program can write the same session. Entries that can't be
+    written are held and written by the next call that can; in the meantime `unsaved` gives the reason, and a copy is
+    kept elsewhere on this computer.
     """
 
     def __init__(self, record: SessionRecord, lock: SessionLock, *, evidence: bool = False) -> None:
@@ -59,9 +59,9 @@ class SessionStore:
         self._unsaved = ""
         self._rescued: Path | None = None
         self._ours = True
-        """Whether nobody else can have written it since we did."""
+        """Whether nobody else can have written the session since this store last did."""
         self._written = {_digest(record.folder / FILE_NAME)}
-        """Digests of what may be there that we wrote or began with."""
+        """Digests of the contents that the file may have, if nobody else has written it."""
 
     @classmethod
     def create(
@@ -74,15 +74,15 @@ class SessionStore:
         steps: tuple[StepFacts, ...] = (),
         evidence: bool = False,
     ) -> SessionStore:
-        """Begin a session in a folder of its own.
+        """Begin a session in a new folder.
 
         Args:
-            sessions_folder: holds all sessions; made when it is not there.
+            sessions_folder: folder of all sessions; created if missing.
             job: what is on the bench.
-            inputs: the procedure, those it follows, and the sheets; copied verbatim, as they were when they were
-                read where that is known.
-            clock: when it begins, which names the folder.
-            steps: of the job, in order.
+            inputs: the procedure, those it follows, and the sheets; copied verbatim, with their content at the time
+                of reading where it is known.
+            clock: gives the time at which it begins, which names the folder.
+            steps: steps of the job, in order.
             evidence: whether the sound behind readings is kept.
 
         Raises:
@@ -114,20 +114,20 @@ class SessionStore:
 
     @classmethod
     def reopen(cls, folder: Path, *, finished: bool = False, evidence: bool = False) -> SessionStore:
-        """Go on with a session that was broken off.
+        """Go on with an interrupted session.
 
         Args:
-            folder: the session's.
-            finished: whether one that came to its end may be opened too, to add to it.
+            folder: the session's folder.
+            finished: whether a finished session may be opened too, to add to it.
             evidence: whether the sound behind readings is kept from now on.
 
         Raises:
-            Problem: another program writes it, it is finished, damaged, or of a later version.
+            Problem: another program is writing it, or it is finished, damaged, or of a later version.
         """
         _may_go_on(read_session(folder), finished=finished)
         lock = SessionLock(folder)
         try:
-            record = read_session(folder)  # it may have changed before the lock was ours
+            record = read_session(folder)  # it may have changed before this program held the lock
             _may_go_on(record, finished=finished)
         except Problem:
             lock.release()
@@ -143,7 +143,7 @@ class SessionStore:
 
     @property
     def inputs(self) -> Path:
-        """The folder with the copies of the procedure and sheets, to go on by after a resume."""
+        """The folder with the copies of the procedure and sheets, which a resumed run uses."""
         return self.folder / INPUTS
 
     @property
@@ -162,7 +162,7 @@ class SessionStore:
         return self._evidence
 
     def keep(self, records: tuple[ReadingRecord, ...]) -> None:
-        """Keep readings. When this returns they are on disk, and so is all that was unsaved before.
+        """Keep readings. When this returns they are on disk, and so is everything that was unsaved before.
 
         Raises:
             Problem: the session can't be written; they are held, and written with the next call that can.
@@ -189,7 +189,7 @@ class SessionStore:
         self._save()
 
     def step_done(self, step: str) -> None:
-        """The step is over: resuming continues after it."""
+        """Note that a step is over; a resumed run continues after it."""
         self._record = replace(self._record, steps_done=(*self._record.steps_done, step))
         self._save()
 
@@ -202,7 +202,7 @@ class SessionStore:
         return self._record.events
 
     def steps_done(self) -> tuple[str, ...]:
-        """The steps that are over, in order, those of before a resume included."""
+        """The steps that are over, in order, including those from before a resume."""
         return self._record.steps_done
 
     def save_again(self) -> bool:
@@ -213,11 +213,10 @@ class SessionStore:
         return not self._unsaved
 
     def close(self) -> str:
-        """Let go of the session.
+        """Close the session.
 
         Returns:
-            "" when all is on disk. Else a sentence that names the file to which what could not be saved in its
-            place was rescued.
+            "" when everything is on disk; else a sentence that names the rescue copy.
         """
         said = ""
         if not self.save_again():
@@ -245,7 +244,7 @@ class SessionStore:
             self._rescued = None
 
     def _write(self) -> None:
-        """Evidence first: what the session says it has, it has."""
+        """Write evidence first, so that every file that the session lists exists."""
         path = self.folder / FILE_NAME
         self._ours &= not self._lock.hold()
         if not self._ours and _digest(path) not in self._written:
@@ -256,7 +255,7 @@ class SessionStore:
             del self._sounds[name]
         text = self._text()
         new = hashlib.sha256(text).digest()
-        self._written.add(new)  # a failure may leave the old file or the new one
+        self._written.add(new)  # after a failure either the old file or the new one may be there
         save_file(path, text)
         self._written, self._ours = {new}, True
 
@@ -280,7 +279,7 @@ def _may_go_on(record: SessionRecord, *, finished: bool) -> None:
 
 @dataclass(frozen=True, slots=True)
 class Unfinished:
-    """A session that broke off."""
+    """An interrupted session."""
 
     folder: Path
     machine: str = ""
@@ -288,13 +287,13 @@ class Unfinished:
     begun: datetime | None = None
     readings: int = 0
     last_step: str = ""
-    """The last step that was over."""
+    """The last step that was completed."""
     problem: str = ""
-    """Set when it cannot be resumed: damaged, or of a later version."""
+    """Why it cannot be resumed: it is damaged, or of a later version; "" where it can."""
 
 
 def unfinished(sessions_folder: Path) -> list[Unfinished]:
-    """The sessions that broke off, newest first; those that a living program is writing are left out."""
+    """The interrupted sessions, newest first; those that a running program is writing are left out."""
     out = []
     for path in sorted(sessions_folder.glob(f"*/{FILE_NAME}"), reverse=True):
         try:

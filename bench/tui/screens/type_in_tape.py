@@ -1,4 +1,4 @@
-"""Types in a reference tape, or a set of them: one question after another, and a sheet at the end."""
+"""Dialogs to type in a reference tape or a set: one question after another, and a sheet at the end."""
 
 from __future__ import annotations
 
@@ -17,13 +17,13 @@ NAME_OF_SET = "What is the set of these {count} tapes called?"
 
 
 class TypeInTape:
-    """The questions about one reference tape after another; an answer that can't be read is asked for again.
+    """Asks about one reference tape after another; an answer that can't be read is asked for again.
 
     Args:
         app: the app.
-        folder: where reference-tape sheets lie.
-        then: called with the sheet that was written, of the tape or of the set.
-        say: called with what went wrong in writing it.
+        folder: folder of the reference-tape sheets.
+        then: called with the sheet of the tape or set that was written.
+        say: called with the reason when it can't be written.
     """
 
     def __init__(self, app: App[Any], folder: Path, then: Callable[[Path], None], say: Callable[[str], None]) -> None:
@@ -79,6 +79,6 @@ class TypeInTape:
         self._end()
 
     def _end(self) -> None:
-        """Select what was written last."""
+        """Select the sheet that was written last."""
         if self._tapes:
             self._then(self._tapes[-1])
