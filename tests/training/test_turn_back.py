@@ -80,7 +80,7 @@ def test_returned_it_stands_where_it_stood_but_for_its_play(tmp_path: Path, seed
 
 
 def test_where_it_stays_nothing_is_turned_back(tmp_path: Path) -> None:
-    ended = _done(tmp_path, STAYS, 1)
+    ended = _done(tmp_path, STAYS, 3)
     assert (ended.outcome.exit_code, set(ended.outcome.words)) == (0, {"in"}), ended.outcome.said
     assert abs(ended.moved) > MOST_PLAY_ARCMIN
     assert "turned back" not in ended.report

@@ -15,6 +15,8 @@ from bench.problem import Problem
 if TYPE_CHECKING:
     from bench.measure.reading import Channel
     from bench.measure.stage import Stage
+    from bench.session.compare.machine_errors import MachineErrors
+    from bench.session.compare.transfer_errors import MeasuredTransfer
     from bench.transfer.errors import TransferErrors
 
 STAGES: dict[str, Stage] = {"as-found": "found-clean", "as-left": "left"}
@@ -34,6 +36,8 @@ class ChosenErrors:
     """The session that measured them; "" for typed ones."""
     stage: str = ""
     """As it was typed."""
+    of_tape: bool = False
+    """Whether the session read the tape itself, and no machine."""
     replayed_on: str = ""
     """Likewise: "itself", a session, or "" for a machine that is right."""
     azimuth_known: bool = True
@@ -57,7 +61,11 @@ def add_transfer(parser: argparse.ArgumentParser, *, decode: bool) -> None:
         parser.add_argument(
             "--uncertainty", type=decibels, metavar="DB", help="of a typed error at any frequency, expanded (k = 2)"
         )
-        parser.add_argument("--session", metavar="DIR", help="the session of the machine that recorded the tape")
+        parser.add_argument(
+            "--session",
+            metavar="DIR",
+            help="the session of the machine that recorded the tape, or in which a tape from elsewhere was read",
+        )
         parser.add_argument("--stage", choices=tuple(STAGES), help="the machine as it recorded the tape (as-found)")
         parser.add_argument(
             "--before-after",
@@ -144,27 +152,35 @@ def chosen_errors(args: argparse.Namespace, channels: tuple[Channel, ...]) -> Ch
 
 
 def _measured(args: argparse.Namespace, channels: tuple[Channel, ...]) -> ChosenErrors:
-    """A session's errors; azimuth and speed that were typed win."""
+    """A session's errors; azimuth and speed that were typed win.
+
+    Raises:
+        Problem: they contradict what was typed, or the session lacks what is needed.
+    """
     from dataclasses import replace
 
     from bench.commands.report import session_folder
-    from bench.session.compare.interchange import right_machine
     from bench.session.compare.machine_errors import machine_errors
-    from bench.session.compare.transfer_errors import on_another, on_itself
+    from bench.session.compare.transfer_errors import of_tape
     from bench.session.record.reader import read_session
 
     if args.level_error is not None or args.treble_error is not None or args.uncertainty is not None:
         raise Problem("--session has its own errors; leave --level-error, --treble-error and --uncertainty out")
     folder = session_folder(args.session, args.workspace)
-    stage = args.stage or "as-found"
-    recorded = machine_errors(read_session(folder), STAGES[stage])
-    if args.replayed_on == "itself":
-        found = on_itself(recorded, channels)
-    elif args.replayed_on is not None:
-        replayed = machine_errors(read_session(session_folder(args.replayed_on, args.workspace)))
-        found = on_another(recorded, replayed, channels)
-    else:
-        found = on_another(recorded, right_machine(recorded), channels)
+    session = read_session(folder)
+    found, stage = of_tape(session, channels), ""
+    if found is not None and (args.stage or args.replayed_on):
+        raise Problem(
+            f"{args.session} is of a tape as it was played, and not of a machine; leave --stage and --replayed-on out"
+        )
+    by_tape = found is not None
+    if found is None:
+        stage = args.stage or "as-found"
+        recorded = machine_errors(session, STAGES[stage])
+        if not recorded.own and not recorded.replay:
+            others = " or ".join(f"--stage {name}" for name in STAGES if name != stage)
+            raise Problem(f"{args.session} read nothing of its machine {stage.replace('-', ' ')}; use {others}")
+        found = _of_machine(args, recorded, channels)
     errors = found.errors
     if args.azimuth_delay is not None:
         errors = replace(errors, azimuth_delay_us=args.azimuth_delay)
@@ -174,7 +190,24 @@ def _measured(args: argparse.Namespace, channels: tuple[Channel, ...]) -> Chosen
         errors,
         folder.resolve().name,
         stage,
+        by_tape,
         args.replayed_on or "",
         azimuth_known=args.azimuth_delay is not None or found.azimuth_uncertainty_us is not None or len(channels) < 2,
         speed_known=args.speed_error is not None or found.speed_uncertainty_percent is not None,
     )
+
+
+def _of_machine(args: argparse.Namespace, recorded: MachineErrors, channels: tuple[Channel, ...]) -> MeasuredTransfer:
+    """A tape of a machine, on the one that replayed it."""
+    from bench.commands.report import session_folder
+    from bench.session.compare.interchange import right_machine
+    from bench.session.compare.machine_errors import machine_errors
+    from bench.session.compare.transfer_errors import on_another, on_itself
+    from bench.session.record.reader import read_session
+
+    if args.replayed_on == "itself":
+        return on_itself(recorded, channels)
+    if args.replayed_on is None:
+        return on_another(recorded, right_machine(recorded), channels)
+    replayed = machine_errors(read_session(session_folder(args.replayed_on, args.workspace)))
+    return on_another(recorded, replayed, channels)

@@ -58,9 +58,10 @@ def cautions(done: Done) -> list[str]:
     """What a person has to know, a sentence each."""
     out = [*done.warnings, *(finding_words(f) for f in done.findings)]
     if not done.chosen.azimuth_known:
-        out.append(f"{done.chosen.session} has no azimuth of the recording {_stage(done)}, so none was taken off")
+        which = "for this side alone" if done.chosen.of_tape else f"of the recording{_stage(done)}"
+        out.append(f"{done.chosen.session} has no azimuth {which}, so none was taken off; --azimuth-delay gives it")
     if not done.chosen.speed_known:
-        out.append(f"{done.chosen.session} has no speed {_stage(done)}, so none was taken off")
+        out.append(f"{done.chosen.session} has no speed{_stage(done)}, so none was taken off")
     return out
 
 
@@ -166,17 +167,19 @@ def lines(done: Done) -> list[str]:
 
 
 def _stage(done: Done) -> str:
-    return done.chosen.stage.replace("-", " ")
+    return f" {done.chosen.stage.replace('-', ' ')}" if done.chosen.stage else ""
 
 
 def _source(done: Done) -> str:
     chosen = done.chosen
     if not chosen.session:
         return ", as given"
+    if chosen.of_tape:
+        return f": by the tones and the programme of the tape itself, as {chosen.session} read them"
     on = {"": "a machine that is right", "itself": "the same machine, as it was"}.get(
         chosen.replayed_on, chosen.replayed_on
     )
-    return f": a tape of the machine of {chosen.session}, {_stage(done)}, replayed on {on}"
+    return f": a tape of the machine of {chosen.session},{_stage(done)}, replayed on {on}"
 
 
 def _uncertainty_lines(done: Done) -> list[str]:

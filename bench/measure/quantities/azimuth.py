@@ -5,9 +5,9 @@ samples; angle = atan(v τ / s) with tape speed v and track spacing s. Positive:
 leaves the number of whole cycles ambiguous. Several tones resolve it together, from the lowest frequency upwards: the
 delay that fits all phases best is chosen, short delays being more likely than long ones; a warning lists others that
 fit as well. Tones are combined with weights f² × signal-to-noise × time, the information that each carries about the
-delay. Unequal equalisation of the channels shifts their phases too: by the minimum phase of their difference in level
-over frequency, which is removed. A difference caused by spacing shifts no phase, so the fraction of that shift is
-fitted together with the delay.
+delay. If no delay fits them, unequal equalisation of the channels may have shifted their phases: then the minimum phase
+of their difference in level over frequency is removed, as large a fraction of it as the phases show. A difference
+caused by spacing, gap or gain shifts no phase.
 Source: geometry; common practice for working upwards in frequency. Weave is the standard deviation of the delay over
 time, 0 to 25 Hz, with the contribution of noise removed; it is also included in the uncertainty of the mean.
 Unit: µs, arcmin, degrees. Reference: the left channel. A channel of inverted polarity is distinguished from a delay and
@@ -51,8 +51,8 @@ shifts the phase by 3° at most."""
 SAME_TONE = 0.03
 """Tones that differ in frequency by a smaller fraction count as one."""
 TURN_SHARE, TURN_ERROR = 0.5, 0.25
-"""Standard deviations relative to the minimum-phase shift: of the fraction of it that is present, and of its error at
-each tone, because levels are known only at the tones. Common practice, no source."""
+"""Standard deviations: of the fraction of the minimum-phase shift that is present; and of the error of what is present
+at each tone, relative to it, because levels are known only at the tones. Common practice, no source."""
 USUAL_S = 150e-6
 """Standard deviation of the delays found before azimuth is set; common practice, no source."""
 INVERTED_COST = 6.0
@@ -90,10 +90,8 @@ def resolve(
     order = sorted(range(len(pairs)), key=lambda n: pairs[n].frequency_hz)
     pairs = [pairs[n] for n in order]
     turns = np.array([2 * np.pi * p.frequency_hz for p in pairs])
-    own = unequal_lag(turns, np.array([balance_db[n] for n in order]) if balance_db else np.zeros(len(pairs)))
-    lags = np.array([p.lag_rad for p in pairs]) - own
-    read = np.array([max(p.uncertainty_rad, 1e-9) for p in pairs])
-    spread = np.hypot(read, 2 * TURN_ERROR * own)
+    lags = np.array([p.lag_rad for p in pairs])
+    spread = np.array([max(p.uncertainty_rad, 1e-9) for p in pairs])
     weights = (turns / spread) ** 2
     far = max(PLAUSIBLE_S, 1.5 * 2 * np.pi / turns[0])
     found: list[tuple[float, float, float, bool]] = []
@@ -111,12 +109,17 @@ def resolve(
     off = (lags - np.pi if round_the_wrong_way else lags) - seconds * turns
     off -= 2 * np.pi * np.round(off / (2 * np.pi))
     uncertainty, unequal = 1.0 / float(np.sqrt(weights.sum())), 0.0
-    if own.any():
-        alike = 1.0 / float(np.sqrt(np.sum((turns / read) ** 2)))
-        seconds, uncertainty, off = _with_share(seconds, off, turns, own, spread)
+    chi, unlikely = _chi(off, spread), _unlikely(max(1, len(pairs) - 1))
+    if balance_db and chi > unlikely:
+        own = unequal_lag(turns, np.array([balance_db[n] for n in order]))
+        alike = uncertainty
+        for _ in range(2):
+            late, share, uncertainty = _with_share(off, turns, own, spread)
+            spread = np.hypot(spread, 2 * TURN_ERROR * share * own)
+        seconds, off = seconds + late, off - late * turns - share * own
         unequal = float(np.sqrt(max(0.0, uncertainty**2 - alike**2)))
-    chi = float(np.sum((2.0 * off / spread) ** 2)) / max(1, len(pairs) - 1)
-    if len(pairs) > 1 and chi > _unlikely(len(pairs) - 1):
+        chi = _chi(off, spread)
+    if len(pairs) > 1 and chi > unlikely:
         uncertainty *= float(np.sqrt(chi))
     others = tuple(f[1] for f in good[1:] if len(pairs) == 1 or f[0] < least + ALTERNATIVE_COST)
     return Delay(seconds, uncertainty, round_the_wrong_way, bool(good), others, unequal)
@@ -137,21 +140,28 @@ def unequal_lag(turns: Floats, balance_db: Floats) -> Floats:
     return -phase_of_levels(hz, np.add.reduceat(hz, first) / count, np.add.reduceat(balance_db, first) / count)
 
 
-def _with_share(seconds: float, off: Floats, turns: Floats, own: Floats, spread: Floats) -> tuple[float, float, Floats]:
-    """Delay, its expanded uncertainty and the residual phases, with the fraction of `own` fitted too.
+def _with_share(off: Floats, turns: Floats, own: Floats, spread: Floats) -> tuple[float, float, float]:
+    """Correction of the delay, with the fraction of `own` fitted too.
 
     Args:
-        seconds: the delay that fits with all of `own`.
-        off: the residual phases with that delay, radians.
+        off: the residual phases of a delay, radians.
         turns: angular frequencies, radians per second.
         own: lag due to unequal equalisation.
         spread: expanded uncertainty of each phase.
+
+    Returns:
+        The further delay, seconds; the share; the expanded uncertainty of the delay.
     """
     design = np.stack((turns, own), axis=1)
     weighted = design / (spread[:, None] / 2) ** 2
     covariance = np.linalg.inv(design.T @ weighted + np.diag([0.0, TURN_SHARE**-2]))
     late, share = covariance @ weighted.T @ off
-    return seconds + float(late), 2 * float(np.sqrt(covariance[0, 0])), off - late * turns - share * own
+    return float(late), float(share), 2 * float(np.sqrt(covariance[0, 0]))
+
+
+def _chi(off: Floats, spread: Floats) -> float:
+    """Reduced χ² of what a delay leaves of the phases."""
+    return float(np.sum((2.0 * off / spread) ** 2)) / max(1, off.size - 1)
 
 
 def _delays(lags: Floats, turns: Floats, weights: Floats, far: float) -> list[float]:

@@ -39,8 +39,8 @@ WEIGHTS_HZ, MOST_WEIGHTS = 10.0, 200
 LEVEL_LINES, DELAY_LINES, SPEED_LINES = (1.0, 2), (0.2, 2), (0.3, 3)
 """The spectral lines from which the density near zero frequency is estimated: highest frequency, and least number."""
 ENDS_S, SPEED_ENDS_S = 0.08, 0.12
-"""Length excluded at each end of a tone; the second for its frequency, which is measured only where the whole filter
-sees the tone."""
+"""Length excluded at each end of a tone; the second for its frequency, which is measured only where the tone fills the
+whole filter."""
 UNCORRELATED_S = 0.5
 """Levels this far apart in time are nearly uncorrelated, apart from slow wander."""
 LEAST_SNR = 4.0

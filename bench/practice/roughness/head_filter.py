@@ -81,11 +81,11 @@ class HeadFilter:
 
 
 def _with_spacing(flux: NDArray[np.complex128], hiss: NDArray[np.complex128], spacing_db: Floats | None) -> Floats:
-    """The last chunk of two spectra added, the flux with its spacing loss.
+    """The last chunk of the sum of two spectra, the flux with its spacing loss.
 
     Args:
         flux: shape (filters, 2, bins).
-        hiss: likewise.
+        hiss: same shape.
         spacing_db: loss of the flux at 10 kHz at each sample, dB, shape (2, CHUNK); None for none.
     """
     if spacing_db is None:

@@ -13,7 +13,7 @@ Floats = NDArray[np.float64]
 
 
 AT_ONCE = 50
-"""Chunks for which random numbers are drawn together: a call costs more than the numbers."""
+"""Chunks of random numbers per call: the call costs more than the numbers."""
 
 
 def pink_corners(low_hz: float, high_hz: float) -> tuple[float, ...]:

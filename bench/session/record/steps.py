@@ -7,7 +7,7 @@ from typing import Literal
 
 from bench.measure.stage import Stage
 from bench.procedure.model.job import Job
-from bench.procedure.model.steps import Entry
+from bench.procedure.model.steps import Entry, Measure
 from bench.procedure.state.outcome import is_judged
 
 BIAS = frozenset({"tape.bias", "tape.overbias"})
@@ -40,6 +40,8 @@ class StepFacts:
     """Which of several tapes it uses."""
     reports: bool = False
     """Whether its reading is reported, not judged."""
+    returns: bool = False
+    """Whether its reading shows that what was turned is back where it was."""
     complaint: bool = False
     """Whether it asks for the owner's complaint."""
     cautions: tuple[StepCaution, ...] = ()
@@ -67,6 +69,7 @@ def steps_of(job: Job) -> tuple[StepFacts, ...]:
             direction=step.direction or "",
             lot=step.lot,
             reports=step.stage == "left" and step.kind in JUDGED_KINDS and not is_judged(step),
+            returns=isinstance(step, Measure) and step.returns_to is not None,
             complaint=isinstance(step, Entry) and _asks_complaint(step),
             cautions=tuple(StepCaution(c.hazard, c.say) for c in step.cautions),
         )

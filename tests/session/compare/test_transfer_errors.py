@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from bench.measure.reading import Channel
+from bench.measure.reading import Channel, Reading
 from bench.problem import Problem
+from bench.procedure.state.journal import ReadingRecord
 from bench.session.compare.interchange import right_machine
 from bench.session.compare.machine_errors import machine_errors
-from bench.session.compare.transfer_errors import on_another, on_itself
+from bench.session.compare.transfer_errors import of_tape, on_another, on_itself
 from bench.session.record.reader import read_session
-from tests.session.fleet_of import HZ, Machine, delay, exchange, session, tilt_loss
+from bench.session.record.record import SessionRecord
+from bench.session.record.steps import StepFacts
+from tests.session.fleet_of import HZ, READ_AT, Machine, delay, exchange, session, tilt_loss
 
 SIDES: tuple[Channel, ...] = ("left", "right")
 TWO = Machine("Two", 2, 0.8, -0.5, -2.0, 1.0, replay_tilt=6.0, fast_percent=0.7)
@@ -74,3 +78,54 @@ def test_a_session_without_the_readings_needed_is_named(tmp_path: Path) -> None:
     reel = machine_errors(read_session(session(tmp_path, Machine("Reel", 3, speed_mm_s=190.5))), "left")
     with pytest.raises(Problem, match="different tape speeds"):
         on_another(machine_errors(record, "left"), reel, SIDES)
+
+
+def _of_tape(folder: Path, *lots: str) -> SessionRecord:
+    """A session in which a tape from elsewhere was read: found, set, and returned."""
+
+    def read(step: str, result: Reading, lot: str = "") -> ReadingRecord:
+        return ReadingRecord(f"r{step}", step, "left", False, "owner's tape", result, None, READ_AT, lot=lot)
+
+    levels = {1000.0: (-1.5, -1.0), 10000.0: (-4.5, 0.5)}
+    tones = [
+        read("tone", Reading("tape_level", side, db, 0.2, frequency_hz=hz))
+        for hz, both in levels.items()
+        for side, db in zip(SIDES, both, strict=True)
+    ]
+    azimuth = [
+        read(step, Reading("azimuth_delay", "left-right", us, 4.0), lot)
+        for lot in lots
+        for step, us in (("found", 40.0), ("set", 2.0), ("returned", 39.0))
+    ]
+    speeds = [
+        read("hum", Reading("speed_error", "both", 0.7, 0.2)),
+        read("pitch", Reading("speed_error", "both", 0.8, 0.5)),
+    ]
+    steps = tuple(StepFacts(name, name, "measure", returns=name == "returned") for name in ("found", "set", "returned"))
+    return replace(read_session(session(folder, TWO)), readings=(*tones, *speeds, *azimuth), steps=steps)
+
+
+def test_a_tape_from_elsewhere_by_its_own_tones(tmp_path: Path) -> None:
+    found = of_tape(_of_tape(tmp_path, ""), SIDES)
+    assert found is not None
+    left, right = (c.errors for c in found.errors.channels)
+    assert (left.level_db, left.reference_hz, left.treble) == (-1.5, 1000.0, ((10000.0, -3.0),))
+    assert (right.level_db, right.treble) == (-1.0, ((10000.0, 1.5),))
+    assert found.errors.channels[0].uncertainty_db == ((1000.0, 0.2), (10000.0, 0.2))
+    # As it was set for the transfer, and not as it was found or returned.
+    assert (found.errors.azimuth_delay_us, found.azimuth_uncertainty_us) == (2.0, 4.0)
+    assert (found.errors.speed_error_percent, found.speed_uncertainty_percent) == (0.7, 0.2)
+
+
+def test_of_two_sides_no_azimuth_is_that_of_the_capture(tmp_path: Path) -> None:
+    found = of_tape(_of_tape(tmp_path, "side A", "side B"), SIDES)
+    assert found is not None
+    assert (found.errors.azimuth_delay_us, found.azimuth_uncertainty_us) == (0.0, None)
+
+
+def test_a_tape_without_a_tone_has_no_level(tmp_path: Path) -> None:
+    read = _of_tape(tmp_path, "")
+    without = replace(read, readings=tuple(r for r in read.readings if r.reading.quantity != "tape_level"))
+    with pytest.raises(Problem, match="no tone of known flux in the left channel, so that the level"):
+        of_tape(without, SIDES)
+    assert of_tape(read_session(read.folder), SIDES) is None  # of a machine

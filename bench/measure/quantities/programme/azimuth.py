@@ -28,7 +28,7 @@ from numpy.typing import NDArray
 
 from bench.measure.meters import Options
 from bench.measure.method import Method
-from bench.measure.reading import Measured, NoReading, Reading, Result
+from bench.measure.reading import Measured, NoReading, Reading, Result, budget_of
 from bench.measure.signal.blocks import Samples
 from bench.tape.minimum_phase import phase_of_levels
 
@@ -47,9 +47,11 @@ NEAR_RAD = 1.5
 INDEPENDENT = 0.53
 """Equivalent fraction of independent segments for Hann windows with 50 % overlap (Welch 1967, from memory)."""
 SEGMENT_S = 0.085
+START_S = 0.25
+"""The first sound is left out: a machine that starts clicks, and the end of what played before may still be heard."""
 BANDS_HZ = tuple(np.geomspace(LOWEST_HZ, HIGHEST_HZ, 12).tolist())
 """Edges of the bands, about half an octave wide, in which the channels' levels are compared."""
-LIKELY_SHARE, SHARE_SPREAD = 0.5, 0.5
+LIKELY_SHARE, SHARE_SPREAD = 0.75, 0.5
 """Prior of the fraction of the minimum-phase shift that is present, and its standard deviation: all of it if amplifiers
 differ, none if music or spacing does. Common practice, no source."""
 METHOD = Method("phase of the cross-spectrum of programme, weighted by coherence")
@@ -76,6 +78,7 @@ class ProgrammeMeter:
         keep = None if last_s is None else max(4, round(last_s * sample_rate / (self._size // 2)))
         self._window = np.hanning(self._size)
         self._rest = np.zeros((0, channels))
+        self._left_out = round(START_S * sample_rate)
         hz = np.fft.rfftfreq(self._size, 1.0 / sample_rate)
         self._lines = (hz >= LOWEST_HZ) & (hz <= min(HIGHEST_HZ, 0.45 * sample_rate))
         self._hz: Floats = np.asarray(hz[self._lines], dtype=float)
@@ -85,7 +88,9 @@ class ProgrammeMeter:
         """Process samples of shape (frames, channels)."""
         if self._channels < 2:
             return
-        have = np.concatenate([self._rest, samples])
+        skipped = min(self._left_out, len(samples))
+        self._left_out -= skipped
+        have = np.concatenate([self._rest, samples[skipped:]])
         step = self._size // 2
         at = 0
         while at + self._size <= len(have):
@@ -152,6 +157,8 @@ def _fitted(hz: Floats, phase: Floats, shared: Floats, count: float, lag: Floats
         found -= step
         left = np.angle(np.exp(1j * (phase + design @ found)))
         scatter = max(1.0, float(np.sum(precision * left**2)) / max(1, len(hz) - 2))
-    covariance = np.linalg.inv(design.T @ (precision[:, None] / scatter * design) + prior)
-    spread = 2.0 * float(np.sqrt(covariance[0, 0]))
-    return Reading("azimuth_delay", "left-right", 1e6 * float(found[0]), 1e6 * spread, method=METHOD)
+    information = design.T @ (precision[:, None] * design)
+    spread = 2e6 * float(np.sqrt(np.linalg.inv(information / scatter + prior)[0, 0]))
+    noise = min(1.0, 2e6 / float(np.sqrt(information[0, 0])) / spread)
+    budget = budget_of(spread, {"noise": noise, "what was recorded": float(np.sqrt(1.0 - noise**2))})
+    return Reading("azimuth_delay", "left-right", 1e6 * float(found[0]), spread, budget=budget, method=METHOD)

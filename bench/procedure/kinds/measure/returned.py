@@ -13,11 +13,15 @@ from bench.procedure.model.steps import Measure
 from bench.procedure.model.targets import judge
 from bench.procedure.state.outcome import last_attempts
 
+NOT_ALIKE = 0.5
+"""How much of what was recorded differs between two plays of one passage: it is found again only roughly. A choice."""
+
 
 def judge_return(step: Measure, bench: Bench, readings: Sequence[tuple[Result, float]]) -> list[tuple[Result, Verdict]]:
     """Judge readings by their distance from those of an earlier step.
 
-    Both readings are uncertain; the verdict uses the root sum of squares.
+    Both readings are uncertain; the verdict uses the root sum of squares. Where both are of one passage of a tape, what
+    was recorded on it makes them uncertain alike, as far as it is the same passage.
 
     Args:
         step: it names the earlier step, and the target whose tolerance applies.
@@ -40,7 +44,15 @@ def judge_return(step: Measure, bench: Bench, readings: Sequence[tuple[Result, f
             continue
         both = reading
         if isinstance(reading, Reading):
-            both = replace(reading, uncertainty=math.hypot(reading.uncertainty, found.uncertainty))
+            both = replace(reading, uncertainty=math.hypot(_apart(reading), _apart(found)))
         verdict = judge(both, target, offset=found.value - target.value)
         out.append((reading, replace(verdict, source=f"as read at {title}; {target.source}")))
     return out
+
+
+def _apart(reading: Reading) -> float:
+    """The uncertainty (k = 2) of a reading beside another one of the same passage."""
+    if not reading.budget:
+        return reading.uncertainty
+    shares = [NOT_ALIKE if c.source == "what was recorded" else 1.0 for c in reading.budget]
+    return 2 * math.hypot(*(share * c.value for share, c in zip(shares, reading.budget, strict=True)))
