@@ -8,11 +8,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bench.diagnosis.causes.cause import Cause, cleared
+from bench.diagnosis.causes.cause import Cause
 from bench.diagnosis.causes.table import known_causes
 from bench.diagnosis.machine import Machine
 from bench.diagnosis.next_test import NextTest, Possible, mend_first, next_test, stage_now
-from bench.diagnosis.options import STRANGE
+from bench.diagnosis.options import STRANGE, cleared
 from bench.diagnosis.readings.finding import Finding
 from bench.diagnosis.readings.lines import lines_of
 from bench.diagnosis.readings.looks import ratios

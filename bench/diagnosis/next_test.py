@@ -12,9 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bench.diagnosis.causes.cause import Cause, cleared
+from bench.diagnosis.causes.cause import Cause
 from bench.diagnosis.machine import Machine
-from bench.diagnosis.options import STRANGE
+from bench.diagnosis.options import STRANGE, cleared
 from bench.diagnosis.readings.finding import MAGNETISED, STAGES, Finding, Source, Stage
 from bench.diagnosis.readings.looks import shown
 from bench.diagnosis.rows import Place, Rows, place

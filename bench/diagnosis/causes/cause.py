@@ -9,7 +9,6 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from bench.diagnosis.machine import PARTS
-from bench.diagnosis.readings.finding import MAGNETISED, Stage
 
 Channels = Literal["left", "right", "both"]
 Side = Literal["replay", "record", "fine replay", "fine record", "low end", "encoder", "decoder", "drift"]
@@ -60,14 +59,6 @@ class Variant:
 
 CLEARED = frozenset({"replay_film", "record_film", "erasure_dirt", "remanence"})
 """Figures that cleaning and demagnetising put right; what they leave has figures of its own."""
-
-
-def cleared(variant: Variant, stage: Stage) -> bool:
-    """Whether the cleaning and demagnetising that were done at a stage put it right."""
-    if stage == "before-cleaning" or not variant.moves:
-        return False
-    done = CLEARED - {"remanence"} if stage in MAGNETISED else CLEARED
-    return all(m.figure in done for m in variant.moves)
 
 
 @dataclass(frozen=True, slots=True)
