@@ -191,7 +191,7 @@ def test_a_sample_that_is_no_number_leaves_nothing_half_written(
 @pytest.mark.parametrize(
     ("options", "said"),
     [
-        ([], "say --reference-level DBFS"),
+        ([], "give --reference-level DBFS"),
         (["--reference-level", "nan"], "lies from -60 to 0 dBFS"),
         (["--reference-level", "3"], "lies from -60 to 0 dBFS"),
         ([*REFERENCE, "--treble-error", "10000=-3"], '"10000=-3" is not HZ:DB, such as 10000:-3'),
