@@ -78,4 +78,4 @@ def _check(value: Any, at: tuple[str | int, ...]) -> None:
         case int() | float() if abs(value) > LARGEST_NUMBER and value not in (float("inf"), float("-inf")):
             raise OutOfBoundsError("is too large a number", at)
         case datetime() | date() if not FIRST_YEAR <= value.year <= LAST_YEAR:
-            raise OutOfBoundsError(f"is no date from {FIRST_YEAR} to {LAST_YEAR}", at)
+            raise OutOfBoundsError(f"is not a date from {FIRST_YEAR} to {LAST_YEAR}", at)

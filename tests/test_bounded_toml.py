@@ -20,8 +20,8 @@ from bench.bounded_toml import OutOfBoundsError, clean, cleaned, parse
         ("format = 0x" + "f" * 5000, "is too large a number", ("format",)),
         ("x = [1, -1e16]", "is too large a number", ("x", 1)),
         ("x = " + "[" * 5000 + "]" * 5000, "nested too deep", ()),
-        ("[a]\nd = 0001-01-01", "is no date from 1970 to 2200", ("a", "d")),
-        ("d = 9999-12-31T23:59:59Z", "is no date from 1970 to 2200", ("d",)),
+        ("[a]\nd = 0001-01-01", "is not a date from 1970 to 2200", ("a", "d")),
+        ("d = 9999-12-31T23:59:59Z", "is not a date from 1970 to 2200", ("d",)),
     ],
     ids=range(8),
 )

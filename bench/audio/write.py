@@ -127,7 +127,7 @@ def _set_usual_mode(path: Path) -> None:
 
 
 def _there_already(path: Path) -> Problem:
-    return Problem(f"{path} is there already; choose another name, or say --force to write over it")
+    return Problem(f"{path} is there already; choose another name, or use --force to overwrite it")
 
 
 def _put_in_place(partial: Path, path: Path, force: bool) -> None:

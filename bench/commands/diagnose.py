@@ -16,9 +16,10 @@ if TYPE_CHECKING:
 CONTRACT = """
 FILE.json holds {"machine": {...}, "readings": [...], "answers": {...}}. The machine's facts are those of its sheet
 (heads, speed_mm_per_s, track_width_mm, track_spacing_mm, equalisation_us, replay_gap_um, capstan_mm, ...). A reading
-has stage (before-cleaning, after-cleaning, as-left), source (reference-tape, record-replay, tape-stopped, encoder,
-decoder), quantity, channel, frequency_hz, level_db, value, unit and uncertainty, as `measure --json` prints them; the
-value is an error against the target where the quantity has one. What is missing is assumed or ignored, and said.
+has stage (before-cleaning, before-demagnetising, after-cleaning, as-left), source (reference-tape, record-replay,
+tape-stopped, encoder, decoder), quantity, channel, frequency_hz, level_db, value, unit and uncertainty, as
+`measure --json` prints them; the value is an error against the target where the quantity has one. What is missing is
+assumed or ignored, and said.
 """
 
 

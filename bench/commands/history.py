@@ -69,7 +69,7 @@ def run(args: argparse.Namespace) -> int:
 def _months(text: str) -> int:
     months = int(text) if text.isascii() and text.isdigit() else 0
     if not 1 <= months <= 1200:
-        raise argparse.ArgumentTypeError(f"{text!r} is no number of months from 1 to 1200")
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number of months from 1 to 1200")
     return months
 
 

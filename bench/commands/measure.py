@@ -110,7 +110,7 @@ def channel_list(text: str) -> tuple[int, ...]:
     try:
         return tuple(int(part) for part in text.split(","))
     except ValueError:
-        raise argparse.ArgumentTypeError(f"{text!r} is no list of channels like 1,2") from None
+        raise argparse.ArgumentTypeError(f"{text!r} is not a list of channels like 1,2") from None
 
 
 def _sheet(name: str, workspace: str | None) -> tuple[tuple[float, float], ...]:

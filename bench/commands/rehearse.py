@@ -36,7 +36,7 @@ def add(parser: argparse.ArgumentParser) -> None:
         "--date", type=_day, metavar="YYYY-MM-DD", help="the day on which it is, from ten o'clock (now)"
     )
     parser.add_argument(
-        "--diagnose", action="store_true", help="ask what is wrong on the way, make the suggested tests, and mend it"
+        "--diagnose", action="store_true", help="ask what is wrong on the way, do the suggested tests, and repair it"
     )
     parser.add_argument("--json", action="store_true", help="one JSON object on stdout")
 
@@ -68,4 +68,4 @@ def _day(text: str) -> datetime:
     try:
         return datetime.strptime(text, "%Y-%m-%d").replace(hour=10, tzinfo=UTC)
     except ValueError:
-        raise argparse.ArgumentTypeError(f"{text!r} is no day such as 2026-05-03") from None
+        raise argparse.ArgumentTypeError(f"{text!r} is not a date such as 2026-05-03") from None

@@ -64,7 +64,7 @@ def typed_errors(args: argparse.Namespace) -> ReplayErrors:
     from bench.tape.mistracking_map import ReplayErrors
 
     if args.level_error is None and args.treble_error is None:
-        raise Problem("say an error: --level-error DB, --treble-error HZ:DB,… or --session DIR")
+        raise Problem("give an error: --level-error DB, --treble-error HZ:DB,… or --session DIR")
     treble = [] if args.treble_error is None else [_point(item) for item in args.treble_error.split(",")]
     return ReplayErrors(args.level_error or 0.0, tuple(treble))
 
@@ -75,7 +75,7 @@ def _point(item: str) -> tuple[float, float]:
     try:
         return float(hz), decibels(db)
     except ValueError:
-        raise Problem(f'--treble-error: "{item.strip()}" is no HZ:DB, such as 10000:-3') from None
+        raise Problem(f'--treble-error: "{item.strip()}" is not HZ:DB, such as 10000:-3') from None
 
 
 def session_errors(args: argparse.Namespace) -> list[ReplayErrors]:

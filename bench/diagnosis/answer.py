@@ -8,11 +8,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bench.diagnosis.causes.cause import Cause, cleared
+from bench.diagnosis.causes.cause import Cause
 from bench.diagnosis.causes.table import known_causes
 from bench.diagnosis.machine import Machine
 from bench.diagnosis.next_test import NextTest, Possible, mend_first, next_test, stage_now
-from bench.diagnosis.options import STRANGE
+from bench.diagnosis.options import STRANGE, cleared
 from bench.diagnosis.readings.finding import Finding
 from bench.diagnosis.readings.lines import lines_of
 from bench.diagnosis.readings.looks import ratios
@@ -193,7 +193,7 @@ def _suspects(weighing: Weighing, causes: Sequence[Cause], machine: Machine) -> 
         for name in {o.cause.name for o in s.options if o.cause is not STRANGE}:
             total[name] = total.get(name, 0.0) + s.probability
     known = {c.name: c for c in causes}
-    clean = stage_now(weighing.fitter.rows) != "before-cleaning"
+    now = stage_now(weighing.fitter.rows)
     out = []
     for name, probability in total.items():
         cause = known[name]
@@ -216,7 +216,7 @@ def _suspects(weighing: Weighing, causes: Sequence[Cause], machine: Machine) -> 
                 mended_by=cause.mended_by,
                 kind=kind,
                 left=cause.left,
-                gone=clean and all(cleared(o.variant) for o in best.options if o.cause.name == name),
+                gone=all(cleared(o.variant, now) for o in best.options if o.cause.name == name),
             )
         )
     return out

@@ -12,10 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bench.diagnosis.causes.cause import Cause, cleared
+from bench.diagnosis.causes.cause import Cause
 from bench.diagnosis.machine import Machine
-from bench.diagnosis.options import STRANGE
-from bench.diagnosis.readings.finding import STAGES, Finding, Source, Stage
+from bench.diagnosis.options import STRANGE, cleared
+from bench.diagnosis.readings.finding import MAGNETISED, STAGES, Finding, Source, Stage
 from bench.diagnosis.readings.looks import shown
 from bench.diagnosis.rows import Place, Rows, place
 from bench.diagnosis.spread import (
@@ -187,8 +187,8 @@ class _Doubt:
         unseen = [s.probability / n for s, n in zip(shapes, counts, strict=True)]
         self.probability = np.concatenate([np.maximum(seen, 0.0), unseen])
         self.probability /= self.probability.sum()
-        clean = stage_now(weighing.fitter.rows) != "before-cleaning"
-        left = [[o.cause for o in s.options if not (clean and cleared(o.variant))] for s in self.sets]
+        now = stage_now(weighing.fitter.rows)
+        left = [[o.cause for o in s.options if not cleared(o.variant, now)] for s in self.sets]
         todo = ["; ".join(sorted({cause.mended_by for cause in causes})) for causes in left]
         self.remedies = list(dict.fromkeys(todo))
         self._remedy_of = np.array([[t == remedy for remedy in self.remedies] for t in todo], dtype=float)
@@ -252,7 +252,7 @@ def _measured(weighing: Weighing, doubt: _Doubt, machine: Machine) -> list[NextT
     for test in MEASUREMENTS:
         wanted = [q for q in test.quantities if (test.source, q) not in read]
         new = [p for q in wanted for p in templates(test, machine, stage) if p.finding.quantity == q]
-        if not new or (test.source == "reference-tape" and not cleaned):
+        if not new or (test.source == "reference-tape" and stage in MAGNETISED):
             continue
         members.append(range(len(places), len(places) + len(new)))
         tests.append(test)

@@ -8,10 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bench.diagnosis.causes.cause import Cause, Curve, Move, Variant
+from bench.diagnosis.causes.cause import CLEARED, Cause, Curve, Move, Variant
 from bench.diagnosis.fit import Problemset
 from bench.diagnosis.machine import PARTS
 from bench.diagnosis.parameters import usual
+from bench.diagnosis.readings.finding import MAGNETISED, Stage
 from bench.diagnosis.rows import Rows
 from bench.diagnosis.spread import (
     Grade,
@@ -54,6 +55,14 @@ STRANGE = Cause(
     "look further",
     "unknown",
 )
+
+
+def cleared(variant: Variant, stage: Stage) -> bool:
+    """Whether the cleaning and demagnetising that were done at a stage put it right."""
+    if stage == "before-cleaning" or not variant.moves:
+        return False
+    done = CLEARED - {"remanence"} if stage in MAGNETISED else CLEARED
+    return all(m.figure in done for m in variant.moves)
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from bench.diagnosis.machine import PARTS, Machine
 from bench.diagnosis.parameters import Figures
-from bench.diagnosis.readings.finding import Source, Stage
+from bench.diagnosis.readings.finding import MAGNETISED, Source, Stage
 from bench.diagnosis.tones import (
     OTHER_TAPE,
     SPACING_DB,
@@ -64,7 +64,7 @@ def _of(values: Values, row: Row) -> Values:
 
 
 def _remanence(f: Figures, row: Row) -> Values:
-    return np.asarray(f["remanence_left"] + (f["remanence"] if row.stage == "before-cleaning" else 0.0))
+    return np.asarray(f["remanence_left"] + (f["remanence"] if row.stage in MAGNETISED else 0.0))
 
 
 def _bias(f: Figures, row: Row) -> Values:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from bench.diagnosis.machine import Machine
 from bench.diagnosis.parameters import Figures
-from bench.diagnosis.readings.finding import Source, Stage
+from bench.diagnosis.readings.finding import MAGNETISED, Source, Stage
 from bench.tape.losses import GAP_FACTOR
 
 Values = NDArray[np.float64]
@@ -113,7 +113,7 @@ class Tones:
         gap = np.pi * GAP_FACTOR * m.gap_um * per_um
         worn = sinc_db(gap * np.exp(self._each(f["gap"]))) - sinc_db(gap)
         offset_um = 1e3 * m.width_mm * 2.9089e-4 * self._each(self._angle(f))
-        remanence = f["remanence_left"] + (f["remanence"] if self.stage == "before-cleaning" else 0.0)
+        remanence = f["remanence_left"] + (f["remanence"] if self.stage in MAGNETISED else 0.0)
         switched = f["replay_equalisation"][:, run] + switch_db(m) * f["equalisation_switch"][:, run, None]
         return np.asarray(
             self._each(f["replay_level"][:, run])

@@ -18,6 +18,9 @@ from bench.practice.roughness.coating import Coating
 from bench.practice.tapes import RecordableTape
 from bench.problem import Problem
 
+LOOKED_BACK_MINUTES = 1.0
+"""Three heads replay as they record: nothing older than this is replayed again, and four minutes of flux take 92 MB."""
+
 
 @dataclass(frozen=True, slots=True)
 class StockTape:
@@ -86,7 +89,7 @@ class TapeStock:
         # Print-through is specified at 1 kHz; `Echo` needs its value far below the corner frequency.
         printed = 10 ** (figures.print_db / 20) * np.hypot(1, 1000 / corner)
         return StockTape(
-            tape=RecordableTape(self._minutes),
+            tape=RecordableTape(self._minutes if machine.heads == 2 else min(self._minutes, LOOKED_BACK_MINUTES)),
             record_side=RecordSide(machine, physics, facts, figures, self._reference_hz),
             replay_side=ReplaySide(machine, self._reference_hz, hiss),
             coating=Coating(figures.dropouts_per_minute + physics.tape_dropouts_per_minute, 60 * self._minutes, seed),

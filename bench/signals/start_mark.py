@@ -142,7 +142,7 @@ class _MatchedFilter:
 @lru_cache(maxsize=4)
 def _template(rate: int, size: int, *, rising: bool) -> NDArray[np.complex128]:
     """The matched filter of a chirp, at the positive frequencies."""
-    return np.asarray(np.conj(fft(_chirp(rate, rising), size))[: size // 2 + 1])
+    return np.asarray(np.conj(fft(_chirp(rate, rising), size)[: size // 2 + 1]))
 
 
 def _peaks(fit: NDArray[np.float64], apart: int) -> list[int]:

@@ -37,7 +37,7 @@ class FollowingHands(UnattendedHands):
     tape_type: str = ""
     eyes: Visible | None = None
     found: list[str] = field(default_factory=list)
-    """The first cause of each diagnosis in which it was more likely than not."""
+    """The causes that were likelier than not, each time it was asked: a machine may have several."""
     _followed: int = 0
     _at: str = ""
     _mended: set[str] = field(default_factory=set)
@@ -69,8 +69,7 @@ class FollowingHands(UnattendedHands):
             return None
         self._followed += 1
         told = self.ask(self._possible)
-        if told is not None and told.suspects and told.suspects[0].probability >= PROBABLE:
-            self.found.append(told.suspects[0].name)
+        self.found += [s.name for s in told.suspects if s.probability >= PROBABLE] if told is not None else []
         test = told.next_test if told is not None else None
         if told is None or test is None:
             return None

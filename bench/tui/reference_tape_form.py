@@ -106,7 +106,7 @@ def sheet_text(answers: Mapping[str, str]) -> str:
         try:
             lines.append(f"certificate_date = {date.fromisoformat(day).isoformat()}")
         except ValueError:
-            raise Problem(f"certificate: “{day}” is no date; type it like 2026-03-02, or a dash") from None
+            raise Problem(f"certificate: “{day}” is not a date; type it like 2026-03-02, or a dash") from None
     return "\n".join([*lines, *sections]) + "\n"
 
 

@@ -191,12 +191,12 @@ def test_a_sample_that_is_no_number_leaves_nothing_half_written(
 @pytest.mark.parametrize(
     ("options", "said"),
     [
-        ([], "say --reference-level DBFS"),
+        ([], "give --reference-level DBFS"),
         (["--reference-level", "nan"], "lies from -60 to 0 dBFS"),
         (["--reference-level", "3"], "lies from -60 to 0 dBFS"),
-        ([*REFERENCE, "--treble-error", "10000=-3"], '"10000=-3" is no HZ:DB, such as 10000:-3'),
+        ([*REFERENCE, "--treble-error", "10000=-3"], '"10000=-3" is not HZ:DB, such as 10000:-3'),
         ([*REFERENCE, "--treble-error", "10000:-3,10000:-4"], "given twice"),
-        ([*REFERENCE, "--treble-error", ""], '"" is no HZ:DB'),
+        ([*REFERENCE, "--treble-error", ""], '"" is not HZ:DB'),
         ([*REFERENCE, "--level-error", "99"], "give one from -40 to 40 dB"),
         ([*REFERENCE, "--uncertainty", "-1"], "give one from 0 to 20 dB"),
         ([*REFERENCE, "--azimuth-delay", "1e9"], "is no head's"),

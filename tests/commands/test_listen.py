@@ -114,7 +114,7 @@ def test_a_two_head_machine_on_the_tape_that_it_is_switched_to(
         (["--fault", "rusty-head"], 'there is no fault sheet "rusty-head"'),
         (["--fault", "dirty-record-head", "--machine", "two-head-cassette"], "needs three heads"),
         (["--level-error", "1", "--machine", "two-head-cassette"], "--machine and --tape go with --fault"),
-        (["--treble-error", "8000"], "is no HZ:DB"),
+        (["--treble-error", "8000"], "is not HZ:DB"),
         (["--session", "nowhere"], "nowhere: no such session"),
         (["--level-error", "1", "--noise-reduction", "some"], "invalid choice"),
         (["--level-error", "1", "--channels", "3"], "has no channel 3"),

@@ -91,10 +91,10 @@ def test_either_minus_sign_is_read(capsys: pytest.CaptureFixture[str]) -> None:
 @pytest.mark.parametrize(
     ("options", "said"),
     [
-        ([], "say an error: --level-error DB"),
+        ([], "give an error: --level-error DB"),
         (["--level-error", "x"], "invalid decibels value"),
         (["--level-error", "inf"], "an error of inf dB is no machine's"),
-        (["--treble-error", "10000"], '"10000" is no HZ:DB, such as 10000:-3'),
+        (["--treble-error", "10000"], '"10000" is not HZ:DB, such as 10000:-3'),
         (["--treble-error", "400:-2"], "say it as a level error"),
         (["--level-error", "-2", "--tolerance", "-1"], "a tolerance of -1 dB"),
         (["--level-error", "-2", "--system", "type-x"], "invalid choice: 'type-x'"),

@@ -58,3 +58,23 @@ def test_a_sure_sign_comes_first() -> None:
     told = said([*levels, *flat("after-cleaning", channel="left")])
     assert told.next_test is not None
     assert told.next_test.remedy == "find the break"
+
+
+def test_noise_of_a_clean_head_that_demagnetising_took_away_was_a_magnetised_head() -> None:
+    def noisy(stage: str, noise: float, harmonic: float) -> list[dict[str, Any]]:
+        at = {"stage": stage, "source": "record-replay"}
+        return [
+            at | {"quantity": quantity, "channel": c, "value": value, "unit": unit, "uncertainty": 0.2} | more
+            for c in ("left", "right")
+            for quantity, value, unit, more in (
+                ("signal_to_noise", noise, "dB", {"method": "A-weighted rms"}),
+                ("second_harmonic", harmonic, "%", {"frequency_hz": 400.0, "level_db": 0.0}),
+            )
+        ]
+
+    magnetised = flat("before-cleaning") + noisy("before-demagnetising", 49.0, 1.3)
+    before = said(magnetised).suspects[0]
+    after = said(magnetised + flat("after-cleaning") + noisy("after-cleaning", 55.0, 0.15)).suspects[0]
+    assert (before.name, before.gone) == ("magnetised-head", False)
+    assert (after.name, after.gone) == ("magnetised-head", True)
+    assert after.probability > 0.9

@@ -20,3 +20,11 @@ def test_a_frequency_that_no_tone_has_is_no_evidence(hz: float) -> None:
     first = next(r for r in records if r.id == whole[0].id)
     spoilt = [replace(r, reading=replace(r.reading, frequency_hz=hz)) if r is first else r for r in records]
     assert findings_of(spoilt) == whole[1:]
+
+
+def test_what_was_read_between_cleaning_and_demagnetising_is_a_stage_of_its_own() -> None:
+    records = read_session(SESSION).readings
+    clean = next(f for f in findings_of(records) if f.stage == "after-cleaning")
+    found = {f.id: f for f in findings_of(records, magnetised={clean.id})}
+    assert found[clean.id].stage == "before-demagnetising"
+    assert sum(f.stage == "before-demagnetising" for f in found.values()) == 1

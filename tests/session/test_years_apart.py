@@ -92,7 +92,7 @@ def test_another_machine_is_not_turned_by_it(workspace: Workspace, first: Path) 
 @pytest.mark.parametrize("day", ["tomorrow", "2025-13-01", "20-11-2025"])
 def test_a_day_that_is_none(workspace: Workspace, capsys: pytest.CaptureFixture[str], day: str) -> None:
     assert main(["--workspace", str(workspace.root), "rehearse", "look", "--date", day]) == 2
-    assert "is no day such as 2026-05-03" in capsys.readouterr().err
+    assert "is not a date such as 2026-05-03" in capsys.readouterr().err
 
 
 def test_its_history_is_one_machine(workspace: Workspace, first: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -62,7 +62,7 @@ def test_a_sheet_that_is_read_and_fits_a_job(tmp_path: Path) -> None:
         ("flux", "250", "flux: type the figure and its method"),
         ("equalisation", "120", "two figures in µs"),
         ("tracks", "eight", "tracks: “eight” is none of cassette mono, cassette stereo"),
-        ("date", "last year", "“last year” is no date"),
+        ("date", "last year", "“last year” is not a date"),
         ("sections", "", "type at least one"),
         ("sections", "400@0 60", "needs a purpose and its seconds"),
         ("sections", "level four", "“level four” is not purpose Hz@dB seconds"),

@@ -1,4 +1,4 @@
-"""What `decode` and `encode` are asked for: files, levels and errors."""
+"""Options of `decode` and `encode`: files, levels and errors."""
 
 from __future__ import annotations
 
@@ -21,25 +21,25 @@ if TYPE_CHECKING:
 
 STAGES: dict[str, Stage] = {"as-found": "found-clean", "as-left": "left"}
 MIDDLE = -1.0
-"""`--before-after` without a second."""
+"""Value of `--before-after` without a time."""
 LOWEST_RATE = 32000
 LEVELS_DBFS = (-60.0, 0.0)
-"""The reference level of noise reduction lies between these in any capture."""
+"""Range of the reference level of noise reduction in any capture."""
 
 
 @dataclass(frozen=True, slots=True)
 class ChosenErrors:
-    """The errors that were asked for, and where they come from."""
+    """The chosen errors, and where they come from."""
 
     errors: TransferErrors
     session: str = ""
     """The session that measured them; "" for typed ones."""
     stage: str = ""
-    """As it was typed."""
+    """Stage of that session, as typed."""
     of_tape: bool = False
     """Whether the session read the tape itself, and no machine."""
     replayed_on: str = ""
-    """Likewise: "itself", a session, or "" for a machine that is right."""
+    """Replaying machine, as typed: "itself", a session, or "" for a machine in adjustment."""
     azimuth_known: bool = True
     speed_known: bool = True
 
@@ -87,10 +87,10 @@ def add_transfer(parser: argparse.ArgumentParser, *, decode: bool) -> None:
 
 
 def opened(args: argparse.Namespace) -> Capture:
-    """The capture, fit to be worked on.
+    """The opened capture, after checks.
 
     Raises:
-        Problem: it can't be read, its sample rate is too low, it is to be written over, or no reference level is given.
+        Problem: it can't be read, its sample rate is too low, it would be overwritten, or no reference level is given.
     """
     from bench.audio.write import check_ending
 
@@ -106,7 +106,7 @@ def opened(args: argparse.Namespace) -> Capture:
     low, high = LEVELS_DBFS
     if args.reference_level is None:
         raise Problem(
-            "say --reference-level DBFS: the level in the file of a tape at the reference level of the system "
+            "give --reference-level DBFS: the level in the file of a tape at the reference level of the system "
             "(Type B on cassette: 200 nWb/m at 400 Hz)"
         )
     if not low <= args.reference_level <= high:
@@ -118,7 +118,7 @@ def opened(args: argparse.Namespace) -> Capture:
 
 
 def channel_names(args: argparse.Namespace, capture: Capture) -> tuple[Channel, ...]:
-    """What the channels are: one that was chosen by its number is left or right, one by itself is mono."""
+    """Names of the channels: a channel chosen by its number is left or right, a single channel is mono."""
     if capture.channels == 2:
         return ("left", "right")
     chosen: dict[int, Channel] = {1: "left", 2: "right"}
@@ -129,7 +129,7 @@ def chosen_errors(args: argparse.Namespace, channels: tuple[Channel, ...]) -> Ch
     """The errors that were typed, or that a session measured.
 
     Raises:
-        Problem: they contradict each other, are no machine's, or the session lacks what is needed.
+        Problem: they contradict each other, are implausible for a machine, or the session lacks what is needed.
     """
     if getattr(args, "session", None) is not None:
         return _measured(args, channels)

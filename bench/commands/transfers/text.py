@@ -1,4 +1,4 @@
-"""What `decode` and `encode` did, as facts, as JSON and in words."""
+"""The result of `decode` and `encode`, as facts, as JSON and in words."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from bench.transfer.transfer import Transfer
 
 NOTHING_DB = 120.0
-"""Softer by more than this, a channel is digital silence."""
+"""A channel that is softer by more than this is digital silence."""
 NO_UNCERTAINTY = "the uncertainty of the errors is not known"
 ENCODER = "steady tones, by the static law of the decoder; the encoder is taken to be right (data sheet: ±1.5 dB)"
 
@@ -37,25 +37,25 @@ class Done:
     transfer: Transfer
     chosen: ChosenErrors
     turned_down_db: float
-    """So that nothing clips."""
+    """How far the output was turned down so that nothing clips."""
     uncertainties: tuple[tuple[Uncertainty, ...] | None, ...]
-    """Of each channel."""
+    """Uncertainties of each channel."""
     findings: tuple[Finding, ...]
     warnings: tuple[str, ...]
-    """Of the file that was read."""
+    """Warnings about the file that was read."""
     spectra: tuple[dict[float, float], dict[float, float]] | None
-    """Average, in third octaves, as transferred and decoded, dBFS."""
+    """Average spectra in third octaves, as transferred and as decoded, dBFS."""
     passages: tuple[str, ...]
     """Files with a passage before and after."""
 
     @property
     def out_reference_dbfs(self) -> float:
-        """What 0 dB of the system is in the file that was written."""
+        """Level in the output file of 0 dB of the noise-reduction system, dBFS."""
         return self.transfer.reference_dbfs - self.turned_down_db
 
 
 def cautions(done: Done) -> list[str]:
-    """What a person has to know, a sentence each."""
+    """What a person must know, one sentence each."""
     out = [*done.warnings, *(finding_words(f) for f in done.findings)]
     if not done.chosen.azimuth_known:
         which = "for this side alone" if done.chosen.of_tape else f"of the recording{_stage(done)}"
@@ -66,7 +66,7 @@ def cautions(done: Done) -> list[str]:
 
 
 def finding_words(finding: Finding) -> str:
-    """One thing that is wrong with a capture."""
+    """A finding about a capture, in words."""
     side = finding.channel if finding.channel in ("left", "right") else "only"
     value = finding.value
     if finding.kind == "clipped":
@@ -84,7 +84,7 @@ def finding_words(finding: Finding) -> str:
 
 
 def as_json(done: Done) -> dict[str, Any]:
-    """All of it."""
+    """The result as JSON."""
     errors = done.transfer.errors
     return {
         "file": done.file,
@@ -131,7 +131,7 @@ def as_json(done: Done) -> dict[str, Any]:
 
 
 def lines(done: Done) -> list[str]:
-    """The figures used, for the text beside the file."""
+    """The figures used, for the text file next to the output."""
     transfer, errors = done.transfer, done.transfer.errors
     name = SYSTEM_NAMES[transfer.system]
     count = "one channel" if len(done.channels) == 1 else "two channels"

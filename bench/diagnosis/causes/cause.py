@@ -61,11 +61,6 @@ CLEARED = frozenset({"replay_film", "record_film", "erasure_dirt", "remanence"})
 """Figures that cleaning and demagnetising put right; what they leave has figures of its own."""
 
 
-def cleared(variant: Variant) -> bool:
-    """Whether cleaning and demagnetising put it right."""
-    return bool(variant.moves) and all(m.figure in CLEARED for m in variant.moves)
-
-
 @dataclass(frozen=True, slots=True)
 class Cause:
     """Something that can be wrong."""

@@ -5,9 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-Stage = Literal["before-cleaning", "after-cleaning", "as-left"]
+Stage = Literal["before-cleaning", "before-demagnetising", "after-cleaning", "as-left"]
 Source = Literal["reference-tape", "record-replay", "tape-stopped", "encoder", "decoder"]
-STAGES: tuple[Stage, ...] = ("before-cleaning", "after-cleaning", "as-left")
+STAGES: tuple[Stage, ...] = ("before-cleaning", "before-demagnetising", "after-cleaning", "as-left")
+"""In their order. "before-demagnetising" is cleaned and not yet demagnetised; "after-cleaning" is both."""
+MAGNETISED: tuple[Stage, ...] = STAGES[:2]
+"""Those at which nothing was demagnetised."""
 SOURCES: tuple[Source, ...] = ("reference-tape", "record-replay", "tape-stopped", "encoder", "decoder")
 
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
+from dataclasses import replace
 
 from bench.diagnosis.readings.finding import Finding, Source, Stage
 from bench.measure.reading import Reading
@@ -23,12 +24,15 @@ AIMED = {"level", "response", "record_replay_level", "azimuth_delay", "speed_err
 CIRCUITS: dict[str, Source] = {"encoding_error": "encoder", "decoding_error": "decoder"}
 
 
-def findings_of(records: Iterable[ReadingRecord], *, adjusted: bool = True) -> tuple[Finding, ...]:
+def findings_of(
+    records: Iterable[ReadingRecord], *, adjusted: bool = True, magnetised: Collection[str] = ()
+) -> tuple[Finding, ...]:
     """The readings of a session: the last attempt at each step, noise reduction out, tape running forwards.
 
     Args:
         records: of the session.
         adjusted: whether a trimmer was turned; if not, what is kept as left is still as found.
+        magnetised: the ids of readings that were taken before the machine was demagnetised.
     """
     out = []
     for record in last_attempts(tuple(records)):
@@ -37,6 +41,8 @@ def findings_of(records: Iterable[ReadingRecord], *, adjusted: bool = True) -> t
         if record.direction or record.lot:
             continue
         found = _finding(record, adjusted)
+        if found and found.stage == "after-cleaning" and record.id in magnetised:
+            found = replace(found, stage="before-demagnetising")
         if found:
             out.append(found)
     return tuple(out)

@@ -14,7 +14,12 @@ from bench.words.figures import hertz, number
 
 SIGNED = AIMED | {*CIRCUITS}
 CERTAIN, LIKELY, PROBABLE, POSSIBLE = 0.97, 0.8, 0.5, 0.1
-STAGES = {"before-cleaning": "before cleaning", "after-cleaning": "after cleaning", "as-left": "as left"}
+STAGES = {
+    "before-cleaning": "before cleaning",
+    "before-demagnetising": "before demagnetising",
+    "after-cleaning": "after cleaning",
+    "as-left": "as left",
+}
 MOST_SUSPECTS, MOST_NOT_LOOKED_AT = 5, 12
 
 

@@ -254,7 +254,7 @@ class _Gathering:
                 self.used.append(UsedFile(target, read.document.content))
             elif target.resolve() not in self.reported:
                 self._mistake(
-                    own, f'"{step.procedure}" has a problem ({read.findings[0].sentence})', "mend that file first"
+                    own, f'"{step.procedure}" has a problem ({read.findings[0].sentence})', "correct that file first"
                 )
         if read.model is None:
             self.whole = False
@@ -284,7 +284,7 @@ class _Gathering:
                     found[kind].append((sheet, read.model))
                 elif sheet.resolve() not in self.reported:
                     said = f"the {kind} sheet has a problem ({read.findings[0].sentence})"
-                    self.mistakes.append(Mistake(at, said, "mend that file first"))
+                    self.mistakes.append(Mistake(at, said, "correct that file first"))
         firsts: dict[SheetKind, tuple[Path, Any]] = {kind: models[0] for kind, models in found.items() if models}
         machine, tape, reference = (firsts[kind][1] if kind in firsts else None for kind in USUAL)
         alone = _Sheets(machine, tape, reference, {kind: sheet.stem for kind, (sheet, _) in firsts.items()})

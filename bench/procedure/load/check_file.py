@@ -100,7 +100,12 @@ def _read_point(step: Entry) -> Iterator[StepMistake]:
         return
     unit = "dB" if step.reads.startswith("meter") else "mV"
     if step.asks != "number" or step.unit != unit:
-        yield ("unit",), f"the {step.reads} reads in {unit}", f'say `asks = "number"` and `unit = "{unit}"`', ("reads",)
+        yield (
+            ("unit",),
+            f"the {step.reads} reads in {unit}",
+            f'write `asks = "number"` and `unit = "{unit}"`',
+            ("reads",),
+        )
     if step.reads.startswith(("erase", "bias")):
         return
     if (step.plays is None) == (not step.sends):

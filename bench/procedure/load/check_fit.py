@@ -226,7 +226,7 @@ def _machine(step: JobStep, machine: Machine) -> Iterator[Mistake]:
                     yield Mistake((key, channel), said, did_you_mean(trimmer, machine.trimmers), (key,))
         if sent and machine.heads == 2 and step.via == "live" and step.quantity != "source_level":
             said = "the machine has two heads and cannot replay while it records"
-            yield Mistake(("via",), said, 'say `via = "rounds"` or `via = "ladder"`', ("via", "sends"))
+            yield Mistake(("via",), said, 'write `via = "rounds"` or `via = "ladder"`', ("via", "sends"))
             return
     if not sent or machine.heads == 3:
         return
@@ -243,8 +243,8 @@ def _machine(step: JobStep, machine: Machine) -> Iterator[Mistake]:
 def _switches(step: JobStep, machine: Machine) -> Iterator[Mistake]:
     """Check that the machine can do what a step asks for."""
     if isinstance(step, Measuring) and step.noise_reduction != "off" and not machine.noise_reduction:
-        remedy = "say `applies_to = { noise_reduction = true }`, or name a machine whose sheet has noise_reduction"
+        remedy = "write `applies_to = { noise_reduction = true }`, or name a machine whose sheet has noise_reduction"
         yield Mistake(("noise_reduction",), "the machine has no noise reduction", remedy, ("noise_reduction",))
     if step.direction == "reverse" and not machine.auto_reverse:
-        remedy = "say `applies_to = { auto_reverse = true }`, or name a machine whose sheet has it"
+        remedy = "write `applies_to = { auto_reverse = true }`, or name a machine whose sheet has it"
         yield Mistake(("direction",), "the machine runs forward only", remedy, ("direction",))

@@ -53,13 +53,13 @@ def _adjust(step: Adjust) -> Iterator[StepMistake]:
         if step.quantity == "speed_error":
             yield ("quantity",), "speed cannot be judged from tones that are sent", AGREES, ("quantity", "sends")
         elif step.quantity == "level":
-            remedy = 'say `quantity = "record_replay_level"`: how much comes back of what was sent'
+            remedy = 'write `quantity = "record_replay_level"`: how much comes back of what was sent'
             yield ("quantity",), "level is for what the reference tape plays", remedy, ("quantity", "sends")
     elif step.quantity in {"record_replay_level", "source_level"}:
         yield (
             ("quantity",),
             f"{step.quantity} is not heard from the reference tape",
-            'give sends instead of plays, or say `quantity = "level"`',
+            'give sends instead of plays, or write `quantity = "level"`',
             ("quantity", "plays"),
         )
     elif step.quantity == "overbias":
@@ -120,7 +120,7 @@ def _way_of_working(step: Adjust) -> Iterator[StepMistake]:
     given = step.model_fields_set
     if step.plays is not None and step.via in {"rounds", "ladder"}:
         said = f"{step.via} are for recordings: the reference tape is read while the trimmer is turned"
-        yield ("via",), said, 'take it out, or say `via = "live"`', ("via", "plays")
+        yield ("via",), said, 'take it out, or write `via = "live"`', ("via", "plays")
         return
     for key in ("positions", "apart_degrees"):
         if key in given and step.via != "ladder":
@@ -219,7 +219,7 @@ def _circuit(step: Measure) -> Iterator[StepMistake]:
     wanted = CIRCUIT.get(step.quantity)
     if wanted is not None and step.noise_reduction != wanted:
         said = f'{step.quantity} is not seen with noise reduction "{step.noise_reduction}"'
-        yield ("noise_reduction",), said, f'say `noise_reduction = "{wanted}"`', ("noise_reduction", "quantity")
+        yield ("noise_reduction",), said, f'write `noise_reduction = "{wanted}"`', ("noise_reduction", "quantity")
 
 
 def _frequency(step: Adjust | Measure) -> Iterator[StepMistake]:

@@ -23,7 +23,7 @@ def check_method(step: Measure) -> Iterator[StepMistake]:
         return
     named = _named(step.method, known)
     if not named:
-        said = f"{shown(step.method)} is no method of {step.quantity}"
+        said = f"{shown(step.method)} is not a method of {step.quantity}"
         yield ("method",), said, did_you_mean(step.method, known), about
     elif len(named) > 1:
         said = f"{shown(step.method)} is the name of {len(named)} methods"

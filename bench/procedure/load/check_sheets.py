@@ -57,7 +57,7 @@ def _targets(targets: Mapping[str, Target]) -> Iterator[Mistake]:
             yield Mistake((*at, "reference"), said, "leave it out, or give at_least or at_most in dB")
         for n, band in enumerate(target.bands):
             if band.from_hz >= band.to_hz:
-                said = f"from {band.from_hz:g} to {band.to_hz:g} Hz is no band"
+                said = f"from {band.from_hz:g} to {band.to_hz:g} Hz is not a range"
                 yield Mistake((*at, "bands", n), said, "from_hz is the lower one")
 
 

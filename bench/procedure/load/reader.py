@@ -161,7 +161,7 @@ def _read_set(path: Path, document: Document) -> Read[Any]:
         read.append(tape)
         if tape.model is None:
             said = f"{shown(name)} has a problem ({tape.findings[0].sentence})"
-            mistakes.append(Mistake(("tapes", n), said, "mend that file first"))
+            mistakes.append(Mistake(("tapes", n), said, "correct that file first"))
     one: ReferenceTape | None = None
     if whole is not None and not mistakes:
         one, mistakes = together(whole, [r.model for r in read if r.model is not None])

@@ -18,10 +18,12 @@ from bench.procedure.model.steps import (
 from bench.procedure.state.dependencies import DISTURBS, set_by, shown_by
 from bench.procedure.state.event_kinds import Event, of_kind
 from bench.procedure.state.events import Decided, Moved, WentAgain
-from bench.procedure.state.journal import Journal
+from bench.procedure.state.journal import Journal, ReadingRecord
 
 NO_TRIMMER_MENDS = frozenset({"polarity"})
 """Quantities that no adjustment can correct."""
+NEAR = 0.5
+"""Part of the tolerance: a reading that is not nearer to its target may be brought nearer by a turn. A choice."""
 
 
 class Progress:
@@ -60,10 +62,15 @@ class Progress:
         return None
 
     def not_in(self, step: StepBase, attempt: int) -> tuple[str, ...]:
-        """The quantities of an attempt at a step that are not in."""
+        """The quantities of an attempt at a step that are not in, and that a turn may bring in."""
         own = [r for r in self._journal.records() if r.step == step.id and r.attempt == attempt]
-        words = {r.reading.quantity: r.verdict.word for r in own if r.verdict is not None and r.verdict.word != "in"}
-        return tuple(words)
+        return tuple(
+            dict.fromkeys(
+                r.reading.quantity
+                for r in own
+                if r.verdict is not None and r.verdict.word != "in" and not _only_uncertain(r)
+            )
+        )
 
     def retry_from(self, step: StepBase, not_in: Iterable[str]) -> int | None:
         """Index of the step that `again_until` leads back to; None when no retries are left, or nothing can help.
@@ -130,6 +137,14 @@ class Progress:
         if again is None:
             return 0
         return again.at_most - sum(e.step == step.id for e in of_kind(self._journal.events(), WentAgain))
+
+
+def _only_uncertain(record: ReadingRecord) -> bool:
+    """Whether a reading is on target as nearly as a turn brings it, and not in because it is too uncertain."""
+    verdict, off = record.verdict, record.off
+    if verdict is None or verdict.word != "too close to call" or verdict.tolerance is None or off is None:
+        return False
+    return abs(off) <= NEAR * verdict.tolerance
 
 
 def _needs_nobody(step: StepBase) -> bool:

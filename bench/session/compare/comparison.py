@@ -120,7 +120,7 @@ def _notes(a: SessionRecord, b: SessionRecord) -> tuple[str, ...]:
     )
     for name, mine, theirs in pairs:
         if mine != theirs:
-            out.append(f"different {name}: {mine or 'none said'}, and {theirs or 'none said'}")
+            out.append(f"different {name}: {mine or 'not given'}, and {theirs or 'not given'}")
     return tuple(out)
 
 

@@ -34,8 +34,16 @@ def diagnosis_of(session: SessionRecord, possible: Possible | None = None) -> tu
     sheet = machine_sheet(session.folder, session.inputs)
     facts = {k: v for k, v in sheet.items() if k != "practice"} | ({} if sheet else {"heads": session.job.heads})
     machine = machine_of(facts | {"lined_up_before": _lined_up_before(session)}, str(session.folder))
-    findings = findings_of(session.readings, adjusted=session.adjusted)
+    findings = findings_of(session.readings, adjusted=session.adjusted, magnetised=_magnetised(session))
     return diagnose(machine, findings, answers_of(session.events), _allowed(session, possible)), machine
+
+
+def _magnetised(session: SessionRecord) -> set[str]:
+    """The readings of a machine that was cleaned and not demagnetised, by their ids."""
+    when = {e.act: e.time for e in reversed([*of_kind(session.events, Acted)])}
+    if "clean" not in when:
+        return set()
+    return {r.id for r in session.readings if "demagnetise" not in when or r.time < when["demagnetise"]}
 
 
 def _allowed(session: SessionRecord, possible: Possible | None) -> Possible:

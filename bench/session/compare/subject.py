@@ -120,7 +120,7 @@ def differences(a: Conditions, b: Conditions) -> list[str]:
     for field, name in _NAMES.items():
         mine, theirs = getattr(a, field), getattr(b, field)
         if mine != theirs:
-            out.append(f"different {name}: {mine or 'none said'}, and {theirs or 'none said'}")
+            out.append(f"different {name}: {mine or 'not given'}, and {theirs or 'not given'}")
     return out
 
 

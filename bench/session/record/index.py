@@ -176,7 +176,7 @@ def _head(folder: Path) -> Row:
     """The row of a session, from the beginning of its file."""
     try:
         if not (folder / FILE_NAME).is_file():
-            return _nothing(folder, "cannot be read: it is no plain file")
+            return _nothing(folder, "cannot be read: it is not a regular file")
         with (folder / FILE_NAME).open("rb") as file:
             raw = file.read(LARGEST_HEAD)
         head = raw

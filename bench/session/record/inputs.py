@@ -57,7 +57,7 @@ def read_copy(folder: Path, place: str) -> str:
     parts = PurePosixPath(place)
     path = folder / parts
     if parts.is_absolute() or ".." in parts.parts or not path.is_file():
-        raise FileNotFoundError(errno.ENOENT, "is no file of this session", place)
+        raise FileNotFoundError(errno.ENOENT, "is not a file of this session", place)
     with path.open("rb") as file:
         content = file.read(LARGEST_COPY + 1)
     if len(content) > LARGEST_COPY:

@@ -88,7 +88,7 @@ def read_table(path: Path) -> tuple[dict[str, Any], str, int]:
     folder = path.parent
     try:
         if path.exists() and not path.is_file():
-            raise Problem(f"{path}: cannot be read: it is no plain file")
+            raise Problem(f"{path}: cannot be read: it is not a regular file")
         with path.open("rb") as file:
             raw = file.read(LARGEST_FILE + 1)
     except FileNotFoundError:
@@ -256,7 +256,7 @@ def _no_wild_numbers(path: Path, where: str, row: dict[str, Any]) -> None:
     for key, value in row.items():
         for number in _floats(value):
             if not math.isfinite(number):
-                raise _damaged(path, f"{where}: {key} {number} is no number")
+                raise _damaged(path, f"{where}: {key} {number} is not a finite number")
 
 
 def _floats(value: object) -> Iterator[float]:

@@ -82,7 +82,7 @@ def test_a_followed_file_with_problems_is_told_once_where_it_is_followed(tmp_pat
         tmp_path, main=HEAD + _follow("other") + _follow("other").replace('id = "other"', 'id = "o2"'), other="x"
     )
     assert len(told) == 1
-    assert all('"other" has a problem (' in t and "mend that file first" in t for t in told)
+    assert all('"other" has a problem (' in t and "correct that file first" in t for t in told)
 
 
 def test_following_that_grows_without_end_is_refused(tmp_path: Path) -> None:

@@ -38,9 +38,9 @@ def test_each_is_taken_whole_and_whatever_its_letters(quantity: str, methods: tu
 
 def test_one_that_no_meter_of_the_quantity_gives() -> None:
     assert _told("noise", "A-weigthed rms") == [
-        '"A-weigthed rms" is no method of noise; did you mean "A-weighted rms"?'
+        '"A-weigthed rms" is not a method of noise; did you mean "A-weighted rms"?'
     ]
-    assert "is no method of thd" in _told("thd", "weighted rms")[0]
+    assert "is not a method of thd" in _told("thd", "weighted rms")[0]
     assert _told("level", "A-weighted rms") == ["there is only one for level; take it out"]
 
 

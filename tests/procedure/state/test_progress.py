@@ -7,6 +7,8 @@ from typing import cast
 
 import pytest
 
+from bench.measure.reading import Reading
+from bench.measure.verdict import Verdict, VerdictWord
 from bench.procedure.load.library import Library
 from bench.procedure.model.steps import Adjust, Reference, plays_reference_tape
 from bench.procedure.run import commands as say
@@ -28,6 +30,7 @@ from tests.procedure.flow_bench import (
     set_level,
     words,
 )
+from tests.session.made_up import START
 
 REPO = Path(__file__).parents[3]
 
@@ -199,6 +202,33 @@ def test_it_goes_back_to_a_step_that_can_mend_what_is_out(
     assert progress.going_again(step, back, out).passes == sum(
         plays_reference_tape(s) for s in job.steps[back : job.steps.index(step) + 1]
     )
+
+
+@pytest.mark.parametrize(
+    ("word", "off", "found"),
+    [
+        ("too close to call", 1.0, ()),
+        ("too close to call", -1.0, ()),
+        ("too close to call", 5.0, ("azimuth_delay",)),
+        ("out", 20.0, ("azimuth_delay",)),
+        ("in", 0.0, ()),
+    ],
+)
+def test_what_is_on_target_and_only_uncertain_is_not_adjusted_again(
+    word: VerdictWord, off: float, found: tuple[str, ...]
+) -> None:
+    """A typical azimuth cassette is known to 2 minutes of arc, 11 µs: no turn brings that within ±6 µs."""
+    job = Library(Workspace(REPO)).load_job("line-up-cassette")
+    step = next(s for s in job.steps if isinstance(s, Reference) and s.again_until is not None)
+    reading = Reading("azimuth_delay", "left-right", off, 11.4, frequency_hz=10000.0)
+    verdict = Verdict(word=word, target=0.0, tolerance=6.0)
+    record = ReadingRecord("r1", step.id, "left", True, "reference tape", reading, verdict, START)
+
+    class OneReading(NothingYet):
+        def records(self) -> tuple[ReadingRecord, ...]:
+            return (record,)
+
+    assert Progress(job, cast(Journal, OneReading())).not_in(step, 1) == found
 
 
 def test_after_the_last_round_it_asks_for_a_reason(bench: Bench) -> None:

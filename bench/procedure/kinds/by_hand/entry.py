@@ -51,7 +51,7 @@ class EntryActivity(Activity[Entry | SignOff]):
         elif isinstance(step, SignOff):
             if not any(c.isalpha() for c in text):
                 raise Problem(
-                    f'"{text}" is no name; type the name of who signs' if text else "type the name of who signs"
+                    f'"{text}" is not a name; type the name of who signs' if text else "type the name of who signs"
                 )
             self.bench.note(step.id, SignedOff(text, step.accepts))
         elif step.asks == "number":

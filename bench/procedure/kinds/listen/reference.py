@@ -221,6 +221,5 @@ def response_zero(sections: list[Section]) -> Section | None:
 
 
 def _label(section: Section) -> str:
-    """The tone, what it is for, and which tape of a set it is on."""
-    on = f", {section.tape}" if section.tape else ""
-    return f"{tone(section.hz, section.db)} ({section.purpose}{on})"
+    """The tone, and what it is for; in a set, which tape it is on."""
+    return f"{tone(section.hz, section.db)} ({section.tape or section.purpose})"
