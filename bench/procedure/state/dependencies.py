@@ -240,9 +240,9 @@ def shown_so_far(records: Sequence[ReadingRecord], steps: Mapping[str, StepBase]
 
 
 def in_order(names: AbstractSet[str]) -> tuple[str, ...]:
-    """Names of aspects in the usual order."""
-    order = [n for w in ASPECTS for n in (w, w + IN_REVERSE)]
-    return tuple(sorted(names, key=lambda name: (order.index(whatever_tape(name)), name)))
+    """Names of aspects in the usual order; names that this version does not know come last."""
+    order = {n: at for at, n in enumerate(n for w in ASPECTS for n in (w, w + IN_REVERSE))}
+    return tuple(sorted(names, key=lambda name: (order.get(whatever_tape(name), len(order)), name)))
 
 
 def quantities(step: StepBase) -> tuple[str, ...]:
