@@ -56,6 +56,6 @@ def test_the_floor_under_a_few_peaks_is_the_floor_everywhere(monkeypatch: pytest
         power = hann_power(spectrum(x), rate / size)
         told = []
         for few in (-1, 10**6):
-            monkeypatch.setattr(module, "FEW", few)
+            monkeypatch.setattr(module, "FEW_PEAKS", few)
             told.append(strongest_peaks(power, rate / size))
         assert told[0] == told[1] != []
