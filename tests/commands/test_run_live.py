@@ -38,10 +38,11 @@ def deck() -> Iterator[tuple[PrivateSound, Deck]]:
 
 @pytest.fixture
 def workspace(tmp_path: Path) -> Path:
-    """The shipped procedures and sheets; every tone is cut short, and the reference tape has some of its sections."""
+    """The shipped procedures and sheets; every tone is cut short, and only some are recorded and played."""
     shutil.copytree(REPO / "procedures", tmp_path / "procedures")
     check = tmp_path / "procedures" / "record-replay-check.toml"
     before, kind, recorded = check.read_text(encoding="utf-8").partition('kind = "record-replay"')
+    recorded = re.sub(r"    \{ hz = (250|2000|4000|6300|8000|12500), db = -20 \},\n", "", recorded)
     recorded = re.sub(r"(\{ hz = \d+, db = -?\d+) \}", r"\1, seconds = 1.2 }", recorded)
     check.write_text(before + kind + recorded, encoding="utf-8")
     path = tmp_path / "procedures" / "sheets" / "reference-tapes" / "cassette-reference.toml"
@@ -142,7 +143,7 @@ def test_recorded_and_replayed_with_the_device_taken_away_in_mid_step(
         code, stdout = typed.end(120)
     finally:
         typed.kill()
-    assert (code, stdout.splitlines()[0][:31]) == (0, "All in. All 26 judged readings ")
+    assert (code, stdout.splitlines()[0][:31]) == (0, "All in. All 14 judged readings ")
     session = only_session(workspace)
     assert [type(e) for e in session.events if isinstance(e, SoundLost | SoundBack)] == [SoundLost, SoundBack]
     ids = [r.id for r in session.readings]
