@@ -15,6 +15,8 @@ from typing import Literal
 from bench.measure.reading import Channel, Reading
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.outcome import last_attempts
+from bench.words.figures import number
+from bench.words.sentences import listed
 
 Side = Literal["record level control", "encoder", "record level", "replay level", "decoder"]
 
@@ -24,6 +26,14 @@ _SHOWN_BY: Mapping[str, Side] = {
     "record_replay_level": "record level",
     "level": "replay level",
     "decoding_error": "decoder",
+}
+
+REMEDIES: Mapping[Side, str] = {
+    "record level control": "set the knob; leave the record level trimmer alone",
+    "encoder": "the encoder needs repair, and tapes recorded with it keep the fault",
+    "record level": "set the record level trimmer",
+    "replay level": "set the replay level trimmer by the reference tape",
+    "decoder": "the decoder needs repair; tapes recorded here are right",
 }
 
 
@@ -72,3 +82,17 @@ def _shows_one_part(record: ReadingRecord) -> bool:
     if quantity == "level":
         return record.source == "reference tape"
     return quantity.endswith("coding_error") or record.noise_reduction == "off"
+
+
+def sides_sentence(wrong: Sequence[WrongSide]) -> str:
+    """One sentence for each wrong part: "The encoder is wrong: left −2.4 dB; the encoder needs repair, …"."""
+    if not wrong:
+        return (
+            "Source, record level and replay level show nothing wrong: measure encoder and decoder apart, "
+            "with noise-reduction-itself."
+        )
+    parts = []
+    for side in dict.fromkeys(w.side for w in wrong):
+        where = listed([f"{w.channel} {number(w.off_db, 1, sign=True)} dB" for w in wrong if w.side == side])
+        parts.append(f"The {side} is wrong: {where}; {REMEDIES[side]}.")
+    return " ".join(parts)

@@ -7,8 +7,7 @@ from typing import Any
 
 import pytest
 
-from bench.procedure.state.noise_reduction_sides import Side, wrong_sides
-from bench.words.noise_reduction import REMEDIES, sides_sentence
+from bench.procedure.state.noise_reduction_sides import REMEDIES, Side, sides_sentence, wrong_sides
 from tests.procedure.record_bench import HEAD, Ran, run, step
 
 MIDDLE = "[{ hz = 2500, db = -21, seconds = 1.5 }, { hz = 5000, db = -31, seconds = 1.5 }]"

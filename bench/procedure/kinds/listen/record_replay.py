@@ -22,13 +22,12 @@ from bench.procedure.model.steps import RecordReplay, SentTone
 from bench.procedure.model.targets import Target
 from bench.procedure.state.events import HeadDelayMeasured
 from bench.procedure.state.journal import ReadingSource, newest
-from bench.procedure.state.noise_reduction_sides import wrong_sides
+from bench.procedure.state.noise_reduction_sides import sides_sentence, wrong_sides
 from bench.procedure.state.snapshot import Prompt
 from bench.signals.source import Source
 from bench.signals.tones import Gap, Tone, ToneSequence
 from bench.words.figures import tone
 from bench.words.mistracking import music_sentences
-from bench.words.noise_reduction import sides_sentence
 
 GAP_S = 0.4
 """Silence between two tones, which shows where each ends."""

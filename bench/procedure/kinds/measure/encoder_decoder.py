@@ -17,10 +17,9 @@ from bench.procedure.kinds.measure.measure import MeasureActivity
 from bench.procedure.kinds.record.passage import Passage, refuse_file, to_record
 from bench.procedure.kinds.record.tone_series import ToneSeries
 from bench.procedure.model.steps import Measure
-from bench.procedure.state.noise_reduction_sides import wrong_sides
+from bench.procedure.state.noise_reduction_sides import sides_sentence, wrong_sides
 from bench.procedure.state.snapshot import Prompt
 from bench.tape.encoding_curves import decoding_tones, encoding_tones, reference_level_db
-from bench.words.noise_reduction import sides_sentence
 
 TONE_S = 2.5
 
