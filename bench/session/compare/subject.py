@@ -95,9 +95,9 @@ def in_order(subject: Subject) -> tuple[object, ...]:
 
 
 def subject_of(record: ReadingRecord) -> Subject | None:
-    """The subject of a reading; None for one without a counterpart elsewhere, such as a reading of another tape."""
+    """The subject of a reading; None for an event, which has no counterpart elsewhere."""
     r = record.reading
-    if QUANTITIES[r.quantity].event or record.source == "owner's tape":
+    if QUANTITIES[r.quantity].event:
         return None
     found = QUANTITIES[r.quantity].frequency == "found"
     hz = None if r.frequency_hz is None or found else float(f"{r.frequency_hz:.3g}")
@@ -125,7 +125,7 @@ def differences(a: Conditions, b: Conditions) -> list[str]:
 
 
 def last_of(session: SessionRecord, stages: Iterable[Stage], *, failed: bool = False) -> dict[Subject, ReadingRecord]:
-    """The last reading of each subject at the first of these stages that has one.
+    """The last reading of each subject at the first of these stages that has one, an owner's tape aside.
 
     Args:
         session: session to search.
@@ -135,7 +135,7 @@ def last_of(session: SessionRecord, stages: Iterable[Stage], *, failed: bool = F
     out: dict[Subject, ReadingRecord] = {}
     for stage in reversed(list(stages)):
         for record in session.standing:
-            subject = subject_of(record)
+            subject = subject_of(record) if record.source != "owner's tape" else None
             if subject and record.stage == stage and (record.measured is not None or (failed and subject not in out)):
                 out.pop(subject, None)
                 out[subject] = record

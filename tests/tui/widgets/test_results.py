@@ -38,6 +38,14 @@ def test_a_long_title_is_shortened_before_the_channel_and_the_tone() -> None:
     assert any(line.startswith("✗ Source level at…  L 400 Hz ") for line in lines), lines
 
 
+def test_readings_of_an_owners_tape_are_results_too() -> None:
+    (kept,) = samples.kept("speed", "found-clean", [(samples.reading(2.12), None)])
+    own = replace(kept, source="owner's tape")
+    lines = texts(table_lines(replace(samples.measured(samples.cleaning()), kept=(own,)), 75))
+    assert "Owner's tape" in lines
+    assert any(" 2.12" in line for line in lines)
+
+
 def test_a_step_gone_back_to_shows_what_it_read() -> None:
     shown = samples.measured(samples.cleaning())
     assert shown.step is not None
