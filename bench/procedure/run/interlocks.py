@@ -8,7 +8,7 @@ from the machine's own recording.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Literal
 
 from bench.audio.port import LOADS
@@ -16,7 +16,7 @@ from bench.problem import Problem
 from bench.procedure.kinds.bench import Bench
 from bench.procedure.model.steps import ByHand, Measuring, StepBase, plays_reference_tape, records, takes_reference_tape
 from bench.procedure.run.views import job_view
-from bench.procedure.state.event_kinds import of_kind
+from bench.procedure.state.event_kinds import Event, of_kind
 from bench.procedure.state.events import Acted, Overridden, Switched
 from bench.procedure.state.snapshot import Prompt
 
@@ -38,6 +38,12 @@ ASKED = {
     "forward": "Let the tape run forward. Confirm when it does.",
     "reverse": "Let the tape run in reverse. Confirm when it does.",
 }
+
+
+def reference_tape_allowed(events: Sequence[Event]) -> bool:
+    """Whether the reference tape may be played: the machine was cleaned and demagnetised, or a person gave a reason."""
+    acts = {e.act for e in of_kind(events, Acted)}
+    return {"clean", "demagnetise"} <= acts or any(of_kind(events, Overridden))
 
 
 class Interlocks:
@@ -75,9 +81,7 @@ class Interlocks:
         if asked is not None:
             return asked
         if plays_reference_tape(step):
-            acts = self._acts()
-            overridden = any(of_kind(self._bench.journal.events(), Overridden))
-            if not overridden and not {"clean", "demagnetise"} <= set(acts):
+            if not reference_tape_allowed(self._bench.journal.events()):
                 return Prompt("reason", DIRTY, interlock=True)
             if self._loaded_here() != "load-reference-tape":
                 self._bench.do("load-reference-tape", step)

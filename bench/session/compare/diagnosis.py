@@ -16,8 +16,9 @@ from bench.diagnosis.telling.page import PROBABLE, first_line, page
 from bench.problem import Problem
 from bench.procedure.model.job import JobStep
 from bench.procedure.run.commands import GoAside, Look
+from bench.procedure.run.interlocks import reference_tape_allowed
 from bench.procedure.state.event_kinds import of_kind
-from bench.procedure.state.events import Acted, Overridden
+from bench.procedure.state.events import Acted
 from bench.procedure.state.outcome import last_attempts
 from bench.procedure.state.snapshot import Snapshot
 from bench.session.record.index import entries_beside
@@ -48,8 +49,7 @@ def _magnetised(session: SessionRecord) -> set[str]:
 
 def _allowed(session: SessionRecord, possible: Possible | None) -> Possible:
     """The possible tests that no interlock stops: the reference tape waits for a clean, demagnetised machine."""
-    acts = {e.act for e in of_kind(session.events, Acted)}
-    ready = {"clean", "demagnetise"} <= acts or any(of_kind(session.events, Overridden))
+    ready = reference_tape_allowed(session.events)
     return lambda test: (ready or not test.reference_passes) and (possible is None or possible(test))
 
 
