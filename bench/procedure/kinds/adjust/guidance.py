@@ -16,17 +16,32 @@ from bench.words.figures import live_decimals
 TREND_S = 0.6
 """The trend is taken over this much of the latest readings."""
 
-MIDDLE = 0.1
-"""Fraction of the tolerance within which the reading counts as on target."""
+MIDDLE = 0.4
+"""Fraction of `left_alone` within which the reading counts as on target."""
 
 CLOSE = 2.0
 """Distance from the target, in tolerances, within which the person should turn slowly."""
 
-GOOD_ENOUGH = 0.25
-"""Fraction of the tolerance within which an average is left alone. A choice."""
+GOOD_ENOUGH, GOOD_ENOUGH_DB = 0.25, 0.25
+"""A reading is left alone within this fraction of the tolerance, and within this many dB where the tolerance is wide.
+A choice."""
 
 Trend = Literal["", "rising", "falling", "steady"]
 Advice = Literal["turn", "look", "hold"]
+
+
+def left_alone(tolerance: float, unit: str) -> float:
+    """How far from the target a reading is left alone, in its unit.
+
+    A tolerance of ±3 dB is what can be accepted, not how closely a trimmer can be set. Errors of replay treble become
+    errors of the recordings, which replay is the ruler for.
+
+    Args:
+        tolerance: plus or minus, in the unit.
+        unit: unit of the reading.
+    """
+    close = GOOD_ENOUGH * tolerance
+    return min(close, GOOD_ENOUGH_DB) if unit.startswith("dB") else close
 
 
 def advised(gauge: Gauge, average: RunningAverage, now: float, apart: float = 0.0) -> tuple[Advice, float]:
@@ -47,16 +62,17 @@ def advised(gauge: Gauge, average: RunningAverage, now: float, apart: float = 0.
         return "turn", 0.0
     if off is None or tolerance is None or reading is None:
         return "look", 0.0
-    if abs(off) > max(GOOD_ENOUGH * tolerance, math.hypot(average.uncertainty, apart)):
+    close = left_alone(tolerance, reading.unit)
+    if abs(off) > max(close, math.hypot(average.uncertainty, apart)):
         return "turn", 0.0
     if gauge.verdict.word == "in":
         return "hold", 0.0
     fixed = max(0.0, reading.uncertainty**2 - average.uncertainty**2)
-    allowed = math.sqrt(max((GOOD_ENOUGH * tolerance) ** 2, (tolerance - abs(off)) ** 2 - fixed))
+    allowed = math.sqrt(max(close**2, (tolerance - abs(off)) ** 2 - fixed))
     look_s = average.look_s(now, allowed)
     if look_s > 0:
         return "look", look_s
-    return ("turn", 0.0) if abs(off) > GOOD_ENOUGH * tolerance else ("hold", 0.0)
+    return ("turn", 0.0) if abs(off) > close else ("hold", 0.0)
 
 
 def near_its_limit(gauge: Gauge) -> bool:
@@ -79,15 +95,16 @@ class TurnGuide:
         off, tolerance = off_target(reading, verdict), verdict.tolerance
         if off is None or tolerance is None:
             return ""
+        middle = MIDDLE * left_alone(tolerance, reading.unit)
         unit = reading.unit.removesuffix("FS")
         to_go = f"{'lower' if off > 0 else 'raise'} by {abs(off):.{live_decimals(unit, tolerance)}f} {unit}"
         if trend == "steady":
-            if self._rest is None or abs(off - self._rest) > MIDDLE * tolerance:
+            if self._rest is None or abs(off - self._rest) > middle:
                 self._wrong_way = self._rest is not None and off * self._rest > 0 and abs(off) > abs(self._rest)
                 self._rest = off
-        elif trend and self._rest is not None and abs(off - self._rest) > MIDDLE * tolerance:
+        elif trend and self._rest is not None and abs(off - self._rest) > middle:
             self._wrong_way = (trend == "rising") == (off > 0)
-        if abs(off) < MIDDLE * tolerance:
+        if abs(off) < middle:
             return "hold"
         if self._wrong_way and trend != "steady":
             return "turn the other way"

@@ -11,6 +11,7 @@ from bench.measure.method import Method
 from bench.measure.reading import Channel, NoReading, Reading, Result
 from bench.problem import Problem
 from bench.procedure.kinds.activity import View
+from bench.procedure.kinds.adjust.guidance import left_alone
 from bench.procedure.kinds.adjust.recorded import LONGER_S, RecordedAdjustActivity
 from bench.procedure.kinds.adjust.trimmer_plans import SMALLEST_TURN, TrimmerPlan, TrimmerPlans
 from bench.procedure.kinds.bench import Bench
@@ -20,9 +21,6 @@ from bench.procedure.model.targets import judge
 from bench.procedure.state.events import RoundsRecorded
 from bench.procedure.state.snapshot import Curve, Gauge, Prompt
 from bench.words.figures import hertz
-
-MIDDLE = 0.25
-"""Fraction of the tolerance within which another round is not worth its time. A choice."""
 
 PEAK_UNCERTAINTY_DB = 0.1
 """Uncertainty of the peak that a ladder found. A choice."""
@@ -131,7 +129,7 @@ class RoundsActivity(RecordedAdjustActivity):
             self._gauges[reading.channel] = self._gauge(reading, verdict, tuple(rounds))
         for plan in self._plans:
             self._propose(plan)
-        far = any(abs(g.off or 0.0) > MIDDLE * self._reader.tolerance for g in self._gauges.values())
+        far = any(abs(g.off or 0.0) > self._close(g) for g in self._gauges.values())
         self._at_stop = far and not any(plan.turn_to for plan in self._plans) and not self._because
         if any(g.verdict.word == "too close to call" for g in self._gauges.values()):
             self._sound_s = LONGER_S
@@ -147,13 +145,17 @@ class RoundsActivity(RecordedAdjustActivity):
         spread = max(0.5 * uncertainty, 0.02 * self._reader.tolerance)
         plan.response.add(plan.degrees, sum(offs) / len(offs), spread)
         low, high = self._plans.room(plan)
-        worth = MIDDLE * self._reader.tolerance
+        worth = self._close(gauges[0])
         if all(g.verdict.word == "in" for g in gauges):
             worth = max(worth, uncertainty)  # a reading that is in is not turned by less than its uncertainty
         if any(abs(off) > worth for off in offs):
             turn = plan.response.turn_to(0.0, low=low, high=high)
             if abs(turn) >= SMALLEST_TURN:
                 plan.turn_to = [plan.degrees + turn]
+
+    def _close(self, gauge: Gauge) -> float:
+        """Distance from the target within which another round is not worth its time."""
+        return left_alone(self._reader.tolerance, gauge.reading.unit)
 
     def _end_round(self) -> None:
         """Keep readings that are in and cannot come nearer; else ask for a turn or an answer."""
