@@ -24,6 +24,9 @@ BOUNDS: Mapping[str, float] = {
 }
 """Largest error of each figure, dB."""
 
+PIECE = RATE // 200
+"""Two periods of 400 Hz."""
+
 
 def left(machine: AnyMachine, job: Job, seconds: float = 20.0) -> dict[str, tuple[float, ...]]:
     """The errors of each figure in `BOUNDS`, dB: of both channels and, where the machine has several, all settings.
@@ -45,7 +48,7 @@ def left(machine: AnyMachine, job: Job, seconds: float = 20.0) -> dict[str, tupl
         for name, pair in pairs.items():
             errors[name] += pair
         errors["bias apart"].append(pairs["bias"][0] - pairs["bias"][1])
-        errors["level at −20 dB"] += tape_re_source(machine, at.machine.heads, seconds)
+        errors["level at −20 dB"] += tape_re_source(machine, at.machine.heads, {400.0: -20.0}, seconds)[400.0]
     return {name: tuple(values) for name, values in errors.items()}
 
 
@@ -55,9 +58,18 @@ def beyond(errors: Mapping[str, tuple[float, ...]]) -> dict[str, float]:
     return {name: round(error, 2) for name, error in worst.items() if abs(error) >= BOUNDS[name]}
 
 
-def tape_re_source(machine: AnyMachine, heads: int, seconds: float = 2.0) -> list[float]:
-    """400 Hz at −20 dB: the tape relative to the source, dB, read by correlation and not by the program's meters."""
-    sent = tone(400.0, -12.0 - 20.0, seconds)
+def tape_re_source(
+    machine: AnyMachine, heads: int, sends: Mapping[float, float], seconds: float = 2.0
+) -> dict[float, list[float]]:
+    """The tape relative to the source, dB, of both channels, read by correlation and not by the program's meters.
+
+    Args:
+        machine: the machine.
+        heads: 2 or 3.
+        sends: tones sent together: frequency to level, dB re the reference level.
+        seconds: their length.
+    """
+    sent = sum(tone(hz, -12.0 + db, seconds) for hz, db in sends.items())
     machine.load("work")
     machine.rewind()
     machine.switch("noise-reduction", "off")
@@ -71,11 +83,11 @@ def tape_re_source(machine: AnyMachine, heads: int, seconds: float = 2.0) -> lis
         machine.rewind()
         machine.switch("transport", "play")
         tape = machine.process(np.zeros_like(sent))
-    return [_level_dbfs(tape[:, c]) - _level_dbfs(source[:, c]) for c in (0, 1)]
+    return {hz: [_level_dbfs(tape[:, c], hz) - _level_dbfs(source[:, c], hz) for c in (0, 1)] for hz in sends}
 
 
-def _level_dbfs(signal: np.ndarray) -> float:
-    """Median over a tenth of a second each, which flutter and dropouts do not change; without the first half second."""
+def _level_dbfs(signal: np.ndarray, hz: float) -> float:
+    """Median over 5 ms each, which flutter and dropouts do not change; without the first half second."""
     pieces = signal[RATE // 2 :]
-    pieces = pieces[: len(pieces) // (RATE // 10) * (RATE // 10)].reshape(-1, RATE // 10)
-    return float(np.median([level_dbfs(piece, 400.0) for piece in pieces]))
+    pieces = pieces[: len(pieces) // PIECE * PIECE].reshape(-1, PIECE)
+    return float(np.median([level_dbfs(piece, hz) for piece in pieces]))
