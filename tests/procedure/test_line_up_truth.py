@@ -24,10 +24,15 @@ PARTS = (
 )
 
 
-@pytest.mark.parametrize(("part", "machine"), [*PARTS, ("record-line-up-open-reel-iec", "open-reel-190-iec")])
-def test_the_high_tone_of_a_step_does_not_erase_the_low_one_beside_it(part: str, machine: str) -> None:
+@pytest.mark.parametrize(
+    ("part", "machine", "reference"),
+    [*((*part, None) for part in PARTS), ("record-line-up-open-reel-iec", "open-reel-190-iec", "reel-190-iec")],
+)
+def test_the_high_tone_of_a_step_does_not_erase_the_low_one_beside_it(
+    part: str, machine: str, reference: str | None
+) -> None:
     """A strong high tone acts as bias and lowers what is recorded with it (common practice, no source)."""
-    job = LIBRARY.load_job(part, machine)
+    job = LIBRARY.load_job(part, machine, reference_tape=reference)
     step = next(s for s in job.steps if isinstance(s, Adjust) and s.id == "record-equalisation")
     smooth = {"grade": "none"} | {key: 0.0 for key in job.machine.practice if "_dirt_" in key}
     right = job.machine.model_copy(update={"practice": job.machine.practice | smooth})
