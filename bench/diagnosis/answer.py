@@ -13,6 +13,7 @@ from bench.diagnosis.causes.table import known_causes
 from bench.diagnosis.machine import Machine
 from bench.diagnosis.next_test import NextTest, Possible, mend_first, next_test, stage_now
 from bench.diagnosis.options import STRANGE, cleared
+from bench.diagnosis.readings.adjustable import out_of_line
 from bench.diagnosis.readings.finding import Finding
 from bench.diagnosis.readings.lines import lines_of
 from bench.diagnosis.readings.looks import ratios
@@ -27,6 +28,8 @@ from bench.diagnosis.weighing import NOTHING, Weighed, Weighing, weigh
 SURE_SIGN = 0.9
 USUAL_PART = 0.5
 """A cause of a part that fewer open-reel machines have than this is not told as one that nobody looked at."""
+MISTAKE_OR_FAULT = 0.5
+"""A reading that no cause explains is a mistake in measuring, or else a fault that is not in the list: even odds."""
 ALIKE = 0.1
 """Another cause this likely beside the first, as a share of it, is told as one that reads alike."""
 
@@ -57,6 +60,8 @@ class Suspect:
     left: str = ""
     gone: bool = False
     """Whether cleaning and demagnetising, which were done, put it right."""
+    curve: tuple[tuple[Finding, float], ...] = ()
+    """The response that shows it best, by frequency, with what each tone should read by this cause, dB."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +90,8 @@ class Diagnosis:
     """Readings that stand alone: neither the others nor any cause explain them, so that they count less."""
     readings: int
     next_test: NextTest | None = None
+    out_of_line: tuple[Finding, ...] = ()
+    """The readings that trimmers set and that are out of tolerance, the furthest out first."""
 
 
 def diagnose(
@@ -125,11 +132,12 @@ def diagnose(
     suspects.sort(key=lambda s: -s.probability)
     nothing = sum(s.probability for s in weighing.sets if not s.options) * certain
     strange = sum(s.probability for s in weighing.sets if any(o.cause is STRANGE for o in s.options))
+    unexplained = MISTAKE_OR_FAULT * nothing if weighing.outliers else 0.0
     return Diagnosis(
         suspects=tuple(suspects),
         sets=_sets(weighing, told),
-        nothing=nothing,
-        not_in_list=strange,
+        nothing=nothing - unexplained,
+        not_in_list=strange + unexplained,
         settings=settings_of(weighing),
         not_looked_at=tuple(c.name for c in weighing.invisible if machine.cassette or c.reels >= USUAL_PART),
         unused=unused,
@@ -138,6 +146,7 @@ def diagnose(
         outliers=tuple(rows.places[n].finding for n in weighing.outliers),
         readings=len(findings) - len(unused),
         next_test=_of_sign(told) or next_test(weighing, looks, machine, possible),
+        out_of_line=out_of_line(plain),
     )
 
 
@@ -182,7 +191,11 @@ def _sets(weighing: Weighing, told: Sequence[Sign]) -> tuple[CauseSet, ...]:
     out: dict[tuple[str, ...], float] = {}
     for s in weighing.sets:
         names = (*sure, *sorted({o.cause.name for o in s.options}))
-        out[names] = out.get(names, 0.0) + s.probability
+        unexplained = MISTAKE_OR_FAULT if weighing.outliers and not s.options else 0.0
+        out[names] = out.get(names, 0.0) + (1 - unexplained) * s.probability
+        if unexplained:
+            other = (*sure, STRANGE.name)
+            out[other] = out.get(other, 0.0) + unexplained * s.probability
     ranked = sorted(out.items(), key=lambda item: -item[1])
     return tuple(CauseSet(names, p) for names, p in ranked if p >= 0.001)
 
@@ -203,20 +216,22 @@ def _suspects(weighing: Weighing, causes: Sequence[Cause], machine: Machine) -> 
         like = [c for c in cause.like if total.get(c, 0.0) >= ALIKE * probability and c not in beside]
         like += _instead(weighing, {name} | beside, total) if 0.02 < probability < 0.97 else []
         gains = _gains(weighing, best, _without(weighing, {name, *cause.like, *like} - beside, beside))
+        speaks_for = tuple(f for f, g in gains if g > 1.0)[:6]
         out.append(
             Suspect(
                 name=name,
                 title=cause.title,
                 channel=channel,
                 probability=min(probability, 1.0),
-                severity=_severity(cause, name, best, _scale(cause, machine)),
-                speaks_for=tuple(f for f, g in gains if g > 1.0)[:6],
+                severity=_severity(cause, name, best, machine),
+                speaks_for=speaks_for,
                 speaks_against=tuple(f for f, g in reversed(gains) if g < -1.0)[:4],
                 like=tuple(dict.fromkeys(like)),
                 mended_by=cause.mended_by,
                 kind=kind,
                 left=cause.left,
                 gone=all(cleared(o.variant, now) for o in best.options if o.cause.name == name),
+                curve=_curve(weighing, best, speaks_for),
             )
         )
     return out
@@ -269,13 +284,25 @@ def _gains(weighing: Weighing, best: Weighed, without: Weighed | None) -> list[t
     return [(rows.places[n].finding, float(gain[n])) for n in order]
 
 
-def _severity(cause: Cause, name: str, best: Weighed, scale: float) -> Severity | None:
+def _curve(weighing: Weighing, best: Weighed, speaks_for: Sequence[Finding]) -> tuple[tuple[Finding, float], ...]:
+    """Measured and predicted response, of the stage, source and channel of the first response that speaks for it."""
+    shows = next((f for f in speaks_for if f.quantity == "response"), None)
+    if shows is None:
+        return ()
+    read = zip((p.finding for p in weighing.fitter.rows.places), best.read, strict=True)
+    same = ("quantity", "stage", "source", "channel", "sent_db")
+    points = [(f, float(db)) for f, db in read if all(getattr(f, a) == getattr(shows, a) for a in same)]
+    return tuple(sorted(points, key=lambda point: point[0].frequency_hz or 0.0))
+
+
+def _severity(cause: Cause, name: str, best: Weighed, machine: Machine) -> Severity | None:
     """Of the channel that has most of it."""
-    at, found = best.settings, []
+    at, found, scale = best.settings, [], 1.0
     for option in best.options:
         moves = option.variant.moves
         if option.cause.name == name:
             found = [at + n for n, m in enumerate(moves) if m.figure == moves[0].figure]
+            scale = _scale(cause, moves[0].figure, machine) if moves else 1.0
         at += len(moves)
     if not found:
         return None
@@ -284,8 +311,8 @@ def _severity(cause: Cause, name: str, best: Weighed, scale: float) -> Severity 
     return Severity(scale * amount, cause.unit, 2 * scale * amount * min(deviation, 1.0))
 
 
-def _scale(cause: Cause, machine: Machine) -> float:
+def _scale(cause: Cause, figure: str, machine: Machine) -> float:
     """From the model's amount to the unit of the severity."""
-    if cause.name == "equalisation-switch":
+    if figure in ("equalisation_switch", "reference_equalisation"):
         return abs(switch_db(machine))
     return {"µm": machine.film_scale, "mm": float((machine.width_mm / 0.6) ** 0.7)}.get(cause.unit, 1.0)

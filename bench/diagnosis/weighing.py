@@ -27,8 +27,8 @@ NOTHING, SINGLES, PAIRS = 0.35, 0.47, 0.1
 """Prior weights; "not in the list" has the rest."""
 ROUGH, REPEATS = {0.6: 0.4, 1.2: 0.4, 2.2: 0.2}, {0.8: 0.4, 1.8: 0.4, 3.5: 0.2}
 """Roughness of a machine's responses and scatter of its readings, re the usual ones, with their weights."""
-ADJUSTED = {0.3: 0.4, 1.0: 0.6}
-"""How far its trimmers stand out as found: a machine that is kept in line, or any."""
+ADJUSTED = {0.2: 0.3, 0.5: 0.4, 1.0: 0.3}
+"""How far its trimmers stand out as found: of a machine that is kept in line, one that is used, a neglected one."""
 GRADES = {
     Grade(rough, repeats, adjusted): math.log(ROUGH[rough] * REPEATS[repeats] * ADJUSTED[adjusted])
     for rough, repeats, adjusted in itertools.product(ROUGH, REPEATS, ADJUSTED)

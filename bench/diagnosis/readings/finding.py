@@ -39,3 +39,7 @@ class Finding:
     """The rotating part that a flutter component was put down to, where the sheet named it."""
     driven: str = ""
     """The driven channel of a separation."""
+    at_least: bool = False
+    """Whether the value is a lower limit: noise masked anything more."""
+    out: bool | None = None
+    """Whether it is beyond its tolerance; None where no tolerance was given."""
