@@ -20,9 +20,7 @@ def once(places: Sequence[Place]) -> tuple[list[Place], tuple[str, ...]]:
     """
     groups: dict[object, list[Place]] = {}
     for p in places:
-        f = p.finding
-        of = (f.stage, f.source, f.quantity, f.channel, f.frequency_hz, f.sent_db, f.method, f.driven, f.reference_hz)
-        groups.setdefault(of, []).append(p)
+        groups.setdefault((p.finding.channel, _subject(p)), []).append(p)
     out, told = [], []
     for some in groups.values():
         last = some[-1]
@@ -35,7 +33,30 @@ def once(places: Sequence[Place]) -> tuple[list[Place], tuple[str, ...]]:
             told.append(_told(low, high))
         mean = sum(p.value for p in some) / len(some)
         out.append(replace(last, value=mean, scatter=math.hypot(last.scatter, apart / 2)))
-    return out, tuple(told)
+    kept, between = _with_each_channel(out)
+    return kept, (*told, *between)
+
+
+def _subject(p: Place) -> tuple[object, ...]:
+    """What a reading is of, apart from the channel."""
+    f = p.finding
+    return f.stage, f.source, f.quantity, f.frequency_hz, f.sent_db, f.method, f.driven, f.reference_hz
+
+
+def _with_each_channel(places: Sequence[Place]) -> tuple[list[Place], list[str]]:
+    """Tones of both channels together are left out where each channel says otherwise, and this in words."""
+    of_one = {(p.finding.channel, _subject(p)): p for p in places if p.tone}
+    kept, told = [], []
+    for p in places:
+        left, right = (of_one.get((channel, _subject(p))) for channel in ("left", "right"))
+        if p.tone and p.finding.channel == "both" and left and right:
+            beyond = p.value - left.value, p.value - right.value
+            limit = max(LEAST, APART * math.hypot(left.scatter, right.scatter, p.stated))
+            if min(beyond) > limit or max(beyond) < -limit:
+                told.append(_told(left, p))
+                continue
+        kept.append(p)
+    return kept, told
 
 
 def _told(one: Place, other: Place) -> str:

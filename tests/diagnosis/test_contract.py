@@ -136,6 +136,15 @@ def test_readings_that_cannot_both_be_true_are_named() -> None:
     assert "a and b" in told["contradictions"][0]
 
 
+def test_a_reading_of_both_channels_that_neither_agrees_with_is_named() -> None:
+    each = [reading(id=c, channel=c, value=0.1) for c in ("left", "right")]
+    told = answer({"readings": [*each, reading(id="both", channel="both", value=-20.0)]})
+    assert told["contradictions"] == [
+        "left and both are of the same thing, and read 0.10 and −20.00 dB: they can't both be true"
+    ]
+    assert answer({"readings": [*each, reading(channel="both", value=0.2)]})["contradictions"] == []
+
+
 def test_readings_of_two_machines_are_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     file = tmp_path / "case.json"
     file.write_text(json.dumps({"readings": [reading(machine="a"), reading(machine="b")]}), encoding="utf-8")
