@@ -1,4 +1,4 @@
-"""What is wrong with a capture itself, heard while it goes by."""
+"""Faults of a capture itself, found while it is processed."""
 
 from __future__ import annotations
 
@@ -16,33 +16,33 @@ Floats = NDArray[np.float64]
 Kind = Literal["dead channel", "inverted channel", "clipped", "decoded already"]
 
 SILENT = 1e-6
-"""No sample above this, re full scale: the capture holds nothing."""
+"""A capture in which no sample exceeds this, relative to full scale, is silent."""
 DEAD_DB = 40.0
-"""A channel that is so much softer than the other holds no programme. Common practice, no source."""
+"""A channel this much softer than the other has no programme. Common practice, no source."""
 INVERTED = -0.5
-"""Channels whose correlation is below this have opposite polarity. Common practice, no source."""
+"""A correlation below this means opposite polarity. Common practice, no source."""
 FULL = 0.9999
 CLIPPED_RUN = 3
-"""So many samples on end at full scale are clipped: a peak of music that just reaches it holds one or two."""
+"""This many successive samples at full scale are clipping; a peak that only just reaches it has one or two."""
 
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One thing that is wrong."""
+    """One fault."""
 
     kind: Kind
     channel: Channel = "both"
     value: float = 0.0
-    """dB softer of a dead channel, correlation, number of clipped places, fall of the hiss in dB."""
+    """By kind: dB by which the channel is softer, correlation, number of clipped places, fall of the hiss in dB."""
 
 
 class CaptureCheck:
-    """Hears a capture through.
+    """Examines a capture block by block.
 
     Args:
         rate: sample rate, Hz.
-        names: of its channels.
-        system: what it is decoded by; None where it is to be encoded.
+        names: names of its channels.
+        system: the noise-reduction system that decodes it; None if it is to be encoded.
     """
 
     def __init__(self, rate: float, names: tuple[Channel, ...], system: System | None) -> None:
@@ -68,11 +68,11 @@ class CaptureCheck:
 
     @property
     def silent(self) -> bool:
-        """Whether there was nothing in it."""
+        """Whether the whole capture was silent."""
         return self._peak < SILENT
 
     def findings(self) -> tuple[Finding, ...]:
-        """What was found."""
+        """The faults that were found."""
         out = [Finding("clipped", n, float(c)) for n, c in zip(self._names, self._clipped, strict=True) if c]
         if len(self._names) == 2:
             out += self._of_both()

@@ -1,4 +1,4 @@
-"""Decoding a transfer, and encoding one for a check tape."""
+"""The stages for decoding a transfer, and for encoding a check tape."""
 
 from __future__ import annotations
 
@@ -17,20 +17,20 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class Transfer:
-    """What a transfer is decoded by, or a check tape encoded by."""
+    """The figures by which a transfer is decoded, or a check tape encoded."""
 
     system: System
     rate: float
     """Sample rate, Hz; at least 32000."""
     reference_dbfs: float
-    """What 0 dB of the system is in the file."""
+    """Level in the file of 0 dB of the system, dBFS."""
     errors: TransferErrors
 
     def decoding(self, gain_db: float = 0.0) -> list[Stage]:
-        """The errors taken off, then the decoder: speed first, so that the treble lies where it was recorded.
+        """The corrections, then the decoder. Speed comes first, to bring the treble to its recorded frequencies.
 
         Args:
-            gain_db: by how much all of it is raised in the end.
+            gain_db: gain of the output.
         """
         before = [-self.reference_dbfs - c.errors.level_db for c in self.errors.channels]
         after = [self.reference_dbfs + gain_db] * len(before)
@@ -41,10 +41,10 @@ class Transfer:
         return [*out, Circuit(self.system, self.rate, decode=True, before=_factors(before), after=_factors(after))]
 
     def encoding(self, gain_db: float = 0.0) -> list[Stage]:
-        """The encoder, then the errors put on: what `decoding` undoes.
+        """The encoder, then the errors: the inverse of `decoding`.
 
         Args:
-            gain_db: by how much all of it is raised in the end.
+            gain_db: gain of the output.
         """
         before = [-self.reference_dbfs] * len(self.errors.channels)
         after = [self.reference_dbfs + c.errors.level_db + gain_db for c in self.errors.channels]
