@@ -15,7 +15,7 @@ Floats = NDArray[np.float64]
 
 LONGEST_DELAY_US = 5000.0
 """More than ten times what azimuth causes on any machine."""
-FASTEST_PERCENT = 20.0
+LARGEST_SPEED_ERROR_PERCENT = 20.0
 """A larger speed error means that the tape was played at another nominal speed."""
 
 
@@ -40,7 +40,7 @@ class ChannelErrors:
         from scipy.interpolate import PchipInterpolator
 
         points = sorted([(self.errors.reference_hz, 0.0), *self.errors.treble])
-        points.append(_further(*points[-2:]))
+        points.append(_extrapolated(*points[-2:]))
         at, db = np.log([p[0] for p in points]), [p[1] for p in points]
         return np.asarray(PchipInterpolator(at, db)(np.clip(np.log(hz), at[0], at[-1])))
 
@@ -53,7 +53,7 @@ class ChannelErrors:
         return np.asarray(np.interp(np.log(np.asarray(frequency_hz, dtype=float)), at, [p[1] for p in points]))
 
 
-def _further(last_but_one: tuple[float, float], last: tuple[float, float]) -> tuple[float, float]:
+def _extrapolated(last_but_one: tuple[float, float], last: tuple[float, float]) -> tuple[float, float]:
     """The two points, (Hz, dB), extrapolated half an octave upwards over log f."""
     slope = (last[1] - last_but_one[1]) / np.log2(last[0] / last_but_one[0])
     return last[0] * 2**0.5, last[1] + slope / 2
@@ -80,10 +80,10 @@ class TransferErrors:
                 f"an azimuth delay of {self.azimuth_delay_us:g} µs is no head's: give one from "
                 f"−{LONGEST_DELAY_US:g} to {LONGEST_DELAY_US:g} µs"
             )
-        if not abs(self.speed_error_percent) <= FASTEST_PERCENT:
+        if not abs(self.speed_error_percent) <= LARGEST_SPEED_ERROR_PERCENT:
             raise Problem(
-                f"a speed error of {self.speed_error_percent:g} %: give one from −{FASTEST_PERCENT:g} to "
-                f"{FASTEST_PERCENT:g} %, or transfer the tape at its own speed"
+                f"a speed error of {self.speed_error_percent:g} %: give one from −{LARGEST_SPEED_ERROR_PERCENT:g} to "
+                f"{LARGEST_SPEED_ERROR_PERCENT:g} %, or transfer the tape at its own speed"
             )
         if self.azimuth_delay_us and len(self.channels) < 2:
             raise Problem("an azimuth delay lies between two channels, and this capture has one; leave it out")
@@ -94,11 +94,11 @@ class TransferErrors:
         return 1 + self.speed_error_percent / 100
 
     @property
-    def late_s(self) -> tuple[float, ...]:
+    def channel_delays_s(self) -> tuple[float, ...]:
         """Delay of each channel relative to the left one, s."""
         return (0.0, self.azimuth_delay_us * 1e-6)[: len(self.channels)]
 
     @property
-    def moves(self) -> bool:
+    def needs_resampling(self) -> bool:
         """Whether the sound needs resampling or a delay."""
-        return not math.isclose(self.speed, 1.0, abs_tol=1e-9) or any(self.late_s)
+        return not math.isclose(self.speed, 1.0, abs_tol=1e-9) or any(self.channel_delays_s)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from bench.measure.reading import Channel
 from bench.tape.noise_reduction import System
-from bench.transfer.hiss import HissWatch
+from bench.transfer.hiss import HissMonitor
 
 Floats = NDArray[np.float64]
 Kind = Literal["dead channel", "inverted channel", "clipped", "decoded already"]
@@ -21,7 +21,7 @@ DEAD_DB = 40.0
 """A channel this much softer than the other has no programme. Common practice, no source."""
 INVERTED = -0.5
 """A correlation below this means opposite polarity. Common practice, no source."""
-FULL = 0.9999
+FULL_SCALE = 0.9999
 CLIPPED_RUN = 3
 """This many successive samples at full scale are clipping; a peak that only just reaches it has one or two."""
 
@@ -51,14 +51,14 @@ class CaptureCheck:
         self._powers = np.zeros((len(names), len(names)))
         self._clipped = np.zeros(len(names), dtype=int)
         self._before = np.zeros((CLIPPED_RUN, len(names)), dtype=bool)
-        self._hiss = HissWatch(rate) if system == "type-b" else None
+        self._hiss = HissMonitor(rate) if system == "type-b" else None
 
     def feed(self, samples: Floats) -> None:
         """Take in frames of shape (frames, channels)."""
         size = np.abs(samples)
         self._peak = max(self._peak, float(size.max()))
         self._powers += samples.T @ samples
-        full = np.concatenate((self._before, size >= FULL))
+        full = np.concatenate((self._before, size >= FULL_SCALE))
         if full.any():
             run = full[1:-2] & full[2:-1] & full[3:]
             self._clipped += (run & ~full[:-3]).sum(axis=0)

@@ -19,11 +19,11 @@ Floats = NDArray[np.float64]
 WINDOW_S = 0.25
 PAUSES = 8
 """Number of softest windows that are examined, two seconds in all. They are hiss if the next three conditions hold."""
-ALIKE_DB = 1.5
+LEVEL_RANGE_DB = 1.5
 """Their levels lie within this range."""
 BELOW_PROGRAMME_DB = 20.0
 """They are at least this much softer than the loudest window."""
-SHARED = 0.25
+MOST_COHERENT = 0.25
 """The magnitude-squared coherence of the channels is below this."""
 STEEP_DB, FLAT_DB = 5.0, 3.0
 """Decoded hiss falls by more than the first from 400 Hz to 2.5 kHz, and by less than the second from there to 6.3 kHz.
@@ -41,7 +41,7 @@ class _Window:
     shared: float
 
 
-class HissWatch:
+class HissMonitor:
     """Collects the softest windows of a capture; `decoded_fall_db` then examines the hiss in them.
 
     Args:
@@ -61,10 +61,10 @@ class HissWatch:
         have = samples if self._rest is None else np.concatenate((self._rest, samples))
         whole = len(have) // self._size * self._size
         for at in range(0, whole, self._size):
-            self._look(have[at : at + self._size])
+            self._examine(have[at : at + self._size])
         self._rest = have[whole:]
 
-    def _look(self, samples: Floats) -> None:
+    def _examine(self, samples: Floats) -> None:
         power = float(np.mean(samples**2))
         self._loudest = max(self._loudest, power)
         quiet = len(self._softest) < PAUSES or power < self._softest[-1].power
@@ -89,9 +89,9 @@ class HissWatch:
         if len(windows) < PAUSES or self._loudest < windows[-1].power * 10 ** (BELOW_PROGRAMME_DB / 10):
             return None
         windows = windows[PAUSES // 4 :]  # the softest ones may straddle the start or end of the recording
-        if windows[-1].power > windows[0].power * 10 ** (ALIKE_DB / 10):
+        if windows[-1].power > windows[0].power * 10 ** (LEVEL_RANGE_DB / 10):
             return None
-        if np.median([w.shared for w in windows]) > SHARED:
+        if np.median([w.shared for w in windows]) > MOST_COHERENT:
             return None
         low, middle, high = (10 * np.log10(np.mean([w.bands[n] for w in windows])) for n in range(3))
         return float(low - middle) if low - middle > STEEP_DB and middle - high < FLAT_DB else None

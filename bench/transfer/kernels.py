@@ -14,7 +14,7 @@ PHASES = 512
 """Positions between two samples that have weights of their own; linear interpolation between them errs by -110 dB."""
 
 
-def weights() -> Floats:
+def sinc_table() -> Floats:
     """The windowed sinc, shape (PHASES + 2, 2·HALF): a row for each position between two samples, and a spare one.
 
     The Kaiser window has β = 9, for 90 dB of stop-band attenuation (Kaiser and Schafer, IEEE Trans. ASSP-28, 1980;
@@ -28,7 +28,7 @@ def weights() -> Floats:
 
 
 @numba.njit(cache=True, nogil=True, fastmath=True)  # type: ignore[untyped-decorator, unused-ignore]
-def between(  # noqa: PLR0917 - compiled code is called by position
+def interpolate(  # noqa: PLR0917 - compiled code is called by position
     sound: Floats, first: int, start: int, step: float, late: Floats, table: Floats, out: Floats
 ) -> None:
     """Interpolate at positions `(start + n)·step + late` for every frame n of `out`, whatever the size of the blocks.
@@ -39,7 +39,7 @@ def between(  # noqa: PLR0917 - compiled code is called by position
         start: number of the first frame of `out` in the whole output.
         step: frames of `sound` for each frame of `out`.
         late: delay of each channel, in frames of `sound`.
-        table: the result of `weights`.
+        table: the result of `sinc_table`.
         out: shape (frames, channels); receives the result.
     """
     for channel in range(out.shape[1]):
@@ -55,8 +55,3 @@ def between(  # noqa: PLR0917 - compiled code is called by position
             for k in range(2 * HALF):
                 total += piece[k] * (near[k] + share * (next_one[k] - near[k]))
             out[n, channel] = total
-
-
-def warm() -> None:
-    """Compile the loop in advance."""
-    between(np.zeros((1, 4 * HALF)), -HALF, 0, 1.0, np.zeros(1), weights(), np.zeros((1, 1)))

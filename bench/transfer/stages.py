@@ -88,32 +88,32 @@ class Response:
     Args:
         rate: sample rate, Hz.
         responses_db: the response of each channel.
-        limit: whether to remove everything above `HIGHEST_HZ`.
+        low_pass: whether to remove everything above `HIGHEST_HZ`.
     """
 
-    def __init__(self, rate: float, responses_db: Sequence[ResponseDb], *, limit: bool) -> None:
+    def __init__(self, rate: float, responses_db: Sequence[ResponseDb], *, low_pass: bool) -> None:
         taps = 2 ** int(np.ceil(np.log2(LONGEST_RING_S * rate)))
         self._size = 4 * taps
         hz = np.linspace(0.0, rate / 2, 4 * taps + 1)
         spectra = [np.fft.rfft(minimum_phase(response(hz), taps), self._size) for response in responses_db]
-        stop = _low_pass(rate) if limit else np.ones(1)
+        stop = _low_pass(rate) if low_pass else np.ones(1)
         self._late = stop.size // 2
         self._spectrum = np.stack(spectra) * np.fft.rfft(stop, self._size)
         self._hop = self._size - taps - stop.size
         self._past = np.zeros((len(spectra), self._size - self._hop))
         self._waiting = np.zeros((len(spectra), 0))
-        self._came, self._gone = 0, -self._late
+        self._frames_in, self._frames_out = 0, -self._late
 
     def run(self, samples: Floats) -> Floats:
         """Filter the next block."""
-        self._came += len(samples)
+        self._frames_in += len(samples)
         return self._filtered(samples)
 
     def finish(self) -> Floats:
         """Return the rest, so that the output is as long as the input."""
-        left = self._came - self._gone
+        left = self._frames_in - self._frames_out
         rest = self._filtered(np.zeros((left + self._hop, len(self._past))))
-        return rest[: min(left, self._came)]
+        return rest[: min(left, self._frames_in)]
 
     def _filtered(self, samples: Floats) -> Floats:
         waiting = np.concatenate((self._waiting, samples.T), axis=1)
@@ -123,14 +123,14 @@ class Response:
             whole = np.concatenate((self._past, waiting[:, at : at + self._hop]), axis=1)
             self._past = whole[:, self._hop :]
             piece = np.fft.irfft(np.fft.rfft(whole) * self._spectrum)[:, -self._hop :]
-            made.append(piece[:, max(0, -self._gone) :])
-            self._gone += self._hop
+            made.append(piece[:, max(0, -self._frames_out) :])
+            self._frames_out += self._hop
             at += self._hop
         self._waiting = waiting[:, at:]
         return np.concatenate(made, axis=1).T if made else np.zeros((0, len(self._past)))
 
 
-def needs_limit(rate: float) -> bool:
+def needs_low_pass(rate: float) -> bool:
     """Whether a sample rate is high enough to contain anything above the treble of a tape."""
     return rate / 2 > STOPPED_HZ
 
@@ -144,40 +144,40 @@ def _low_pass(rate: float) -> Floats:
     return np.asarray(taps / taps.sum())
 
 
-class Moved:
+class Resampler:
     """Corrects the delay of each channel and the speed of the whole.
 
     Args:
         rate: sample rate, Hz.
         step: input frames for each output frame; below 1 the sound becomes longer and lower in pitch.
-        late_s: delay of each channel that is taken off, s.
+        channel_delays_s: delay of each channel that is taken off, s.
     """
 
-    def __init__(self, rate: float, step: float, late_s: Sequence[float]) -> None:
-        self._step, self._late = step, np.array(late_s) * rate
-        self._table = kernels.weights()
+    def __init__(self, rate: float, step: float, channel_delays_s: Sequence[float]) -> None:
+        self._step, self._late = step, np.array(channel_delays_s) * rate
+        self._table = kernels.sinc_table()
         self._first = -HALF - int(np.ceil(max(0.0, -self._late.min())))
-        self._sound = np.zeros((len(late_s), -self._first))
-        self._came, self._gone = 0, 0
+        self._sound = np.zeros((len(channel_delays_s), -self._first))
+        self._frames_in, self._frames_out = 0, 0
 
     def run(self, samples: Floats) -> Floats:
         """Resample the next block."""
-        self._came += len(samples)
-        return self._given(samples, None)
+        self._frames_in += len(samples)
+        return self._resampled(samples, None)
 
     def finish(self) -> Floats:
         """Return the rest."""
         after = 2 * HALF + int(np.ceil(max(0.0, self._late.max()) + self._step))
-        return self._given(np.zeros((after, len(self._late))), round(self._came / self._step))
+        return self._resampled(np.zeros((after, len(self._late))), round(self._frames_in / self._step))
 
-    def _given(self, samples: Floats, total: int | None) -> Floats:
+    def _resampled(self, samples: Floats, total: int | None) -> Floats:
         self._sound = np.concatenate((self._sound, samples.T), axis=1)
         end = self._first + self._sound.shape[1]
         ready = int(np.floor((end - HALF - 1 - max(0.0, self._late.max())) / self._step)) if total is None else total
-        out = np.empty((max(0, ready - self._gone), len(self._late)))
-        kernels.between(self._sound, self._first, self._gone, self._step, self._late, self._table, out)
-        self._gone += len(out)
-        needed = int(np.floor(self._gone * self._step + self._late.min())) - HALF
+        out = np.empty((max(0, ready - self._frames_out), len(self._late)))
+        kernels.interpolate(self._sound, self._first, self._frames_out, self._step, self._late, self._table, out)
+        self._frames_out += len(out)
+        needed = int(np.floor(self._frames_out * self._step + self._late.min())) - HALF
         drop = max(0, needed - self._first)
         self._sound = np.ascontiguousarray(self._sound[:, drop:])
         self._first += drop
