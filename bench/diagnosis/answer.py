@@ -1,4 +1,4 @@
-"""What a diagnosis says: causes with their probabilities and reasons, settings, and what was not looked at."""
+"""The result of a diagnosis: causes with probabilities and reasons, settings, and what no reading could show."""
 
 from __future__ import annotations
 
@@ -26,14 +26,14 @@ from bench.diagnosis.weighing import NOTHING, Weighed, Weighing, weigh
 
 SURE_SIGN = 0.9
 USUAL_PART = 0.5
-"""A cause of a part that fewer open-reel machines have than this is not told as one that nobody looked at."""
+"""If fewer open-reel machines than this have the part, its causes are not listed among those not looked at."""
 ALIKE = 0.1
-"""Another cause this likely beside the first, as a share of it, is told as one that reads alike."""
+"""A similar cause is listed if its probability is at least this share of the first one's."""
 
 
 @dataclass(frozen=True, slots=True)
 class Severity:
-    """How bad it is, expanded uncertainty (k = 2)."""
+    """How bad it is, with expanded uncertainty (k = 2)."""
 
     value: float
     unit: str
@@ -56,12 +56,12 @@ class Suspect:
     kind: str = ""
     left: str = ""
     gone: bool = False
-    """Whether cleaning and demagnetising, which were done, put it right."""
+    """Whether the cleaning and demagnetising that were done have put it right."""
 
 
 @dataclass(frozen=True, slots=True)
 class CauseSet:
-    """Causes that are there together."""
+    """Causes that are present together."""
 
     causes: tuple[str, ...]
     probability: float
@@ -77,12 +77,12 @@ class Diagnosis:
     not_in_list: float
     settings: tuple[Setting, ...]
     not_looked_at: tuple[str, ...]
-    """Causes that these readings can't show."""
+    """Causes that these readings cannot show."""
     unused: tuple[Unused, ...]
     unknown_answers: tuple[str, ...]
     contradictions: tuple[str, ...]
     outliers: tuple[Finding, ...]
-    """Readings that stand alone: neither the others nor any cause explain them, so that they count less."""
+    """Readings that fit neither the others nor any cause, and therefore count less."""
     readings: int
     next_test: NextTest | None = None
 
@@ -93,13 +93,13 @@ def diagnose(
     answers: Mapping[str, str] | None = None,
     possible: Possible | None = None,
 ) -> Diagnosis:
-    """What is wrong, from readings and what a person saw.
+    """Find what is wrong from readings and from what a person saw.
 
     Args:
         machine: the machine.
         findings: the readings.
         answers: what a person saw, by question.
-        possible: whether a test that could be suggested can be made; None where all can.
+        possible: tells whether a test can be made here; None if all can.
     """
     told, plain = signs(with_references(findings, machine), machine)
     lines = lines_of(plain, machine)
@@ -142,19 +142,19 @@ def diagnose(
 
 
 def _of_sign(told: Sequence[Sign]) -> NextTest | None:
-    """What a sure sign asks to be done before anything else."""
+    """The repair that an unmistakable sign requires before anything else."""
     sure = [s for s in told if s.probability >= SURE_SIGN]
     return mend_first(sure[0].mended_by) if sure else None
 
 
 _ELSEWHERE = ("flutter_component", "mono_sum")
-"""Quantities that are used, though not as rows of their own."""
+"""Quantities that are used, but not as rows of their own."""
 
 
 def _of_signs(
     told: Sequence[Sign], causes: Sequence[Cause], unused: tuple[Unused, ...], unknown: tuple[str, ...], count: int
 ) -> Diagnosis:
-    """Where no reading tells of anything but signs."""
+    """The result if only signs were found, with no other reading to weigh."""
     none = math.prod(1 - s.probability for s in told) * NOTHING
     return Diagnosis(
         tuple(_suspect_of_sign(s) for s in told),
@@ -177,7 +177,7 @@ def _suspect_of_sign(sign: Sign) -> Suspect:
 
 
 def _sets(weighing: Weighing, told: Sequence[Sign]) -> tuple[CauseSet, ...]:
-    """Sets by name; what signs tell stands in each of them."""
+    """Sets by the names of their causes; every set includes what unmistakable signs have shown."""
     sure = tuple(s.name for s in told if s.probability >= 0.5)
     out: dict[tuple[str, ...], float] = {}
     for s in weighing.sets:
@@ -223,7 +223,7 @@ def _suspects(weighing: Weighing, causes: Sequence[Cause], machine: Machine) -> 
 
 
 def _instead(weighing: Weighing, best: set[str], total: Mapping[str, float]) -> list[str]:
-    """The causes that likely sets have instead of those that go with each other best."""
+    """Causes in likely sets that lack part of the best set."""
     out = []
     for s in weighing.sets[:6]:
         names = {o.cause.name for o in s.options}
@@ -233,10 +233,10 @@ def _instead(weighing: Weighing, best: set[str], total: Mapping[str, float]) -> 
 
 
 def _without(weighing: Weighing, alike: set[str], beside: set[str]) -> Weighed | None:
-    """The likeliest set beside which it shows what speaks for a cause.
+    """The set for comparison, which shows what the readings say for a cause.
 
-    It has what goes with the cause, but none of those that read alike, since they explain the same readings, nor a
-    fault of any shape, which explains all.
+    It has the causes that accompany it, but none that read alike, because those explain the same readings, and no
+    unknown fault, because that explains everything.
     """
     fit = [s for s in (*weighing.sets, *weighing.alone) if alike.isdisjoint(o.cause.name for o in s.options)]
     fit = [s for s in fit if all(o.cause is not STRANGE for o in s.options)]
@@ -244,7 +244,7 @@ def _without(weighing: Weighing, alike: set[str], beside: set[str]) -> Weighed |
 
 
 def _where(sets: Sequence[Weighed], name: str) -> tuple[str, str]:
-    """The likeliest channel, and the likeliest kind."""
+    """The most likely channel and kind of a cause."""
     channel: dict[str, float] = {}
     kind: dict[str, float] = {}
     for s in sets:
@@ -256,7 +256,7 @@ def _where(sets: Sequence[Weighed], name: str) -> tuple[str, str]:
 
 
 def _gains(weighing: Weighing, best: Weighed, without: Weighed | None) -> list[tuple[Finding, float]]:
-    """By how much each reading is better understood with a cause than without, best first."""
+    """How much better each reading is explained with a cause than without, best first."""
     rows = weighing.fitter.rows
     precision = weighing.fitter.whiten.T @ weighing.fitter.whiten
     size = np.maximum(np.sqrt(1 / np.diag(precision)), 0.1)
@@ -270,7 +270,7 @@ def _gains(weighing: Weighing, best: Weighed, without: Weighed | None) -> list[t
 
 
 def _severity(cause: Cause, name: str, best: Weighed, scale: float) -> Severity | None:
-    """Of the channel that has most of it."""
+    """The severity in the worse channel."""
     at, found = best.settings, []
     for option in best.options:
         moves = option.variant.moves
@@ -285,7 +285,7 @@ def _severity(cause: Cause, name: str, best: Weighed, scale: float) -> Severity 
 
 
 def _scale(cause: Cause, machine: Machine) -> float:
-    """From the model's amount to the unit of the severity."""
+    """Factor from the amount in the model to the unit of the severity."""
     if cause.name == "equalisation-switch":
         return abs(switch_db(machine))
     return {"µm": machine.film_scale, "mm": float((machine.width_mm / 0.6) ** 0.7)}.get(cause.unit, 1.0)

@@ -1,7 +1,7 @@
-"""The most likely figures of a machine under many sets of causes at once, and the evidence for each set.
+"""Fits the figures of a machine under many sets of causes at once, and computes the evidence for each set.
 
-Gauss-Newton with Levenberg's damping; the evidence by Laplace's approximation. What readings follow in a straight line
-(levels, tolerances, rough responses) is summed over beforehand, in the covariance of the rows.
+Gauss-Newton with Levenberg's damping; the evidence is Laplace's approximation. Figures on which the readings depend
+linearly (levels, tolerances, rough responses) are marginalised in advance, in the covariance of the rows.
 """
 
 from __future__ import annotations
@@ -21,20 +21,20 @@ from bench.diagnosis.rows import Rows
 Values = NDArray[np.float64]
 
 BENT = tuple(f.name for f in FIGURES if not f.straight)
-"""Settings that readings follow in a curve: fitted one by one."""
+"""Settings on which the readings depend nonlinearly, which are therefore fitted."""
 DAMPING, STEP = 1e-2, 0.05
 STARTS = (1.0, 4.0)
-"""Where azimuth starts, of its usual spread: at 0 its loss has no slope, so that no fit would leave it."""
+"""Starting values of azimuth, in units of its usual spread. Its loss has no slope at 0, where a fit would stay."""
 FREEDOM = 4.0
-"""Degrees of freedom of the settings' prior (Student's t): a trimmer may stand far out."""
+"""Degrees of freedom of the settings' prior, a Student's t because a trimmer may be far out."""
 
 
 class Problemset:
-    """Sets of causes to be fitted, padded to one size.
+    """Sets of causes to be fitted, padded to the same size.
 
     Args:
-        sets: the variants that are there in each.
-        columns: those that the curves of a variant add, by the variant.
+        sets: the variants in each set.
+        columns: the columns that the curves of a variant add, by `id` of the variant.
         rows: the rows.
     """
 
@@ -54,7 +54,7 @@ class Problemset:
             self.columns[n, :, : more.shape[1]] = more
 
     def some(self, which: NDArray[np.int64]) -> Problemset:
-        """These of the sets, padded as they are."""
+        """A selection of the sets, with the same padding."""
         out = copy(self)
         out.sets = [self.sets[n] for n in which]
         for name in ("figure", "sign", "median", "precision", "columns"):
@@ -68,24 +68,24 @@ class Fitted:
 
     problem: Problemset
     settings: int
-    """How many of `x` are settings."""
+    """Number of settings at the start of `x`."""
     log_evidence: Values
     x: Values
-    """Settings that bend, then logarithms of amounts, then coefficients of curves, shape (sets, …)."""
+    """Nonlinear settings, then logarithms of amounts, then coefficients of curves, shape (sets, …)."""
     spread: Values
     """Covariance of `x`."""
     read: Values
-    """What each set says the rows read."""
+    """Prediction of each set for the rows."""
     slopes: Values
     """d(rows)/dx of settings and amounts, shape (sets, rows, ·)."""
 
     def some(self, which: NDArray[np.int64]) -> Fitted:
-        """The result for these of the sets."""
+        """The result for a selection of the sets."""
         arrays = (self.log_evidence, self.x, self.spread, self.read, self.slopes)
         return Fitted(self.problem.some(which), self.settings, *(a[which] for a in arrays))
 
     def joined(self, pairs: Sequence[tuple[int, int]]) -> Values:
-        """A start for sets of two from two sets of one: settings half way, amounts as they were."""
+        """Starting values for pairs, from two single causes: the mean of their settings, and the amounts of each."""
         s, sets = self.settings, self.problem.sets
         joined = Problemset([sets[a] + sets[b] for a, b in pairs], self.problem.all_columns, self.problem.rows)
         out = np.zeros((len(pairs), s + joined.figure.shape[1] + joined.columns.shape[2]))
@@ -98,14 +98,14 @@ class Fitted:
 
 
 class _State(NamedTuple):
-    """Where the sets stand."""
+    """The current state of the fit, for each set."""
 
     x: Values
     read: Values
     residual: Values
     """Whitened."""
     cost: Values
-    """Twice minus the logarithm of likelihood and prior."""
+    """−2 times the logarithm of likelihood times prior."""
 
 
 class Fitter:
@@ -113,7 +113,7 @@ class Fitter:
 
     Args:
         rows: the readings.
-        covariance: of the rows on a machine without a fault whose bent settings are known.
+        covariance: covariance of the rows of a machine without a fault whose nonlinear settings are known.
     """
 
     def __init__(self, rows: Rows, covariance: Values) -> None:
@@ -164,12 +164,15 @@ class Fitter:
         return out
 
     def predict(self, problem: Problemset, x: Values) -> Values:
-        """What each set says the rows read."""
+        """Prediction of each set for the rows."""
         s = len(self.settings) + problem.figure.shape[1]
         return self.rows.predict(self.vectors(problem, x)) + (problem.columns @ x[:, s:, None])[..., 0]
 
     def slopes(self, problem: Problemset, x: Values) -> Values:
-        """d(rows)/dx of settings and amounts, shape (sets, rows, ·). Settings of one name go together, one to a row."""
+        """d(rows)/dx of settings and amounts, shape (sets, rows, ·).
+
+        All settings of one name are moved at once, because each row depends on only one of them.
+        """
         count, s, k = len(x), len(self.settings), problem.figure.shape[1]
         base = self.vectors(problem, x)
         tries = [base]
@@ -195,7 +198,7 @@ class Fitter:
         return np.concatenate(mean, axis=1), np.concatenate(precision, axis=1)
 
     def _weights(self, x: Values, prior: Values, precision: Values) -> tuple[Values, Values]:
-        """Precision of the prior around x, and what the prior costs there: twice minus its logarithm."""
+        """Precision of the prior around x, and its cost there: −2 times its logarithm."""
         off, s = precision * (x - prior) ** 2, len(self.settings)
         weights = precision.copy()
         weights[:, :s] *= (FREEDOM + 1) / (FREEDOM + off[:, :s])
@@ -203,7 +206,7 @@ class Fitter:
         return weights, cost
 
     def _normal(self, slopes: Values, columns: Values, precision: Values) -> tuple[Values, Values]:
-        """Whitened slopes with the whitened columns of curves, and the matrix of the normal equations."""
+        """Whitened slopes together with the whitened columns of curves, and the matrix of the normal equations."""
         white = np.concatenate([self.whiten @ slopes, columns], axis=2)
         normal = np.swapaxes(white, 1, 2) @ white
         at = np.arange(normal.shape[1])
@@ -211,7 +214,7 @@ class Fitter:
         return white, normal
 
     def fit(self, problem: Problemset, start: Values | None = None, rounds: int = 5) -> Fitted:
-        """The most likely figures of each set, and the evidence."""
+        """Fit the figures of each set and compute its evidence."""
         prior, precision = self._prior(problem)
         if start is None:
             start = prior.copy()
@@ -227,7 +230,7 @@ class Fitter:
         return Fitted(problem, len(self.settings), evidence, at.x, spread, at.read, slopes)
 
     def _azimuth_start(self, problem: Problemset) -> Values:
-        """Azimuth as it is most likely without a cause, from several starts; all else 0."""
+        """The most likely azimuth without a cause, fitted from several starts; the other settings are 0."""
         alone = Problemset([()] * len(STARTS), problem.all_columns, self.rows)
         starts = self.mean[self.settings] + np.outer(STARTS, self._azimuth)
         found = self.fit(alone, starts, rounds=4)
@@ -235,7 +238,7 @@ class Fitter:
         return np.asarray(np.where(self._azimuth > 0, best - self.mean[self.settings], 0.0))
 
     def evidence(self, fitted: Fitted) -> Values:
-        """The evidence of sets that were fitted with another covariance, after one step straight along their slopes."""
+        """The evidence of sets that were fitted with another covariance, after one linear step."""
         problem = fitted.problem
         prior, precision = self._prior(problem)
         start = self._state(problem, fitted.x, fitted.read)
@@ -246,13 +249,13 @@ class Fitter:
         return self._laplace(np.minimum(cost, start.cost), precision, normal)
 
     def step(self, problem: Problemset, x: Values, residual: Values, slopes: Values) -> tuple[Values, Values, Values]:
-        """One step from sets that were fitted with another covariance or prior.
+        """One linear step for sets that were fitted with another covariance or prior.
 
         Args:
             problem: the sets.
-            x: where they stand.
-            residual: of the rows there, whitened.
-            slopes: d(rows)/dx of settings and amounts there.
+            x: the fitted figures.
+            residual: whitened residual of the rows at `x`.
+            slopes: d(rows)/dx of settings and amounts at `x`.
 
         Returns:
             The step, the whitened slopes of all of `x`, and the matrix of the normal equations.
@@ -269,7 +272,7 @@ class Fitter:
     def _step(
         self, problem: Problemset, at: _State, along: tuple[Values, Values], damping: Values
     ) -> tuple[_State, NDArray[np.bool_], Values]:
-        """One step along slopes and whitened columns, kept where it is better; and the normal equations' matrix."""
+        """One damped step, kept for the sets that it improves; and the matrix of the normal equations."""
         step, _, normal = self._aim(problem, at, along, damping)
         then = self._state(problem, at.x + step)
         better = then.cost < at.cost
@@ -285,7 +288,7 @@ class Fitter:
     def _aim(
         self, problem: Problemset, at: _State, along: tuple[Values, Values], damping: Values
     ) -> tuple[Values, Values, Values]:
-        """The step that the normal equations ask for, the whitened slopes, and the equations' matrix."""
+        """The solution of the damped normal equations, the whitened slopes, and the matrix of the equations."""
         s, k = len(self.settings), problem.figure.shape[1]
         prior, precision = self._prior(problem)
         weights, _ = self._weights(at.x, prior, precision)

@@ -1,7 +1,7 @@
-"""The test that is worth most: the one that tells most a minute about what has to be done.
+"""Chooses the test that gives the most information per minute about what has to be repaired.
 
-A test is a set of readings that were not made yet, or a look. What each likely set of causes would read there is known
-from the model; a few draws from each say by how much the doubt is expected to fall.
+A test is a set of readings that have not been taken yet, or an inspection by eye. The model predicts what each likely
+set of causes would read; random draws from each give the expected reduction of entropy.
 """
 
 from __future__ import annotations
@@ -32,14 +32,14 @@ Values = NDArray[np.float64]
 DRAWS = 24
 MOST_SETS = 12
 SHAPES = 2
-"""Of a curve that nothing has read yet, the shapes that are tried."""
+"""Number of random shapes that are tried for a curve of which there is no reading yet."""
 LEAST_LIKELY = 0.002
-"""Sets less likely than this are not drawn from."""
+"""No draws are made from less likely sets."""
 SETTLED_BITS = 0.35
-"""With so little doubt about what has to be done, that is done first."""
+"""With less entropy than this, the repair comes before any further test."""
 LEAST_BITS = 0.02
 HANDLING = 1.0
-"""Minutes that any test costs beside its own, so that a glance that tells little is not the best."""
+"""Minutes added to the time of each test, so that a quick glance that shows little is not preferred."""
 
 
 Possible = Callable[["NextTest"], bool]
@@ -47,27 +47,27 @@ Possible = Callable[["NextTest"], bool]
 
 @dataclass(frozen=True, slots=True)
 class NextTest:
-    """What to do next."""
+    """What to do next: a test, or a repair."""
 
     step: str
     minutes: float
     parts: tuple[str, ...]
-    """The causes that it tells apart."""
+    """The causes that it distinguishes."""
     bits: float
     quantities: tuple[tuple[Source, str], ...] = ()
-    """What it measures; nothing for a look."""
+    """What it measures; nothing for an inspection by eye."""
     looks_for: str = ""
-    """The cause that a look shows or not."""
+    """The cause that an inspection by eye confirms or excludes."""
     remedy: str = ""
-    """What to mend, where nothing more is to be learnt first."""
+    """The repair, if no test is needed before it."""
 
     @property
     def reference_passes(self) -> int:
-        """Passes of the reference tape that it costs."""
+        """Number of passes of the reference tape that it costs."""
         return int(any(source == "reference-tape" for source, _ in self.quantities))
 
     def as_json(self) -> dict[str, object]:
-        """As the contract has it, and what it measures."""
+        """The test as a JSON object, including what it measures."""
         out: dict[str, object] = {"step": self.step, "minutes": self.minutes, "parts": list(self.parts)}
         measures = [{"source": source, "quantity": quantity} for source, quantity in self.quantities]
         return out | {
@@ -79,13 +79,13 @@ class NextTest:
 
 
 def mend_first(remedy: str) -> NextTest:
-    """Where what to mend is settled."""
+    """The next step if the repair is settled."""
     return NextTest(f"nothing more to learn: {remedy} first", 0.0, (), 0.0, remedy=remedy)
 
 
 @dataclass(frozen=True, slots=True)
 class Measurement:
-    """A test that measures."""
+    """A test by measurement."""
 
     step: str
     minutes: float
@@ -154,13 +154,13 @@ def next_test(
     """The best test.
 
     Args:
-        weighing: of what was read.
-        causes: those that a look could be for.
+        weighing: the weighed sets of causes.
+        causes: the causes that an inspection by eye may be for.
         machine: the machine.
-        possible: whether a test can be made here; None where all can.
+        possible: tells whether a test can be made here; None if all can.
 
     Returns:
-        One of no minutes and no bits where what to mend is settled; None where nothing helps.
+        The test; a repair, with no minutes and no bits, if that is settled; None if no test helps.
     """
     doubt = _Doubt(weighing)
     if float(doubt.entropy()) < SETTLED_BITS and not doubt.leads_nowhere():
@@ -175,7 +175,7 @@ def next_test(
 
 
 class _Doubt:
-    """The likely sets, and what each asks to be done."""
+    """The likely sets, and the repairs that each requires."""
 
     def __init__(self, weighing: Weighing) -> None:
         self.sets: list[Weighed] = list(weighing.sets[:MOST_SETS])
@@ -194,31 +194,34 @@ class _Doubt:
         self._remedy_of = np.array([[t == remedy for remedy in self.remedies] for t in todo], dtype=float)
 
     def by_remedy(self, probability: Values | None = None) -> Values:
-        """Probability of each remedy, the last axis of `probability` being the sets."""
+        """Probability of each repair; the last axis of `probability` is that of the sets."""
         return np.asarray((self.probability if probability is None else probability) @ self._remedy_of)
 
     def leads_nowhere(self) -> bool:
-        """Whether there is most likely nothing to mend, or nobody knows what."""
+        """Whether most likely nothing needs repair, or nobody knows what does."""
         return self.remedies[int(np.argmax(self.by_remedy()))] in ("", STRANGE.mended_by)
 
     def entropy(self, probability: Values | None = None) -> Values:
-        """Of what has to be done, bits."""
+        """Entropy of the repairs, bits."""
         p = np.maximum(self.by_remedy(probability), 1e-12)
         return np.asarray(-(p * np.log2(p)).sum(axis=-1))
 
     def parted(self, means: Values) -> tuple[str, ...]:
-        """The causes that a test parts: those in which the likeliest set differs from the one that it tells from it."""
+        """The causes that a test distinguishes: those by which the likeliest set differs from its nearest rival.
+
+        The rival is the likely set whose readings would differ most.
+        """
         apart = np.linalg.norm(means - means[0], axis=1) * np.sqrt(self.probability)
         return self.differing(int(np.argmax(apart)))
 
     def differing(self, other: int) -> tuple[str, ...]:
-        """The causes in which a set differs from the likeliest one."""
+        """The causes by which a set differs from the likeliest one."""
         first, second = ({o.cause.name for o in self.sets[n].options} for n in (0, other))
         return (*sorted(first - second), *sorted(second - first))
 
 
 def _looked(doubt: _Doubt, causes: Sequence[Cause]) -> list[NextTest]:
-    """Looks: seen or not."""
+    """Inspections by eye, each with the two answers "seen" and "not seen"."""
     out = []
     for cause in causes:
         if not cause.look:
@@ -239,7 +242,7 @@ def _looked(doubt: _Doubt, causes: Sequence[Cause]) -> list[NextTest]:
 
 
 def _measured(weighing: Weighing, doubt: _Doubt, machine: Machine) -> list[NextTest]:
-    """Measurements that were not made yet."""
+    """Measurements that have not been made yet."""
     rows = weighing.fitter.rows
     stage = stage_now(rows)
     cleaned = stage != "before-cleaning"
@@ -271,12 +274,12 @@ def _measured(weighing: Weighing, doubt: _Doubt, machine: Machine) -> list[NextT
 
 
 def stage_now(rows: Rows) -> Stage:
-    """The stage that the readings have come to."""
+    """The latest stage of the readings."""
     return max((p.finding.stage for p in rows.places), key=STAGES.index)
 
 
 def templates(test: Measurement, machine: Machine, stage: Stage = "after-cleaning") -> list[Place]:
-    """The rows of a test at a stage, with no reading in them."""
+    """The rows that a test would give at a stage, with a placeholder for each reading."""
     if machine.heads not in test.heads or (test.cassette_only and not machine.cassette):
         return []
     return [p for quantity in test.quantities for p in _places(test, quantity, machine, stage)]
@@ -296,7 +299,7 @@ def _places(test: Measurement, quantity: str, machine: Machine, stage: Stage) ->
 
 
 def _expected(weighing: Weighing, doubt: _Doubt, new: list[Place], machine: Machine) -> tuple[Values, Values]:
-    """What each set expects there, given what was read, shape (sets, rows); and the covariance of that."""
+    """Predictions of each set for new rows given the readings, shape (sets, rows), and their covariance."""
     fitter, session = weighing.fitter, weighing.session
     old = fitter.rows
     rows = Rows([*old.places, *new], machine)
@@ -321,7 +324,7 @@ def _expected(weighing: Weighing, doubt: _Doubt, new: list[Place], machine: Mach
 
 
 def _gain(doubt: _Doubt, means: Values, spread: Values, random: np.random.Generator) -> float:
-    """By how much doubt is expected to fall, bits."""
+    """Expected reduction of entropy, bits."""
     half = np.linalg.cholesky(spread + 1e-9 * np.eye(len(spread)))
     white = np.linalg.solve(half, means.T).T
     likely = np.flatnonzero(doubt.probability > LEAST_LIKELY)

@@ -1,4 +1,4 @@
-"""The ways in which each cause can be there, as far as these readings could show them."""
+"""The variants of each cause that these readings could show."""
 
 from __future__ import annotations
 
@@ -26,11 +26,11 @@ from bench.diagnosis.spread import (
 Values = NDArray[np.float64]
 
 SEEN = 0.6
-"""Standard deviations that a cause of usual size must move the readings by, to be looked for at all."""
+"""A cause is considered if a usual size of it changes the readings by this many standard deviations."""
 TYPE_ONE_US, UNUSUAL = 100.0, 0.15
-"""A machine of a longer time constant is set for type I; how likely a variant is that belongs to the other kind."""
+"""A machine with a longer time constant is set for type I; factor for the odds of a variant of the other type."""
 DIRECTIONS, LEAST_DIRECTION = 10, 0.3
-"""Of a curve, the directions that are kept, and how many standard deviations each must move the readings by."""
+"""Number of principal directions of a curve that are kept, and the least effect of each, in standard deviations."""
 
 
 def _strange(side: str) -> tuple[Variant, ...]:
@@ -58,7 +58,7 @@ STRANGE = Cause(
 
 
 def cleared(variant: Variant, stage: Stage) -> bool:
-    """Whether the cleaning and demagnetising that were done at a stage put it right."""
+    """Whether the cleaning and demagnetising done by a stage have put it right."""
     if stage == "before-cleaning" or not variant.moves:
         return False
     done = CLEARED - {"remanence"} if stage in MAGNETISED else CLEARED
@@ -67,16 +67,16 @@ def cleared(variant: Variant, stage: Stage) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class Option:
-    """A way in which one cause is there."""
+    """One variant of a cause, with its weight."""
 
     cause: Cause
     variant: Variant
     weight: float
-    """Prior odds, with what was seen."""
+    """Prior odds, times the likelihood ratio of what a person saw."""
 
 
 class Session:
-    """What all sets of causes of a session share: its rows, and by how much they may stand off without a fault."""
+    """What all sets of causes of a session share: the rows, and their covariance without a fault."""
 
     def __init__(self, rows: Rows) -> None:
         self.rows = rows
@@ -85,24 +85,24 @@ class Session:
         self._rough2 = rough @ rough.T
         self._straight = straight_columns(rows, self._mean)
         self.columns: dict[int, Values] = {}
-        """Those of the curves of each variant, by its identity."""
+        """The columns of the curves of each variant, by its `id`."""
 
     def straight(self, adjusted: float) -> Values:
-        """By how much rows move with each figure that they follow in a straight line, for its spread.
+        """Change of the rows for one standard deviation of each linear figure.
 
         Args:
-            adjusted: how far trimmers stand out as found, of what is usual.
+            adjusted: spread of the trimmers as found, relative to the usual one.
         """
         return np.asarray(self._straight * straight_scale(adjusted))
 
     def covariance(self, grade: Grade, grown: Values) -> Values:
-        """Of the rows, for a grade of machine; `grown` is what rows that nothing explains scatter more."""
+        """Covariance of the rows for a grade of machine; `grown` is the additional variance of outliers."""
         straight = self.straight(grade.adjusted)
         out = scatter_covariance(self.rows, grade.repeats) + straight @ straight.T + grade.rough**2 * self._rough2
         return np.asarray(out + np.diag(grown))
 
     def visible(self, causes: Sequence[Cause], ratios: Mapping[str, float]) -> tuple[list[Option], list[Cause]]:
-        """The ways that would move these readings, and the causes that would not."""
+        """The variants that would change these readings, and the causes that would not."""
         kinds = {p.kind for p in self.rows.places}
         usual_spread = np.linalg.cholesky(self.covariance(Grade(1.0, 1.2), np.zeros(len(self.rows))))
         whiten = np.linalg.inv(usual_spread)
@@ -129,7 +129,7 @@ class Session:
 
 
 def _main(columns: Values) -> Values:
-    """The few directions in which whitened columns move the rows most."""
+    """The few principal directions in which whitened columns change the rows most."""
     directions, sizes, _ = np.linalg.svd(columns, full_matrices=False)
     kept = min(DIRECTIONS, int((sizes > LEAST_DIRECTION).sum()))
     return np.asarray(directions[:, :kept] * sizes[:kept])

@@ -1,4 +1,4 @@
-"""Readings made several times count once, since what is wrong in the model is wrong in each of them."""
+"""Merges repeated readings into one, because an error of the model is the same in each of them."""
 
 from __future__ import annotations
 
@@ -10,13 +10,13 @@ from bench.diagnosis.rows import Place
 from bench.words.figures import number
 
 APART, LEAST = 8.0, 1.0
-"""So many standard deviations apart, and at least so much, two readings can't both be true."""
+"""Two readings contradict each other if they differ by this many standard deviations and by at least this much."""
 
 
 def once(places: Sequence[Place]) -> tuple[list[Place], tuple[str, ...]]:
-    """Each thing once, and in words the readings that can't both be true.
+    """Each reading once, and a sentence for each pair that contradicts.
 
-    As found the mean counts; as left the last, because what was read before may have been adjusted since.
+    As found, the mean counts; as left, the last, because the machine may have been adjusted between readings.
     """
     groups: dict[object, list[Place]] = {}
     for p in places:

@@ -1,4 +1,4 @@
-"""Readings as rows of one vector, and what a machine of given figures reads there."""
+"""Arranges readings as the rows of one vector, and predicts them for a machine with given figures."""
 
 from __future__ import annotations
 
@@ -20,51 +20,50 @@ Values = NDArray[np.float64]
 
 TONE_QUANTITIES = ("level", "record_replay_level", "response", "balance")
 LAW, STEEP_DB = 0.05, 8.0
-"""Of a large error, the share by which the laws of the trade miss it on a real machine (standard), and from where on
-it doubles."""
+"""Relative error of the model for a large error (standard deviation), and the error in dB beyond which it doubles."""
 NULL, NULL_DB = 0.4, 13.0
-"""Beyond this error a null of gap or azimuth is near, and little more is known than that the tone is far down."""
+"""Relative error beyond this many dB, where a null of gap or azimuth is near and only "far down" is certain."""
 SIDES = {"left": 0, "right": 1}
 
 
 @dataclass(frozen=True, slots=True)
 class Tone:
-    """The tone of a row of level or response."""
+    """The tone of a level or response row."""
 
     group: tuple[Stage, Source]
     hz: float
     sent_db: float
     weights: tuple[float, float]
-    """Of the channels."""
+    """Weights of the left and right channels."""
     relative_to_hz: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """A row: the reading that it comes from, and what it is of."""
+    """A row: its reading and what that reading is of."""
 
     finding: Finding
     value: float
     scatter: float
-    """Standard deviation of the reading made again, its stated uncertainty included, before the session's own scale."""
+    """Standard deviation when the reading is repeated, before it is scaled for the session."""
     stated: float
-    """The part of it that the reading states."""
+    """Standard uncertainty that the reading states."""
     tone: Tone | None = None
     row: Row | None = None
     kind: str = ""
-    """The key of `QUANTITY`; "" for a tone."""
+    """Key of `QUANTITY`; "" for a tone."""
 
 
 @dataclass(frozen=True, slots=True)
 class Unused:
-    """A reading that tells nothing here, and why."""
+    """A reading that the diagnosis cannot use, and why."""
 
     finding: Finding
     why: str
 
 
 def place(finding: Finding, machine: Machine) -> Place | Unused:
-    """The row of a reading that has a value."""
+    """The row of a reading, or why it cannot be used."""
     value = finding.value
     if value is None:
         return Unused(finding, "no reading")
@@ -77,12 +76,12 @@ def place(finding: Finding, machine: Machine) -> Place | Unused:
 
 
 def tone_scatter(hz: float, machine: Machine) -> float:
-    """By how much the level of a tone differs when it is recorded or played again, dB. Common practice, no source."""
+    """Repeatability of the level of a tone (standard deviation), dB. Common practice, no source."""
     return 0.12 + 0.16 * hz / 1e4 * machine.delay_scale
 
 
 def reference_hz(finding: Finding, machine: Machine) -> float:
-    """The frequency that a response is relative to, or that a level is of."""
+    """The frequency to which a response is relative, or at which a level was read."""
     return finding.reference_hz or usual_reference_hz(finding.source, machine)
 
 
@@ -141,7 +140,7 @@ def _plain(kind: str) -> Callable[[Finding, float, Machine], Place | Unused]:
 
 
 def _logarithmic(kind: str, least: float, more: float = 0.0) -> Callable[[Finding, float, Machine], Place | Unused]:
-    """A row on a logarithmic scale: the uncertainty becomes a share of the value."""
+    """A row on a logarithmic scale, with the uncertainty relative to the value."""
 
     def make(finding: Finding, value: float, machine: Machine) -> Place | Unused:
         if value < 0:
@@ -188,7 +187,7 @@ def _hum(finding: Finding, value: float, machine: Machine) -> Place | Unused:
 
 
 def _share(kind: str) -> Callable[[Finding, float, Machine], Place | Unused]:
-    """Distortion: in % of the fundamental, kept in dB."""
+    """Distortion in % of the fundamental, converted to dB."""
 
     def make(finding: Finding, value: float, machine: Machine) -> Place | Unused:
         if value < 0:
@@ -241,7 +240,7 @@ assert set(SCATTER) == set(QUANTITY)
 
 
 def part_places(findings: Sequence[Finding], amplitudes: dict[str, float], stage: Finding | None) -> list[Place]:
-    """A row for each part of the transport whose line was read, from its peak in %."""
+    """A row for each part of the transport, from the peak in % of its flutter component."""
     if stage is None:
         return []
     return [
@@ -272,7 +271,7 @@ class Rows:
         return len(self.places)
 
     def _group(self) -> list[tuple[Tones, NDArray[np.int64], NDArray[np.int64], Values]]:
-        """For each stage and source: its tones once each, its rows, and how much of which tone is in each row."""
+        """For each stage and source: its distinct tones, its rows, and the weight of each tone in each row."""
         out = []
         for group in dict.fromkeys(p.tone.group for p in self.tones if p.tone):
             rows = [n for n, p in enumerate(self.tones) if p.tone and p.tone.group == group]
@@ -293,16 +292,16 @@ class Rows:
         return out
 
     def runs(self) -> NDArray[np.int64]:
-        """Which run of settings holds at each row."""
+        """Which run of settings applies to each row: 0 as found, 1 as left."""
         return np.array([settings_of(p.finding.stage) for p in self.places], dtype=int)
 
     def channel_weights(self) -> Values:
-        """How much each row has of the left and of the right channel, shape (rows, 2)."""
+        """Weight of the left and right channels in each row, shape (rows, 2)."""
         one = {0: (1.0, 0.0), 1: (0.0, 1.0), None: (0.5, 0.5)}
         return np.array([p.tone.weights if p.tone else one[p.row.channel if p.row else None] for p in self.places])
 
     def predict(self, vectors: Values) -> Values:
-        """What machines of these figures read, shape (sets, rows)."""
+        """Predicted readings of machines with these figures, shape (sets, rows)."""
         f = Figures(vectors)
         out = np.empty((len(vectors), len(self)))
         for tones, rows, _, weights in self._groups:
@@ -313,10 +312,11 @@ class Rows:
         return out
 
     def curve_factor(self, kernel: Callable[[Values, Tones], Values]) -> Values:
-        """Columns by which a curve over the tones moves the rows.
+        """Columns by which a curve over frequency changes the rows.
 
         Args:
-            kernel: from (the tones of a group) to columns of shape (2 × tones, k); the same k for all groups.
+            kernel: takes the frequencies and the tones of a group and returns columns of shape (2 × tones, k), with
+                the same k for all groups.
         """
         parts = [(rows, weights.T @ kernel(tones.hz, tones)) for tones, rows, _, weights in self._groups]
         width = parts[0][1].shape[1] if parts else 0

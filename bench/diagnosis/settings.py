@@ -1,7 +1,7 @@
-"""How far each trimmer is out, from all likely sets of causes together.
+"""The error of each trimmer, averaged over all likely sets of causes.
 
-A machine that is kept in line may have one trimmer far out, so that the spread of trimmers is the usual one here,
-whatever was found of the others.
+Even a machine that is kept in adjustment may have one trimmer far out, so the usual spread of trimmers is assumed here,
+whatever the other trimmers suggest.
 """
 
 from __future__ import annotations
@@ -22,21 +22,21 @@ if TYPE_CHECKING:
 Values = NDArray[np.float64]
 
 TOLD = 0.7
-"""Share of the usual spread that may remain of a setting which readings tell."""
+"""A setting is reported if its remaining spread is below this share of the usual one."""
 WORTH_TURNING = 0.25
-"""Share of its usual spread by which a trimmer is out before anybody would turn it. Common practice, no source."""
+"""Smallest error that is worth a turn, as a share of the usual spread of the setting. Common practice, no source."""
 _USUAL = {figure.trimmer: figure.usual for figure in FIGURES if figure.trimmer}
 LAW = {"replay_equalisation": 0.25, "record_equalisation": 0.3, "bias": 0.15}
-"""Share by which a trimmer's effect differs from the law that its error is stated by: an equaliser may be a shelf or a
-resonance, and bias acts by its own curve on each tape. Common practice, no source."""
+"""Relative uncertainty of the law by which a setting's error is computed: an equaliser may be a shelf or a resonance,
+and bias follows a different curve on each tape. Common practice, no source."""
 SIDELESS = {"replay_azimuth": "reference-tape", "record_azimuth": "record-replay"}
-"""Settings whose loss of treble does not tell to which side they are out, and the source that tells it by its delay."""
+"""Settings whose treble loss has no sign, and the source whose delay gives the sign."""
 RUNS = ("as found", "as left")
 
 
 @dataclass(frozen=True, slots=True)
 class Setting:
-    """A trimmer's error, expanded uncertainty (k = 2)."""
+    """Error of a trimmer, with expanded uncertainty (k = 2)."""
 
     name: str
     channel: str
@@ -48,12 +48,12 @@ class Setting:
 
     @property
     def out(self) -> bool:
-        """Whether it is out of adjustment: for sure, and by so much that somebody would turn it."""
+        """Whether it is out of adjustment beyond doubt, and by enough to be worth a turn."""
         return abs(self.value) > max(self.uncertainty, WORTH_TURNING * _USUAL[self.name])
 
 
 def settings_of(weighing: Weighing) -> tuple[Setting, ...]:
-    """Every trimmer's error that the readings tell, mixed over the sets."""
+    """The error of every trimmer that the readings determine, averaged over the sets by probability."""
     rows = weighing.fitter.rows
     _, width, straight = usual(lined_up_before=rows.machine.lined_up_before)
     weights = np.array([s.probability for s in weighing.sets])
@@ -86,7 +86,7 @@ def settings_of(weighing: Weighing) -> tuple[Setting, ...]:
 
 
 class _OfSets(NamedTuple):
-    """Settings as each set of causes has them, shape (sets, ·): those fitted one by one, and those summed over."""
+    """The settings under each set of causes, shape (sets, ·): the nonlinear, fitted ones and the linear ones."""
 
     bent: Values
     bent_variance: Values
@@ -100,7 +100,7 @@ def _delay_read(weighing: Weighing, source: str, run: int) -> bool:
 
 
 def _of_sets(weighing: Weighing) -> _OfSets:
-    """One step from where each set was fitted."""
+    """The settings of each set, by one linear step from its fit."""
     rows, sets = weighing.fitter.rows, weighing.sets
     grade = weighing.grade._replace(adjusted=1.0)
     fitter = weighing.fitter.graded(weighing.session.covariance(grade, weighing.grown), grade.adjusted)
@@ -124,7 +124,7 @@ def _of_sets(weighing: Weighing) -> _OfSets:
 
 
 def _padded(problem: Problemset, sets: tuple[Weighed, ...]) -> Values:
-    """The figures of all sets in one array: settings, amounts, coefficients of curves."""
+    """The fitted figures of all sets in one array: settings, amounts, coefficients of curves."""
     count, most, widest = sets[0].settings, problem.figure.shape[1], problem.columns.shape[2]
     out = np.zeros((len(sets), count + most + widest))
     for n, s in enumerate(sets):

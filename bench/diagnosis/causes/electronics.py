@@ -1,4 +1,4 @@
-"""Causes in the electronics, and switches left in the wrong place."""
+"""Causes in the electronics, and switches in the wrong position."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Causes on the side of the tapes."""
+"""Causes that lie in the tapes."""
 
 from __future__ import annotations
 

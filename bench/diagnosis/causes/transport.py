@@ -32,7 +32,7 @@ TRANSPORT = (
         (
             *(
                 Variant("both", (Move("part", 1.9, 0.5, at=(n,)), *ROUGH), (Curve("drift", 0.7),), 0.25)
-                for n in (PARTS.index("belt"), PARTS.index("idler"))  # the second where its rate is not known
+                for n in (PARTS.index("belt"), PARTS.index("idler"))  # put down to the idler if its rate is unknown
             ),
             Variant("both", ROUGH, (Curve("drift", 0.7),), 0.5),
         ),

@@ -1,6 +1,6 @@
-"""A dead, inverted or swapped channel, and a monitor switch at source: signs that no sum of small errors gives.
+"""Finds dead, inverted and swapped channels and a monitor switch at source, whose signs are unmistakable.
 
-Each is found from its own readings, and those are put right (or taken out) before anything else is weighed.
+Each is found first, and the affected readings are corrected or removed before other causes are weighed.
 """
 
 from __future__ import annotations
@@ -14,17 +14,17 @@ from bench.diagnosis.readings.finding import Finding
 
 LEVELS = ("level", "record_replay_level")
 DEAD_DB = -20.0
-"""A channel that reads so low beside the other is dead: no trimmer reaches so far."""
+"""A channel this low is dead: no trimmer has such a range."""
 SWAPPED_DB = -20.0
-"""A driven channel that reads so far below the other is the other."""
+"""If separation reads lower than this, the channels are swapped."""
 SURE = 0.985
 DELAY_US = 5.0
-"""By how much delays at different tones of one tape differ (standard), with what is scattered between the channels."""
+"""Standard deviation of delays at different tones of one tape, including the difference between the channels."""
 
 
 @dataclass(frozen=True, slots=True)
 class Sign:
-    """One of them."""
+    """A cause found by an unmistakable sign."""
 
     name: str
     title: str
@@ -35,7 +35,7 @@ class Sign:
 
 
 def signs(findings: Sequence[Finding], machine: Machine) -> tuple[list[Sign], list[Finding]]:
-    """What is told by signs, and the readings as they would be without."""
+    """The causes found by signs, and the remaining readings, corrected for them."""
     out: list[Sign] = []
     left: list[Finding] = list(findings)
     for find in (_dead, _swapped, _monitor, _inverted):
@@ -110,7 +110,7 @@ def _inverted(findings: list[Finding], machine: Machine) -> tuple[Sign | None, l
 
 
 def _us(f: Finding) -> float | None:
-    """The delay of a reading, µs."""
+    """The delay of a reading, µs; None if it has none."""
     if f.value is None or not f.frequency_hz:
         return None
     if f.quantity == "azimuth_phase":
@@ -119,7 +119,7 @@ def _us(f: Finding) -> float | None:
 
 
 def _as_read(delays: list[Finding], machine: Machine) -> tuple[float, float, dict[str, Finding]]:
-    """Half the chi-squared of one delay for all tones, as read and with half a period taken off; and those then."""
+    """Half the chi-squared of a common delay, as read and without half a period; and the readings without it."""
     usual = 8.0 * machine.us_per_arcmin
 
     def misfit(values: list[float]) -> float:

@@ -1,1 +1,1 @@
-"""A diagnosis for people and programs: the page, the file of readings and its answer, a page for each cause."""
+"""Output of a diagnosis: the page in words, JSON input and output, and a page about each cause."""

@@ -1,4 +1,4 @@
-"""The page that teaches a cause: its physics, what it does to readings by the model, and what it is taken for."""
+"""The page about a cause: its physics, its effect on readings by the model, and what can be mistaken for it."""
 
 from __future__ import annotations
 
@@ -17,12 +17,16 @@ from bench.problem import Problem
 from bench.words.figures import hertz, number
 
 SHOWN = 0.3
-"""What a cause moves by less than this many of the reading's own scatter is left out."""
+"""An effect smaller than this multiple of a reading's scatter is not shown."""
 SIDES: tuple[tuple[Source, str], ...] = (("reference-tape", "reference tape"), ("record-replay", "own recording"))
 
 
 def about(name: str, machine: Machine) -> list[str]:
-    """The page of a cause, as lines. Raises `Problem` for a name that is none."""
+    """The page about a cause, as lines.
+
+    Raises:
+        Problem: there is no such cause.
+    """
     if name not in PHYSICS:
         raise Problem(f"{name}: no such cause; the list stands in tapebench diagnose --help")
     cause = next((c for c in CAUSES if c.name == name), None)
@@ -40,7 +44,7 @@ def about(name: str, machine: Machine) -> list[str]:
 
 
 def signature(cause: Cause, machine: Machine) -> list[str]:
-    """What a usual size of it moves, a line for each curve or figure."""
+    """The effect of a cause of usual size, a line for each curve or figure."""
     variant = max(cause.variants, key=lambda v: v.share)
     if not variant.moves:
         return ["  a smooth curve of its own, of any shape"]
@@ -78,7 +82,7 @@ def _title(p: Place) -> str:
 
 
 def _change(p: Place, moved: float) -> str:
-    """On a logarithmic scale a factor; else a difference."""
+    """A factor for a quantity with a logarithmic scale; otherwise a difference."""
     if p.kind in ("flutter", "part", "weave", "dropouts"):
         return f"{number(float(np.exp(moved)), 1)} times"
     unit = "dB" if p.finding.unit in ("dB", "dBFS", "") or p.kind in ("third", "second") else p.finding.unit
