@@ -20,7 +20,7 @@ from bench.diagnosis.rows import Rows
 
 Values = NDArray[np.float64]
 
-BENT = tuple(f.name for f in FIGURES if not f.straight)
+NONLINEAR = tuple(f.name for f in FIGURES if not f.linear)
 """Settings on which the readings depend nonlinearly, which are therefore fitted."""
 DAMPING, STEP = 1e-2, 0.05
 STARTS = (1.0, 4.0)
@@ -53,7 +53,7 @@ class Problemset:
                 self.sign[n, k], self.median[n, k], self.precision[n, k] = m.sign, np.log(m.median), m.spread**-2
             self.columns[n, :, : more.shape[1]] = more
 
-    def some(self, which: NDArray[np.int64]) -> Problemset:
+    def select(self, which: NDArray[np.int64]) -> Problemset:
         """A selection of the sets, with the same padding."""
         out = copy(self)
         out.sets = [self.sets[n] for n in which]
@@ -79,12 +79,12 @@ class Fitted:
     slopes: Values
     """d(rows)/dx of settings and amounts, shape (sets, rows, ·)."""
 
-    def some(self, which: NDArray[np.int64]) -> Fitted:
+    def select(self, which: NDArray[np.int64]) -> Fitted:
         """The result for a selection of the sets."""
         arrays = (self.log_evidence, self.x, self.spread, self.read, self.slopes)
-        return Fitted(self.problem.some(which), self.settings, *(a[which] for a in arrays))
+        return Fitted(self.problem.select(which), self.settings, *(a[which] for a in arrays))
 
-    def joined(self, pairs: Sequence[tuple[int, int]]) -> Values:
+    def pair_starts(self, pairs: Sequence[tuple[int, int]]) -> Values:
         """Starting values for pairs, from two single causes: the mean of their settings, and the amounts of each."""
         s, sets = self.settings, self.problem.sets
         joined = Problemset([sets[a] + sets[b] for a, b in pairs], self.problem.all_columns, self.problem.rows)
@@ -122,19 +122,19 @@ class Fitter:
         runs, weights = rows.runs(), rows.channel_weights()
         present = sorted(set(runs.tolist()))
         self.settings: list[int] = []
-        self._colour: list[int] = []
+        self._name_number: list[int] = []
         share: list[Values] = []
-        for colour, name in enumerate(BENT):
+        for number, name in enumerate(NONLINEAR):
             shape = NAMES[name].shape
             for at in np.ndindex(*shape):
                 if shape[:1] == SETTINGS and at[0] not in present:
                     continue
                 of_run = (runs == at[0]) if shape[:1] == SETTINGS else np.ones(len(rows), dtype=bool)
                 self.settings.append(index(name, *at))
-                self._colour.append(colour)
+                self._name_number.append(number)
                 share.append(of_run * (weights[:, at[1]] if len(shape) > 1 else 1.0))
         self._share = np.array(share)
-        self._azimuth = width[self.settings] * np.array(["azimuth" in BENT[colour] for colour in self._colour])
+        self._azimuth = width[self.settings] * np.array(["azimuth" in NONLINEAR[n] for n in self._name_number])
         self.weigh_by(covariance, 1.0)
 
     def graded(self, covariance: Values, adjusted: float) -> Fitter:
@@ -176,9 +176,9 @@ class Fitter:
         count, s, k = len(x), len(self.settings), problem.figure.shape[1]
         base = self.vectors(problem, x)
         tries = [base]
-        for colour in range(len(BENT)):
+        for number in range(len(NONLINEAR)):
             moved = base.copy()
-            moved[:, [i for i, c in zip(self.settings, self._colour, strict=True) if c == colour]] += STEP
+            moved[:, [i for i, c in zip(self.settings, self._name_number, strict=True) if c == number]] += STEP
             tries.append(moved)
         for n in range(k):
             moved = base.copy()
@@ -187,8 +187,8 @@ class Fitter:
             tries.append(moved)
         read = self.rows.predict(np.concatenate(tries)).reshape(len(tries), count, -1)
         slopes = (read[1:] - read[0]) / STEP
-        settings = slopes[self._colour] * self._share[:, None]
-        return np.concatenate([np.moveaxis(settings, 0, 2), np.moveaxis(slopes[len(BENT) :], 0, 2)], axis=2)
+        settings = slopes[self._name_number] * self._share[:, None]
+        return np.concatenate([np.moveaxis(settings, 0, 2), np.moveaxis(slopes[len(NONLINEAR) :], 0, 2)], axis=2)
 
     def _prior(self, problem: Problemset) -> tuple[Values, Values]:
         """Mean and precision of x for each set."""
@@ -243,7 +243,7 @@ class Fitter:
         prior, precision = self._prior(problem)
         start = self._state(problem, fitted.x, fitted.read)
         along = (fitted.slopes, self.whiten @ problem.columns)
-        step, white, normal = self._aim(problem, start, along, np.full(len(problem.sets), DAMPING))
+        step, white, normal = self._solve(problem, start, along, np.full(len(problem.sets), DAMPING))
         residual = start.residual - (white @ step[..., None])[..., 0]
         cost = (residual**2).sum(axis=1) + self._weights(start.x + step, prior, precision)[1]
         return self._laplace(np.minimum(cost, start.cost), precision, normal)
@@ -261,7 +261,7 @@ class Fitter:
             The step, the whitened slopes of all of `x`, and the matrix of the normal equations.
         """
         at = _State(x, residual, residual, np.zeros(len(x)))
-        return self._aim(problem, at, (slopes, self.whiten @ problem.columns), np.zeros(len(x)))
+        return self._solve(problem, at, (slopes, self.whiten @ problem.columns), np.zeros(len(x)))
 
     def _state(self, problem: Problemset, x: Values, read: Values | None = None) -> _State:
         prior, precision = self._prior(problem)
@@ -273,7 +273,7 @@ class Fitter:
         self, problem: Problemset, at: _State, along: tuple[Values, Values], damping: Values
     ) -> tuple[_State, NDArray[np.bool_], Values]:
         """One damped step, kept for the sets that it improves; and the matrix of the normal equations."""
-        step, _, normal = self._aim(problem, at, along, damping)
+        step, _, normal = self._solve(problem, at, along, damping)
         then = self._state(problem, at.x + step)
         better = then.cost < at.cost
         whole = better[:, None]
@@ -285,7 +285,7 @@ class Fitter:
         )
         return kept, better, normal
 
-    def _aim(
+    def _solve(
         self, problem: Problemset, at: _State, along: tuple[Values, Values], damping: Values
     ) -> tuple[Values, Values, Values]:
         """The solution of the damped normal equations, the whitened slopes, and the matrix of the equations."""

@@ -75,7 +75,7 @@ def machine_of(facts: Mapping[str, Any], where: str) -> Machine:
     Raises:
         Problem: no machine can have such a figure.
     """
-    given = _Given(facts, where)
+    given = _Table(facts, where)
     speed = given.number("speed_mm_per_s", "speed_mm_s", "tape_speed_mm_s", usual=47.625)
     cassette = speed < SLOW_MM_S
     spacing = given.number("track_spacing_mm", usual=0.9 if cassette else 3.5)
@@ -89,7 +89,7 @@ def machine_of(facts: Mapping[str, Any], where: str) -> Machine:
     return Machine(
         heads=heads,
         speed_mm_s=speed,
-        width_mm=given.number("track_width_mm", usual=near.width_mm, tell=False),
+        width_mm=given.number("track_width_mm", usual=near.width_mm, report_missing=False),
         spacing_mm=spacing,
         t1_us=t1,
         gap_um=given.number("replay_gap_um", "gap_um", usual=1.2 if cassette else 3.0),
@@ -100,14 +100,14 @@ def machine_of(facts: Mapping[str, Any], where: str) -> Machine:
     )
 
 
-class _Given:
+class _Table:
     """Reads figures from a table and remembers which are missing."""
 
     def __init__(self, facts: Mapping[str, Any], where: str) -> None:
         self._facts, self._where = facts, where
         self.assumed: list[str] = []
 
-    def number(self, *keys: str, usual: float, tell: bool = True) -> float:
+    def number(self, *keys: str, usual: float, report_missing: bool = True) -> float:
         for key in keys:
             value = self._facts.get(key)
             if value is None:
@@ -115,7 +115,7 @@ class _Given:
             if isinstance(value, bool) or not isinstance(value, int | float) or not 0 < value < 1e6:
                 raise Problem(f"{self._where}: machine.{key} must be a number above 0, not {value!r}")
             return float(value)
-        if tell:
+        if report_missing:
             self.assumed.append(f"{keys[0]} {usual:g}")
         return usual
 

@@ -16,14 +16,14 @@ from bench.diagnosis.causes.cause import Cause
 from bench.diagnosis.machine import Machine
 from bench.diagnosis.options import STRANGE, cleared
 from bench.diagnosis.readings.finding import MAGNETISED, STAGES, Finding, Source, Stage
-from bench.diagnosis.readings.looks import shown
-from bench.diagnosis.rows import Place, Rows, place
+from bench.diagnosis.readings.looks import detection_rates
+from bench.diagnosis.rows import DataRow, Rows, data_row
 from bench.diagnosis.spread import (
     curve_columns,
+    linear_columns,
+    linear_scale,
     rough_columns,
     scatter_covariance,
-    straight_columns,
-    straight_scale,
 )
 from bench.diagnosis.weighing import TEMPER, Weighed, Weighing
 
@@ -162,19 +162,19 @@ def next_test(
     Returns:
         The test; a repair, with no minutes and no bits, if that is settled; None if no test helps.
     """
-    doubt = _Doubt(weighing)
-    if float(doubt.entropy()) < SETTLED_BITS and not doubt.leads_nowhere():
-        remedy = doubt.remedies[int(np.argmax(doubt.by_remedy()))]
+    candidates = _Candidates(weighing)
+    if float(candidates.entropy()) < SETTLED_BITS and not candidates.leads_nowhere():
+        remedy = candidates.remedies[int(np.argmax(candidates.by_remedy()))]
         return mend_first(remedy)
     best: tuple[float, NextTest] | None = None
-    for test in (*_measured(weighing, doubt, machine), *_looked(doubt, causes)):
+    for test in (*_measurements(weighing, candidates, machine), *_inspections(candidates, causes)):
         rate = test.bits / (test.minutes + HANDLING)
         if test.bits > LEAST_BITS and (possible is None or possible(test)) and (best is None or rate > best[0]):
             best = (rate, test)
     return best[1] if best else None
 
 
-class _Doubt:
+class _Candidates:
     """The likely sets, and the repairs that each requires."""
 
     def __init__(self, weighing: Weighing) -> None:
@@ -206,7 +206,7 @@ class _Doubt:
         p = np.maximum(self.by_remedy(probability), 1e-12)
         return np.asarray(-(p * np.log2(p)).sum(axis=-1))
 
-    def parted(self, means: Values) -> tuple[str, ...]:
+    def distinguished(self, means: Values) -> tuple[str, ...]:
         """The causes that a test distinguishes: those by which the likeliest set differs from its nearest rival.
 
         The rival is the likely set whose readings would differ most.
@@ -220,119 +220,123 @@ class _Doubt:
         return (*sorted(first - second), *sorted(second - first))
 
 
-def _looked(doubt: _Doubt, causes: Sequence[Cause]) -> list[NextTest]:
+def _inspections(candidates: _Candidates, causes: Sequence[Cause]) -> list[NextTest]:
     """Inspections by eye, each with the two answers "seen" and "not seen"."""
     out = []
     for cause in causes:
         if not cause.look:
             continue
-        there = np.array([any(o.cause.name == cause.name for o in s.options) for s in doubt.sets])
+        there = np.array([any(o.cause.name == cause.name for o in s.options) for s in candidates.sets])
         if not there.any():
             continue
-        seen = np.where(there, *shown(cause))
+        seen = np.where(there, *detection_rates(cause))
         left = 0.0
         for chance in (seen, 1 - seen):
-            posterior = doubt.probability * chance
-            left += float(posterior.sum() * doubt.entropy(posterior / posterior.sum()))
+            posterior = candidates.probability * chance
+            left += float(posterior.sum() * candidates.entropy(posterior / posterior.sum()))
         other = int(np.flatnonzero(there != there[0])[0]) if there.any() and not there.all() else 0
-        parts = doubt.differing(other) or (cause.name,)
-        bits = float(doubt.entropy()) - left
+        parts = candidates.differing(other) or (cause.name,)
+        bits = float(candidates.entropy()) - left
         out.append(NextTest(cause.look, cause.look_minutes, parts, bits, looks_for=cause.name))
     return out
 
 
-def _measured(weighing: Weighing, doubt: _Doubt, machine: Machine) -> list[NextTest]:
+def _measurements(weighing: Weighing, candidates: _Candidates, machine: Machine) -> list[NextTest]:
     """Measurements that have not been made yet."""
     rows = weighing.fitter.rows
     stage = stage_now(rows)
     cleaned = stage != "before-cleaning"
     read = {
-        (p.finding.source, p.finding.quantity) for p in rows.places if cleaned == (p.finding.stage != "before-cleaning")
+        (p.finding.source, p.finding.quantity)
+        for p in rows.data_rows
+        if cleaned == (p.finding.stage != "before-cleaning")
     }
     tests: list[Measurement] = []
-    places: list[Place] = []
+    data_rows: list[DataRow] = []
     members: list[range] = []
     for test in MEASUREMENTS:
         wanted = [q for q in test.quantities if (test.source, q) not in read]
-        new = [p for q in wanted for p in templates(test, machine, stage) if p.finding.quantity == q]
+        new = [p for q in wanted for p in blank_rows(test, machine, stage) if p.finding.quantity == q]
         if not new or (test.source == "reference-tape" and stage in MAGNETISED):
             continue
-        members.append(range(len(places), len(places) + len(new)))
+        members.append(range(len(data_rows), len(data_rows) + len(new)))
         tests.append(test)
-        places += new
-    if not places:
+        data_rows += new
+    if not data_rows:
         return []
-    means, spread = _expected(weighing, doubt, places, machine)
+    means, spread = _expected(weighing, candidates, data_rows, machine)
     random = np.random.default_rng(1)
     out = []
     for test, which in zip(tests, members, strict=True):
         at = list(which)
-        bits = _gain(doubt, means[:, at], spread[np.ix_(at, at)], random)
+        bits = _expected_gain(candidates, means[:, at], spread[np.ix_(at, at)], random)
         measured = tuple((test.source, q) for q in test.quantities)
-        out.append(NextTest(test.step, test.minutes, doubt.parted(means[:, at]), bits, measured))
+        out.append(NextTest(test.step, test.minutes, candidates.distinguished(means[:, at]), bits, measured))
     return out
 
 
 def stage_now(rows: Rows) -> Stage:
     """The latest stage of the readings."""
-    return max((p.finding.stage for p in rows.places), key=STAGES.index)
+    return max((p.finding.stage for p in rows.data_rows), key=STAGES.index)
 
 
-def templates(test: Measurement, machine: Machine, stage: Stage = "after-cleaning") -> list[Place]:
+def blank_rows(test: Measurement, machine: Machine, stage: Stage = "after-cleaning") -> list[DataRow]:
     """The rows that a test would give at a stage, with a placeholder for each reading."""
     if machine.heads not in test.heads or (test.cassette_only and not machine.cassette):
         return []
-    return [p for quantity in test.quantities for p in _places(test, quantity, machine, stage)]
+    return [p for quantity in test.quantities for p in _blank_rows_of(test, quantity, machine, stage)]
 
 
-def _places(test: Measurement, quantity: str, machine: Machine, stage: Stage) -> list[Place]:
+def _blank_rows_of(test: Measurement, quantity: str, machine: Machine, stage: Stage) -> list[DataRow]:
     out = []
     for hz in test.hz:
         for channel in test.channels:
             unit = UNITS.get(quantity, "dB")
             method = "line at" if quantity == "hum" else "A-weighted rms" if "nois" in quantity else ""
             finding = Finding("", stage, test.source, quantity, channel, 1.0, unit, frequency_hz=hz, method=method)
-            placed = place(finding, machine)
-            if isinstance(placed, Place):
-                out.append(placed)
+            made = data_row(finding, machine)
+            if isinstance(made, DataRow):
+                out.append(made)
     return out
 
 
-def _expected(weighing: Weighing, doubt: _Doubt, new: list[Place], machine: Machine) -> tuple[Values, Values]:
+def _expected(
+    weighing: Weighing, candidates: _Candidates, new: list[DataRow], machine: Machine
+) -> tuple[Values, Values]:
     """Predictions of each set for new rows given the readings, shape (sets, rows), and their covariance."""
     fitter, session = weighing.fitter, weighing.session
     old = fitter.rows
-    rows = Rows([*old.places, *new], machine)
-    order = {id(p): n for n, p in enumerate(rows.places)}
-    was, now = [order[id(p)] for p in old.places], [order[id(p)] for p in new]
+    rows = Rows([*old.data_rows, *new], machine)
+    order = {id(p): n for n, p in enumerate(rows.data_rows)}
+    was, now = [order[id(p)] for p in old.data_rows], [order[id(p)] for p in new]
     rough, repeats, adjusted = weighing.grade
-    straight = straight_columns(rows, fitter.mean) * straight_scale(adjusted)
+    linear = linear_columns(rows, fitter.mean) * linear_scale(adjusted)
     roughness = rough_columns(rows)
-    shared = straight @ straight.T + rough**2 * (roughness @ roughness.T)
+    shared = linear @ linear.T + rough**2 * (roughness @ roughness.T)
     covariance = shared + scatter_covariance(rows, repeats)
     through = np.linalg.solve(covariance[np.ix_(was, was)], covariance[np.ix_(was, now)]).T
     spread = covariance[np.ix_(now, now)] - through @ covariance[np.ix_(was, now)]
-    vectors = np.array([fitter.figures(tuple(o.variant for o in s.options), s.x) for s in doubt.sets])
-    read = np.array([old.values - s.read for s in doubt.sets])
+    vectors = np.array([fitter.figures(tuple(o.variant for o in s.options), s.x) for s in candidates.sets])
+    read = np.array([old.values - s.read for s in candidates.sets])
     means = rows.predict(vectors)[:, now] + read @ through.T
     random = np.random.default_rng(2)
-    for n, s in enumerate(doubt.sets):
+    for n, s in enumerate(candidates.sets):
         for curve in (c for o in s.options if id(o.variant) not in session.columns for c in o.variant.curves):
             columns = curve_columns(rows, curve)[now]
             means[n] += columns @ random.standard_normal(columns.shape[1])
     return means, np.asarray(spread)
 
 
-def _gain(doubt: _Doubt, means: Values, spread: Values, random: np.random.Generator) -> float:
+def _expected_gain(candidates: _Candidates, means: Values, spread: Values, random: np.random.Generator) -> float:
     """Expected reduction of entropy, bits."""
     half = np.linalg.cholesky(spread + 1e-9 * np.eye(len(spread)))
     white = np.linalg.solve(half, means.T).T
-    likely = np.flatnonzero(doubt.probability > LEAST_LIKELY)
+    likely = np.flatnonzero(candidates.probability > LEAST_LIKELY)
     drawn = (white[likely, None] + random.standard_normal((DRAWS, white.shape[1]))).reshape(-1, white.shape[1])
     near = drawn @ white.T - 0.5 * (white**2).sum(axis=1)
-    log = TEMPER * near + np.log(np.maximum(doubt.probability, 1e-12))
+    log = TEMPER * near + np.log(np.maximum(candidates.probability, 1e-12))
     posterior = np.exp(log - log.max(axis=1, keepdims=True))
     posterior /= posterior.sum(axis=1, keepdims=True)
-    left = doubt.entropy(posterior).reshape(len(likely), DRAWS).mean(axis=1)
-    weights = doubt.probability[likely]
-    return max(0.0, float(doubt.entropy() - weights @ left / weights.sum()))
+    left = candidates.entropy(posterior).reshape(len(likely), DRAWS).mean(axis=1)
+    weights = candidates.probability[likely]
+    return max(0.0, float(candidates.entropy() - weights @ left / weights.sum()))

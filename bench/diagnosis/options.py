@@ -17,10 +17,10 @@ from bench.diagnosis.rows import Rows
 from bench.diagnosis.spread import (
     Grade,
     curve_columns,
+    linear_columns,
+    linear_scale,
     rough_columns,
     scatter_covariance,
-    straight_columns,
-    straight_scale,
 )
 
 Values = NDArray[np.float64]
@@ -75,7 +75,7 @@ class Option:
     """Prior odds, times the likelihood ratio of what a person saw."""
 
 
-class Session:
+class SessionRows:
     """What all sets of causes of a session share: the rows, and their covariance without a fault."""
 
     def __init__(self, rows: Rows) -> None:
@@ -83,34 +83,34 @@ class Session:
         self._mean = usual()[0]
         rough = rough_columns(rows)
         self._rough2 = rough @ rough.T
-        self._straight = straight_columns(rows, self._mean)
+        self._linear = linear_columns(rows, self._mean)
         self.columns: dict[int, Values] = {}
         """The columns of the curves of each variant, by its `id`."""
 
-    def straight(self, adjusted: float) -> Values:
+    def linear(self, adjusted: float) -> Values:
         """Change of the rows for one standard deviation of each linear figure.
 
         Args:
             adjusted: spread of the trimmers as found, relative to the usual one.
         """
-        return np.asarray(self._straight * straight_scale(adjusted))
+        return np.asarray(self._linear * linear_scale(adjusted))
 
-    def covariance(self, grade: Grade, grown: Values) -> Values:
-        """Covariance of the rows for a grade of machine; `grown` is the additional variance of outliers."""
-        straight = self.straight(grade.adjusted)
-        out = scatter_covariance(self.rows, grade.repeats) + straight @ straight.T + grade.rough**2 * self._rough2
-        return np.asarray(out + np.diag(grown))
+    def covariance(self, grade: Grade, extra_variance: Values) -> Values:
+        """Covariance of the rows for a grade of machine; `extra_variance` is the additional variance of outliers."""
+        linear = self.linear(grade.adjusted)
+        out = scatter_covariance(self.rows, grade.repeats) + linear @ linear.T + grade.rough**2 * self._rough2
+        return np.asarray(out + np.diag(extra_variance))
 
     def visible(self, causes: Sequence[Cause], ratios: Mapping[str, float]) -> tuple[list[Option], list[Cause]]:
         """The variants that would change these readings, and the causes that would not."""
-        kinds = {p.kind for p in self.rows.places}
+        kinds = {p.kind for p in self.rows.data_rows}
         usual_spread = np.linalg.cholesky(self.covariance(Grade(1.0, 1.2), np.zeros(len(self.rows))))
         whiten = np.linalg.inv(usual_spread)
         pairs = [(c, v) for c in (*causes, STRANGE) for v in c.variants if not c.shown_by or c.shown_by in kinds]
         none = np.zeros((len(self.rows), 0))
         for _, v in pairs:
             raw = np.hstack([curve_columns(self.rows, c) for c in v.curves]) if v.curves else none
-            self.columns[id(v)] = usual_spread @ _main(whiten @ raw) if raw.shape[1] else none
+            self.columns[id(v)] = usual_spread @ _principal_directions(whiten @ raw) if raw.shape[1] else none
         problem = Problemset([(v,) for _, v in pairs], dict.fromkeys(self.columns, none), self.rows)
         vectors = np.repeat(self._mean[None], len(pairs) + 1, axis=0)
         np.add.at(vectors, (np.arange(len(pairs))[:, None], problem.figure), problem.sign * np.exp(problem.median))
@@ -128,7 +128,7 @@ class Session:
         return options, [c for c in causes if c.name not in seen]
 
 
-def _main(columns: Values) -> Values:
+def _principal_directions(columns: Values) -> Values:
     """The few principal directions in which whitened columns change the rows most."""
     directions, sizes, _ = np.linalg.svd(columns, full_matrices=False)
     kept = min(DIRECTIONS, int((sizes > LEAST_DIRECTION).sum()))

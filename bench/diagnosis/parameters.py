@@ -26,7 +26,7 @@ class Figure:
     unit: str
     shape: tuple[int, ...] = ()
     mean: float = 0.0
-    straight: bool = True
+    linear: bool = True
     """Whether the readings depend on it linearly, to a good approximation."""
     trimmer: str = ""
     """The trimmer that sets it."""
@@ -44,13 +44,13 @@ FIGURES: tuple[Figure, ...] = (
     # Settings
     Figure("replay_level", 2.5, "dB", SETTINGS + BY_CHANNEL, trimmer="replay level", left=2.0),
     Figure(
-        "replay_equalisation", 1.0, "dB", SETTINGS + BY_CHANNEL, straight=False, trimmer="replay equalisation", left=2.5
+        "replay_equalisation", 1.0, "dB", SETTINGS + BY_CHANNEL, linear=False, trimmer="replay equalisation", left=2.5
     ),
-    Figure("replay_azimuth", 4.0, "arcmin", SETTINGS, straight=False, trimmer="replay azimuth"),
-    Figure("record_azimuth", 3.0, "arcmin", SETTINGS, straight=False, trimmer="record azimuth"),
+    Figure("replay_azimuth", 4.0, "arcmin", SETTINGS, linear=False, trimmer="replay azimuth"),
+    Figure("record_azimuth", 3.0, "arcmin", SETTINGS, linear=False, trimmer="record azimuth"),
     Figure("record_level", 2.0, "dB", SETTINGS + BY_CHANNEL, trimmer="record level", left=2.0),
     Figure("record_equalisation", 1.5, "dB", SETTINGS + BY_CHANNEL, trimmer="record equalisation", left=2.5),
-    Figure("bias", 1.1, "dB", SETTINGS + BY_CHANNEL, straight=False, trimmer="bias"),
+    Figure("bias", 1.1, "dB", SETTINGS + BY_CHANNEL, linear=False, trimmer="bias"),
     Figure("speed", 0.8, "%", SETTINGS, trimmer="speed"),
     Figure("replay_equaliser_shape", 0.5, "dB", SETTINGS + BY_CHANNEL),
     Figure("record_equaliser_shape", 0.5, "dB", SETTINGS + BY_CHANNEL),
@@ -89,7 +89,7 @@ FIGURES: tuple[Figure, ...] = (
     Figure("maximum", 1.6, "dB"),
     Figure("hiss", 3.0, "dB"),
     Figure("hiss_method", 2.0, "dB", (len(NOISE_METHODS),)),
-    Figure("bias_slope", 0.2, "ln", straight=False),
+    Figure("bias_slope", 0.2, "ln", linear=False),
     Figure("saturation", 3.0, "dB"),
     # The reference tape
     Figure("reference_level", 0.15, "dB"),
@@ -135,7 +135,7 @@ def usual(*, lined_up_before: bool = False, adjusted: float = 1.0) -> tuple[Valu
         lined_up_before: whether the trimmers were adjusted at an earlier visit and have only drifted since.
         adjusted: spread of the trimmers as found, relative to the usual one.
     """
-    mean, width, straight = np.zeros(COUNT), np.zeros(COUNT), np.ones(COUNT, dtype=bool)
+    mean, width, linear = np.zeros(COUNT), np.zeros(COUNT), np.ones(COUNT, dtype=bool)
     for figure in FIGURES:
         at = WHERE[figure.name]
         mean[at], width[at] = figure.mean, figure.usual
@@ -143,8 +143,8 @@ def usual(*, lined_up_before: bool = False, adjusted: float = 1.0) -> tuple[Valu
             width[(at.start + at.stop) // 2 : at.stop] *= figure.left
         if figure.trimmer:
             width[at.start : (at.start + at.stop) // 2] *= adjusted * (DRIFTED if lined_up_before else 1.0)
-        straight[WHERE[figure.name]] = figure.straight
-    return mean, width, straight
+        linear[WHERE[figure.name]] = figure.linear
+    return mean, width, linear
 
 
 def index(name: str, *at: int) -> int:

@@ -44,7 +44,7 @@ HISS_HZ = 5000.0
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class Single:
     """One reading of one of these quantities."""
 
     stage: Stage
@@ -58,21 +58,21 @@ class Row:
     driven: int | None = None
 
 
-def _of(values: Values, row: Row) -> Values:
+def _of(values: Values, row: Single) -> Values:
     """The figure for the channel of the row, or the mean of both."""
     return np.asarray(values.mean(axis=1) if row.channel is None else values[:, row.channel])
 
 
-def _remanence(f: Figures, row: Row) -> Values:
+def _remanence(f: Figures, row: Single) -> Values:
     return np.asarray(f["remanence_left"] + (f["remanence"] if row.stage in MAGNETISED else 0.0))
 
 
-def _bias(f: Figures, row: Row) -> Values:
+def _bias(f: Figures, row: Single) -> Values:
     run = settings_of(row.stage)
     return _of(f["bias"][:, run], row) + f["bias_shift"][:, run] - OTHER_TAPE["bias"] * f["other_tape"][:, run]
 
 
-def _delay(f: Figures, machine: Machine, row: Row) -> Values:
+def _delay(f: Figures, machine: Machine, row: Single) -> Values:
     run = settings_of(row.stage)
     scale = machine.delay_scale
     if row.source == "reference-tape":
@@ -82,7 +82,7 @@ def _delay(f: Figures, machine: Machine, row: Row) -> Values:
     return np.asarray(machine.us_per_arcmin * f["record_azimuth"][:, run] + scale * f["record_scatter"])
 
 
-def _noise(f: Figures, machine: Machine, row: Row) -> Values:
+def _noise(f: Figures, machine: Machine, row: Single) -> Values:
     """DB relative to the reference level."""
     run, kind = settings_of(row.stage), row.kind
     up = _of(f["replay_level"][:, run], row) + 0.6 * _of(f["replay_equalisation"][:, run], row)
@@ -97,14 +97,14 @@ def _noise(f: Figures, machine: Machine, row: Row) -> Values:
     return power_sum_db(tape, amplifier) + up
 
 
-def _hum(f: Figures, machine: Machine, row: Row) -> Values:
+def _hum(f: Figures, machine: Machine, row: Single) -> Values:
     run = settings_of(row.stage)
     own = _of(f["hum_one"], row) + _of(f["replay_level"][:, run], row)
     mains, rectifier = USUAL_HUM_DB + f["hum_mains"] + own, USUAL_HUM_DB - 6.0 + f["hum_rectifier"] + own
     return np.asarray((power_sum_db(mains, rectifier), mains, rectifier)[row.kind])
 
 
-def _maximum_db(f: Figures, row: Row) -> Values:
+def _maximum_db(f: Figures, row: Single) -> Values:
     """Maximum output level on tape, dB relative to the reference level."""
     bias = np.clip(_bias(f, row), -6.0, 6.0)
     lost = 0.7 * bias - 0.12 * bias**2
@@ -112,11 +112,11 @@ def _maximum_db(f: Figures, row: Row) -> Values:
     return np.asarray(USUAL_MAXIMUM_DB + f["maximum"] + lost + other - 0.5 * f["clipping"])
 
 
-def _maximum(f: Figures, machine: Machine, row: Row) -> Values:
+def _maximum(f: Figures, machine: Machine, row: Single) -> Values:
     return _maximum_db(f, row) + _of(f["replay_level"][:, settings_of(row.stage)], row) - 0.3 * f["limiter"]
 
 
-def _third(f: Figures, machine: Machine, row: Row) -> Values:
+def _third(f: Figures, machine: Machine, row: Single) -> Values:
     """DB relative to the fundamental: 3 % at the maximum output level, and proportional to the square of the level."""
     run = settings_of(row.stage)
     other = OTHER_TAPE["level"] * f["other_tape"][:, run]
@@ -125,20 +125,20 @@ def _third(f: Figures, machine: Machine, row: Row) -> Values:
     return power_sum_db(np.clip(tape, -70.0, 0.0), -60.0 + 6.0 * f["clipping"] + 2.0 * row.sent_db)
 
 
-def _second(f: Figures, machine: Machine, row: Row) -> Values:
+def _second(f: Figures, machine: Machine, row: Single) -> Values:
     own = USUAL_SECOND_DB + f["second_harmonic"] + _of(f["second_harmonic_one"], row)
     return power_sum_db(own, -38.0 + 20 * np.log10(_remanence(f, row) + 1e-4))
 
 
-def _saturation(f: Figures, machine: Machine, row: Row) -> Values:
+def _saturation(f: Figures, machine: Machine, row: Single) -> Values:
     return np.asarray(-6.0 + f["saturation"] - 0.7 * bias_slope_db(machine) * _bias(f, row))
 
 
-def _overbias(f: Figures, machine: Machine, row: Row) -> Values:
+def _overbias(f: Figures, machine: Machine, row: Single) -> Values:
     return np.asarray(bias_slope_db(machine) * (row.hz or 1e4) / 1e4 * _bias(f, row))
 
 
-def _separation(f: Figures, machine: Machine, row: Row) -> Values:
+def _separation(f: Figures, machine: Machine, row: Single) -> Values:
     """Separation, positive dB. A head that reaches beyond the guard band reads the other track."""
     guard = machine.spacing_mm - machine.width_mm
     beyond = np.maximum(height_mm(f, machine) - guard, 0.0) / machine.width_mm
@@ -146,7 +146,7 @@ def _separation(f: Figures, machine: Machine, row: Row) -> Values:
     return -power_sum_db(USUAL_CROSSTALK_DB + f["crosstalk"], leak)
 
 
-def _erasure(f: Figures, machine: Machine, row: Row) -> Values:
+def _erasure(f: Figures, machine: Machine, row: Single) -> Values:
     dirt = f["erasure_dirt"] if row.stage == "before-cleaning" else 0.0
     return np.asarray(-USUAL_ERASURE_DB + f["erasure"] - dirt)
 
@@ -168,7 +168,7 @@ WEIGHT = {"capstan": 0.95, "pinch roller": 0.75, "reel": 0.45, "belt": 1.0, "idl
 """Approximate weighting of IEC 60386 at the usual rate of each part."""
 
 
-def _flutter(f: Figures, machine: Machine, row: Row) -> Values:
+def _flutter(f: Figures, machine: Machine, row: Single) -> Values:
     """Natural logarithm of weighted flutter in %."""
     weights = np.array([WEIGHT[p] for p in PARTS])
     squares = ((_parts(f) * weights) ** 2).sum(axis=1) + (
@@ -177,33 +177,33 @@ def _flutter(f: Figures, machine: Machine, row: Row) -> Values:
     return np.asarray(0.5 * np.log(squares))
 
 
-def _part(f: Figures, machine: Machine, row: Row) -> Values:
+def _part(f: Figures, machine: Machine, row: Single) -> Values:
     return np.asarray(np.log(_parts(f)[:, row.kind]))
 
 
-def _weave(f: Figures, machine: Machine, row: Row) -> Values:
+def _weave(f: Figures, machine: Machine, row: Single) -> Values:
     return np.asarray(np.log(USUAL_WEAVE_US) + f["weave"] + CONDITION["weave"] * f["condition"])
 
 
-def _dropouts(f: Figures, machine: Machine, row: Row) -> Values:
+def _dropouts(f: Figures, machine: Machine, row: Single) -> Values:
     contact = _of(f["contact"], row) + 0.5 * _of(film(f, machine, row.stage, "replay"), row) / machine.film_scale
     return np.asarray(np.log(USUAL_DROPOUTS) + f["dropouts"] + CONDITION["dropouts"] * f["condition"] + 2.5 * contact)
 
 
-def _drift(f: Figures, machine: Machine, row: Row) -> Values:
+def _drift(f: Figures, machine: Machine, row: Single) -> Values:
     return f["drift"]
 
 
-def _speed(f: Figures, machine: Machine, row: Row) -> Values:
+def _speed(f: Figures, machine: Machine, row: Single) -> Values:
     return np.asarray(f["speed"][:, settings_of(row.stage)] + f["wrong_speed"])
 
 
-def _circuit(f: Figures, machine: Machine, row: Row) -> Values:
+def _circuit(f: Figures, machine: Machine, row: Single) -> Values:
     """The error of a correct encoder or decoder is 0; a faulty one adds a curve (`spread.curve_columns`)."""
     return np.zeros(len(f.vectors))
 
 
-QUANTITY: dict[str, Callable[[Figures, Machine, Row], Values]] = {
+QUANTITY: dict[str, Callable[[Figures, Machine, Single], Values]] = {
     "delay": _delay,
     "noise": _noise,
     "hum": _hum,

@@ -89,7 +89,7 @@ def rough_columns(rows: Rows) -> Values:
 
 def scatter_covariance(rows: Rows, scale: float) -> Values:
     """Repeatability of each reading, and of the reference tone that a group of responses shares."""
-    own = np.array([(scale * p.scatter) ** 2 + p.stated**2 for p in rows.places])
+    own = np.array([(scale * p.scatter) ** 2 + p.stated**2 for p in rows.data_rows])
     out = np.diag(own)
     groups: dict[object, list[int]] = {}
     for n, p in enumerate(rows.tones):
@@ -104,14 +104,14 @@ def curve_columns(rows: Rows, curve: Curve) -> Values:
     """The columns that the curve of a cause adds."""
     if curve.side.endswith(("replay", "record", "low end")):
         return side_columns(rows, curve.side, curve.channel, curve.width)
-    wanted = [n for n, p in enumerate(rows.places) if p.kind == curve.side]
+    wanted = [n for n, p in enumerate(rows.data_rows) if p.kind == curve.side]
     out = np.zeros((len(rows), len(wanted)))
     if curve.side == "drift":
         out[wanted, np.arange(len(wanted))] = curve.width
     elif curve.side in ("encoder", "decoder"):
         out = np.zeros((len(rows), 2 * _SMOOTH.shape[1]))
         for n in wanted:
-            row = rows.places[n].row
+            row = rows.data_rows[n].single
             if row is None or (curve.channel is not None and row.channel not in (curve.channel, None)):
                 continue
             base = smooth(np.array([row.hz or 5e3]))[0] * curve.width
@@ -119,10 +119,10 @@ def curve_columns(rows: Rows, curve: Curve) -> Values:
     return out
 
 
-def straight_columns(rows: Rows, base: Values) -> Values:
+def linear_columns(rows: Rows, base: Values) -> Values:
     """Change of the rows for one usual standard deviation of each linear figure."""
-    _, width, straight = usual(lined_up_before=rows.machine.lined_up_before)
-    which = np.flatnonzero(straight & (width > 0))
+    _, width, linear = usual(lined_up_before=rows.machine.lined_up_before)
+    which = np.flatnonzero(linear & (width > 0))
     sets = np.repeat(base[None], len(which) + 1, axis=0)
     sets[np.arange(len(which)), which] += 0.5 * width[which]
     read = rows.predict(sets)
@@ -130,9 +130,9 @@ def straight_columns(rows: Rows, base: Values) -> Values:
 
 
 @cache
-def straight_scale(adjusted: float) -> Values:
-    """Factors for the columns of `straight_columns`, for trimmers with this spread relative to the usual one."""
-    _, width, straight = usual()
+def linear_scale(adjusted: float) -> Values:
+    """Factors for the columns of `linear_columns`, for trimmers with this spread relative to the usual one."""
+    _, width, linear = usual()
     scaled = usual(adjusted=adjusted)[1]
-    which = np.flatnonzero(straight & (width > 0))
+    which = np.flatnonzero(linear & (width > 0))
     return np.asarray(scaled[which] / width[which])

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from bench.diagnosis.causes.cause import Cause
 from bench.diagnosis.fit import Fitted, Fitter, Problemset
-from bench.diagnosis.options import STRANGE, Option, Session
+from bench.diagnosis.options import STRANGE, Option, SessionRows
 from bench.diagnosis.rows import Rows
 from bench.diagnosis.spread import Grade
 
@@ -42,7 +42,7 @@ NEAR = 6.0
 LEADING = 16
 """Number of sets by which the grades are weighted."""
 BEST_SINGLES, MOST_PAIRS = 9, 30
-OUTLIER, TOLD_OUTLIER = 3.5, 4.5
+OUTLIER, LISTED_OUTLIER = 3.5, 4.5
 """A reading this many standard deviations from every set counts less; beyond the second figure, it is listed."""
 
 
@@ -77,10 +77,10 @@ class Weighing:
     unseen: tuple[Weighed, ...]
     """The same causes as sets, which share the probability of "nothing wrong"."""
     fitter: Fitter
-    session: Session
+    session: SessionRows
     grade: Grade
     """The grade that explains the readings best."""
-    grown: Values
+    extra_variance: Values
     """Additional variance of the rows that no set explains."""
     outliers: tuple[int, ...]
     """Rows that are far from what any set explains."""
@@ -94,17 +94,17 @@ def weigh(rows: Rows, causes: Sequence[Cause], ratios: Mapping[str, float]) -> W
         causes: the causes that a machine of this kind can have.
         ratios: likelihood ratio of what a person saw, by cause.
     """
-    session = Session(rows)
+    session = SessionRows(rows)
     options, invisible = session.visible(causes, ratios)
     prior = _prior(options, invisible)
     singles: list[Set] = [(), *((o,) for o in options)]
     usual = Fitter(rows, session.covariance(Grade(1.0, 1.5), np.zeros(len(rows))))
     first = _fit(usual, singles, session, rounds=4)
-    grown, outliers = _outliers(usual, first.read)
+    extra_variance, outliers = _outliers(usual, first.read)
     grades, weights = list(GRADES), list(GRADES.values())
-    fitters = [usual.graded(session.covariance(g, grown), g.adjusted) for g in grades]
+    fitters = [usual.graded(session.covariance(g, extra_variance), g.adjusted) for g in grades]
     leading = np.argsort(first.log_evidence + prior)[-LEADING:]
-    some = first.some(leading)
+    some = first.select(leading)
     at_first = np.array([TEMPER * f.evidence(some) + w for f, w in zip(fitters, weights, strict=True)])
     of_grade = np.logaddexp.reduce(at_first + prior[leading], axis=1)
     best = int(np.argmax(of_grade))
@@ -122,7 +122,7 @@ def weigh(rows: Rows, causes: Sequence[Cause], ratios: Mapping[str, float]) -> W
     sets, both = list(singles), None
     if pairs:
         chosen: list[Set] = [(options[a], options[b]) for a, b in pairs]
-        both = _fit(fitter, chosen, session, start=fitted.joined([(a + 1, b + 1) for a, b in pairs]), rounds=4)
+        both = _fit(fitter, chosen, session, start=fitted.pair_starts([(a + 1, b + 1) for a, b in pairs]), rounds=4)
         at = np.array(pairs)
         more = graded(both) + prior[at + 1].sum(axis=1) + math.log(2 * PAIRS / SINGLES**2)
         scores, sets = np.concatenate([scores, more]), sets + chosen
@@ -136,7 +136,9 @@ def weigh(rows: Rows, causes: Sequence[Cause], ratios: Mapping[str, float]) -> W
     order = 1 + np.argsort(-scores[1 : len(singles)])
     alone = tuple(_weighed(singles[n], float(probability[n]), fitted, int(n)) for n in order)
     unseen = [one for s in out if not s.options for one in _unseen(s, invisible, options)]
-    return Weighing(tuple(out), alone, tuple(invisible), tuple(unseen), fitter, session, grades[best], grown, outliers)
+    return Weighing(
+        tuple(out), alone, tuple(invisible), tuple(unseen), fitter, session, grades[best], extra_variance, outliers
+    )
 
 
 def _weighed(options: Set, probability: float, fit: Fitted, n: int) -> Weighed:
@@ -172,7 +174,9 @@ def _unseen(nothing: Weighed, invisible: Sequence[Cause], options: Sequence[Opti
     return out
 
 
-def _fit(fitter: Fitter, sets: Sequence[Set], session: Session, *, start: Values | None = None, rounds: int) -> Fitted:
+def _fit(
+    fitter: Fitter, sets: Sequence[Set], session: SessionRows, *, start: Values | None = None, rounds: int
+) -> Fitted:
     problem = Problemset([tuple(o.variant for o in s) for s in sets], session.columns, fitter.rows)
     return fitter.fit(problem, start, rounds)
 
@@ -199,5 +203,5 @@ def _outliers(fitter: Fitter, read: Values) -> tuple[Values, tuple[int, ...]]:
     precision = fitter.whiten.T @ fitter.whiten
     alone = np.abs((fitter.rows.values - read) @ precision) / np.sqrt(np.diag(precision))
     z = alone.min(axis=0)
-    grown = np.where(z > OUTLIER, (z * z - 1) / np.diag(precision), 0.0)
-    return grown, tuple(int(n) for n in np.flatnonzero(z > TOLD_OUTLIER))
+    extra_variance = np.where(z > OUTLIER, (z * z - 1) / np.diag(precision), 0.0)
+    return extra_variance, tuple(int(n) for n in np.flatnonzero(z > LISTED_OUTLIER))

@@ -12,7 +12,7 @@ from bench.diagnosis.machine import PARTS
 
 Channels = Literal["left", "right", "both"]
 Side = Literal["replay", "record", "fine replay", "fine record", "low end", "encoder", "decoder", "drift"]
-ONE: tuple[Channels, ...] = ("left", "right")
+SIDES: tuple[Channels, ...] = ("left", "right")
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +109,7 @@ def by_channel(*moves: Move, both: float = 0.5, edges: float = 0.0) -> tuple[Var
     )
 
 
-def in_one(*moves: Move, share: float = 1.0, kind: str = "") -> tuple[Variant, ...]:
+def either(*moves: Move, share: float = 1.0, kind: str = "") -> tuple[Variant, ...]:
     """Variants of a fault in the left or the right channel."""
     return tuple(
         Variant(
@@ -118,16 +118,16 @@ def in_one(*moves: Move, share: float = 1.0, kind: str = "") -> tuple[Variant, .
             share=share / 2,
             kind=kind,
         )
-        for n, side in enumerate(ONE)
+        for n, side in enumerate(SIDES)
     )
 
 
-def alike(*moves: Move, share: float = 1.0, kind: str = "") -> Variant:
+def both(*moves: Move, share: float = 1.0, kind: str = "") -> Variant:
     """Variant of a fault that affects both channels equally."""
     return Variant("both", moves, share=share, kind=kind)
 
 
-def switched(*moves: Move, share: float = 1.0, type_one: bool | None = None) -> tuple[Variant, ...]:
+def wrong_position(*moves: Move, share: float = 1.0, type_one: bool | None = None) -> tuple[Variant, ...]:
     """Variants of a wrong switch position or tape, which may or may not have been corrected by the as-left readings."""
 
     def runs(*which: int) -> tuple[Move, ...]:
@@ -139,14 +139,16 @@ def switched(*moves: Move, share: float = 1.0, type_one: bool | None = None) -> 
     )
 
 
-def turning(name: str, of: str, title: str, *, mended_by: str, left: str, odds: float = 1.0, more: Moves = ()) -> Cause:
+def rotating(
+    name: str, of: str, title: str, *, mended_by: str, left: str, odds: float = 1.0, more: Moves = ()
+) -> Cause:
     """A rotating part with too strong a flutter component."""
     variant = Variant("both", (Move("part", 2.2, 0.4, at=(PARTS.index(of),)), *more))
     look = f"turn the {of} by hand, and look at it in good light"
     return Cause(name, title, (variant,), odds, "×", mended_by, left, look=look, look_minutes=3.0)
 
 
-def of_each(side: Side, width: float) -> tuple[Variant, ...]:
+def curve_by_channel(side: Side, width: float) -> tuple[Variant, ...]:
     """Variants of a curve in the left channel, the right, or both."""
     channels: tuple[tuple[Channels, int | None], ...] = (("left", 0), ("right", 1), ("both", None))
     return tuple(Variant(channel, curves=(Curve(side, width, n),), share=1 / 3) for channel, n in channels)

@@ -9,9 +9,9 @@ from dataclasses import dataclass
 from bench.diagnosis.machine import Machine, part_named
 from bench.diagnosis.readings.finding import Finding
 
-WITHIN = {"capstan": 0.05, "pinch roller": 0.07, "reel": 0.35, "belt": 0.2, "idler": 0.15}
+RATE_SPREAD = {"capstan": 0.05, "pinch roller": 0.07, "reel": 0.35, "belt": 0.2, "idler": 0.15}
 """Relative deviation of the rate of a part from its sheet (standard deviation); a reel's changes with its pack."""
-NONE = 1 / math.log(2000.0)
+NO_PART = 1 / math.log(2000.0)
 """Probability density of a component from no part: uniform from 0.1 to 200 Hz on a logarithmic scale."""
 LEAST_PERCENT = 0.012
 
@@ -26,7 +26,7 @@ class Lines:
     """The reading of the strongest component; None if there is none."""
 
 
-def lines_of(findings: Sequence[Finding], machine: Machine) -> Lines:
+def attribute_lines(findings: Sequence[Finding], machine: Machine) -> Lines:
     """Attribute each component to a part: by its rate, as second harmonic of a stronger one, or else to an idler."""
     read = [f for f in findings if f.quantity == "flutter_component" and f.value is not None and f.frequency_hz]
     if not read:
@@ -49,11 +49,11 @@ def lines_of(findings: Sequence[Finding], machine: Machine) -> Lines:
 
 def _part(hz: float, machine: Machine) -> str | None:
     """The part whose rate fits best; None if none fits better than chance."""
-    fits = {part: _density(hz, rate, WITHIN[part]) for part, rate in machine.parts.items()}
+    fits = {part: _density(hz, rate, RATE_SPREAD[part]) for part, rate in machine.parts.items()}
     best = max(fits, key=lambda part: fits[part])
-    return best if fits[best] > NONE else None
+    return best if fits[best] > NO_PART else None
 
 
-def _density(hz: float, rate: float, within: float) -> float:
-    off = math.log(hz / rate) / within
-    return math.exp(-0.5 * off * off) / (within * math.sqrt(2 * math.pi))
+def _density(hz: float, rate: float, spread: float) -> float:
+    off = math.log(hz / rate) / spread
+    return math.exp(-0.5 * off * off) / (spread * math.sqrt(2 * math.pi))

@@ -61,12 +61,12 @@ GLANCE_MINUTES = 0.3
 YES, NO = ("seen", "yes", "true"), ("not seen", "no", "false")
 
 
-def shown(cause: Cause) -> tuple[float, float]:
-    """Probability that an inspection shows the cause, if it is present and if it is not; switches are rarely misread."""
+def detection_rates(cause: Cause) -> tuple[float, float]:
+    """Probability that an inspection shows a cause that is present, and one that is not: switches are rarely misread."""
     return (0.98, 0.01) if cause.look_minutes <= GLANCE_MINUTES else (0.9, 0.06)
 
 
-def ratios(answers: Mapping[str, str], causes: Sequence[Cause] = ()) -> tuple[dict[str, float], list[str]]:
+def likelihood_ratios(answers: Mapping[str, str], causes: Sequence[Cause] = ()) -> tuple[dict[str, float], list[str]]:
     """The likelihood ratio of all answers for each cause, and the questions that do not bear on any cause.
 
     Args:
@@ -79,14 +79,14 @@ def ratios(answers: Mapping[str, str], causes: Sequence[Cause] = ()) -> tuple[di
     unknown = []
     for question, answer in answers.items():
         asked = question.lower().replace("_", "-").split("/")[-1]
-        told = answer.lower()
-        if asked in by_name and told in (*YES, *NO):
-            there, without = shown(by_name[asked])
-            ratio = there / without if told in YES else (1 - there) / (1 - without)
+        said = answer.lower()
+        if asked in by_name and said in (*YES, *NO):
+            there, without = detection_rates(by_name[asked])
+            ratio = there / without if said in YES else (1 - there) / (1 - without)
             out[asked] = out.get(asked, 1.0) * ratio
             continue
         for questions, words, moved in ANSWERS:
-            if any(q in asked for q in questions) and any(_has(told, w) for w in words):
+            if any(q in asked for q in questions) and any(_has(said, w) for w in words):
                 for cause, ratio in moved.items():
                     out[cause] = out.get(cause, 1.0) * ratio
                 break

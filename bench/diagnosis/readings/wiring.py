@@ -34,7 +34,7 @@ class Sign:
     mended_by: str
 
 
-def signs(findings: Sequence[Finding], machine: Machine) -> tuple[list[Sign], list[Finding]]:
+def find_signs(findings: Sequence[Finding], machine: Machine) -> tuple[list[Sign], list[Finding]]:
     """The causes found by signs, and the remaining readings, corrected for them."""
     out: list[Sign] = []
     left: list[Finding] = list(findings)
@@ -93,11 +93,11 @@ def _inverted(findings: list[Finding], machine: Machine) -> tuple[Sign | None, l
             seen += [f] if f.value < -8.0 else []
     mended: dict[str, Finding] = {}
     for group in {(f.stage, f.source) for f in findings if f.quantity in ("azimuth_delay", "azimuth_phase")}:
-        delays = [f for f in findings if (f.stage, f.source) == group and _us(f) is not None]
-        straight, turned, put = _as_read(delays, machine)
-        odds += max(-12.0, min(12.0, straight - turned))
+        delays = [f for f in findings if (f.stage, f.source) == group and _delay_us(f) is not None]
+        as_read, corrected, put = _fit_delay(delays, machine)
+        odds += max(-12.0, min(12.0, as_read - corrected))
         mended |= put
-        seen += delays if straight > turned + 2 else []
+        seen += delays if as_read > corrected + 2 else []
     probability = 1 / (1 + math.exp(-max(-30.0, min(30.0, odds))))
     if probability < 0.05:
         return None, findings
@@ -109,7 +109,7 @@ def _inverted(findings: list[Finding], machine: Machine) -> tuple[Sign | None, l
     return sign, [mended.get(f.id, f) for f in findings]
 
 
-def _us(f: Finding) -> float | None:
+def _delay_us(f: Finding) -> float | None:
     """The delay of a reading, µs; None if it has none."""
     if f.value is None or not f.frequency_hz:
         return None
@@ -118,7 +118,7 @@ def _us(f: Finding) -> float | None:
     return f.value if f.quantity == "azimuth_delay" else None
 
 
-def _as_read(delays: list[Finding], machine: Machine) -> tuple[float, float, dict[str, Finding]]:
+def _fit_delay(delays: list[Finding], machine: Machine) -> tuple[float, float, dict[str, Finding]]:
     """Half the chi-squared of a common delay, as read and without half a period; and the readings without it."""
     usual = 8.0 * machine.us_per_arcmin
 
@@ -126,14 +126,14 @@ def _as_read(delays: list[Finding], machine: Machine) -> tuple[float, float, dic
         middle = sum(values) / (len(values) + (DELAY_US / usual) ** 2)
         return 0.5 * sum(((v - middle) / DELAY_US) ** 2 for v in values) + 0.5 * (middle / usual) ** 2
 
-    read = [(f, _us(f) or 0.0, 1e6 / (f.frequency_hz or 1e4)) for f in delays]
+    read = [(f, _delay_us(f) or 0.0, 1e6 / (f.frequency_hz or 1e4)) for f in delays]
     if not read:
         return 0.0, 0.0, {}
     lowest = max(read, key=lambda item: item[2])
     first = min((lowest[1] + s * lowest[2] / 2 for s in (1, -1)), key=abs)
-    turned = [us - period / 2 - period * round((us - period / 2 - first) / period) for _, us, period in read]
+    corrected = [us - period / 2 - period * round((us - period / 2 - first) / period) for _, us, period in read]
     put = {
         f.id: replace(f, quantity="azimuth_delay", unit="µs", value=us)
-        for (f, _, _), us in zip(read, turned, strict=True)
+        for (f, _, _), us in zip(read, corrected, strict=True)
     }
-    return misfit([us for _, us, _ in read]), misfit(turned), put
+    return misfit([us for _, us, _ in read]), misfit(corrected), put

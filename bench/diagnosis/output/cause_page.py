@@ -7,11 +7,11 @@ import numpy as np
 from bench.diagnosis.causes.cause import Cause, Variant
 from bench.diagnosis.causes.table import CAUSES, WIRING
 from bench.diagnosis.machine import Machine
-from bench.diagnosis.next_test import MEASUREMENTS, templates
+from bench.diagnosis.next_test import MEASUREMENTS, blank_rows
+from bench.diagnosis.output.physics import PHYSICS
 from bench.diagnosis.parameters import index, usual
 from bench.diagnosis.readings.finding import Source
-from bench.diagnosis.rows import Place, Rows
-from bench.diagnosis.telling.physics import PHYSICS
+from bench.diagnosis.rows import DataRow, Rows
 from bench.measure.catalogue import QUANTITIES
 from bench.problem import Problem
 from bench.words.figures import hertz, number
@@ -36,9 +36,11 @@ def about(name: str, machine: Machine) -> list[str]:
     out += ["", "What it does to readings, at a usual size:", *signature(cause, machine)]
     for other in cause.like:
         like = next(c for c in CAUSES if c.name == other)
-        out += [f"Reads like: {like.title}. {_parting(cause, like)}"]
+        out += [f"Reads like: {like.title}. {_distinction(cause, like)}"]
     out += (
-        [f"A look that settles it, in {number(cause.look_minutes, 1)} min: {_ended(cause.look)}"] if cause.look else []
+        [f"A look that settles it, in {number(cause.look_minutes, 1)} min: {_sentence(cause.look)}"]
+        if cause.look
+        else []
     )
     return [*out, f"Mended by: {cause.mended_by}.", f"If it is left: {cause.left}."]
 
@@ -48,20 +50,20 @@ def signature(cause: Cause, machine: Machine) -> list[str]:
     variant = max(cause.variants, key=lambda v: v.share)
     if not variant.moves:
         return ["  a smooth curve of its own, of any shape"]
-    places = [p for test in MEASUREMENTS for p in templates(test, machine)]
-    rows = Rows(places, machine)
+    data_rows = [p for test in MEASUREMENTS for p in blank_rows(test, machine)]
+    rows = Rows(data_rows, machine)
     moved = _effect(variant, rows)
     out = []
     for source, said in SIDES:
         curve = {
             p.tone.hz: moved[n]
-            for n, p in enumerate(rows.places)
+            for n, p in enumerate(rows.data_rows)
             if p.tone and p.tone.group[1] == source and p.tone.relative_to_hz and p.finding.channel == "left"
         }
         if curve and max(abs(v) for v in curve.values()) > SHOWN:
             points = "  ".join(f"{hertz(hz)} {number(db, 1, sign=True)}" for hz, db in curve.items())
             out.append(f"  response, {said}, dB: {points}")
-    for n, p in enumerate(rows.places):
+    for n, p in enumerate(rows.data_rows):
         flat = p.tone is None or p.tone.relative_to_hz is None
         if flat and p.finding.channel != "right" and abs(moved[n]) > SHOWN * p.scatter and abs(moved[n]) > 0.05:
             out.append(f"  {_title(p)}: {_change(p, float(moved[n]))}")
@@ -76,12 +78,12 @@ def _effect(variant: Variant, rows: Rows) -> np.ndarray[tuple[int], np.dtype[np.
     return np.asarray(read[1] - read[0])
 
 
-def _title(p: Place) -> str:
+def _title(p: DataRow) -> str:
     source = {"reference-tape": ", reference tape", "tape-stopped": ", tape stopped"}.get(p.finding.source, "")
     return QUANTITIES[p.finding.quantity].title.lower() + source
 
 
-def _change(p: Place, moved: float) -> str:
+def _change(p: DataRow, moved: float) -> str:
     """A factor for a quantity with a logarithmic scale; otherwise a difference."""
     if p.kind in ("flutter", "part", "weave", "dropouts"):
         return f"{number(float(np.exp(moved)), 1)} times"
@@ -90,12 +92,12 @@ def _change(p: Place, moved: float) -> str:
     return f"{number(less, 1, sign=True)} {unit}"
 
 
-def _parting(cause: Cause, other: Cause) -> str:
+def _distinction(cause: Cause, other: Cause) -> str:
     look = other.look or cause.look
-    return f"To tell them apart: {_ended(look)}" if look else "Their readings on the other stage tell them apart."
+    return f"To tell them apart: {_sentence(look)}" if look else "Their readings on the other stage tell them apart."
 
 
-def _ended(text: str) -> str:
+def _sentence(text: str) -> str:
     return text if text.endswith("?") else f"{text}."
 
 
