@@ -62,7 +62,7 @@ YES, NO = ("seen", "yes", "true"), ("not seen", "no", "false")
 
 
 def detection_rates(cause: Cause) -> tuple[float, float]:
-    """Probability that an inspection shows a cause that is present, and one that is not: switches are rarely misread."""
+    """Probability that an inspection shows a cause that is there, and one that is not: switches are rarely misread."""
     return (0.98, 0.01) if cause.look_minutes <= GLANCE_MINUTES else (0.9, 0.06)
 
 
