@@ -22,8 +22,8 @@ import numpy as np
 from bench.diagnosis.answer import Diagnosis, diagnose
 from bench.diagnosis.causes.table import CAUSES
 from bench.diagnosis.next_test import HANDLING, MEASUREMENTS, NextTest
-from bench.diagnosis.readings.looks import shown
-from bench.diagnosis.telling.contract import case_of
+from bench.diagnosis.output.contract import case_of
+from bench.diagnosis.readings.looks import detection_rates
 from tests.diagnosis.other_machines import BY_QUICK_CHECK, Truth
 from tests.diagnosis.other_readings import make
 
@@ -68,7 +68,7 @@ class Visit:
         """The visit after a test."""
         cause = next((c for c in CAUSES if c.name == test.looks_for), None)
         if cause is not None:
-            chance = shown(cause)[0 if cause.name in self.truth.causes else 1]
+            chance = detection_rates(cause)[0 if cause.name in self.truth.causes else 1]
             return self.told(cause.name, "seen" if self.rng.random() < chance else "not seen")
         new = [r for r in self.held_back if self._of(r, test)]
         rest = [r for r in self.held_back if not self._of(r, test)]
@@ -161,7 +161,9 @@ def worth(seed: int, cause: str) -> Worth | None:
     def brought(test: NextTest) -> float:
         ends = [(1.0, replace(start, held_back=held).after(test)) for held in again]
         if test.looks_for:
-            seen = shown(next(c for c in CAUSES if c.name == test.looks_for))[0 if test.looks_for == cause else 1]
+            seen = detection_rates(next(c for c in CAUSES if c.name == test.looks_for))[
+                0 if test.looks_for == cause else 1
+            ]
             ends = [(seen, start.told(test.looks_for, "seen")), (1 - seen, start.told(test.looks_for, "not seen"))]
         left = sum(share * surprise(end.diagnosis(), start.truth) for share, end in ends)
         return (at_first - left / sum(share for share, _ in ends)) / (test.minutes + HANDLING)
