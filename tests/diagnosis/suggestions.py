@@ -4,10 +4,10 @@ A visit begins with record and replay before and after cleaning, or with all rea
 holds back are those that a test adds.
 
 The worth of a test is the information that it brings about what is left to mend, in bits a minute: by how much less
-surprising the truth is after it. One reading scatters, and the largest of many scattering figures is too large, so each
-test is read several times on the same machine, and its mean counts; of a look both answers count, by how often each is
-given. The best test by hindsight is the one with the largest mean. It is chosen with the truth known, which no
-suggestion can know, so less than the whole of the best is reached even without a mistake.
+surprising the truth is after it. One reading scatters, and the largest of many scattering figures is too large, so the
+best test by hindsight is chosen by some readings of the machine, and judged by others, as the suggested one is; of a
+look both answers count, by how often each is given. The best is chosen with the truth known, which no suggestion can
+know, so less than the whole of it is reached even without a mistake.
 """
 
 from __future__ import annotations
@@ -28,8 +28,8 @@ from tests.diagnosis.other_machines import BY_QUICK_CHECK, Truth
 from tests.diagnosis.other_readings import make
 
 BEGUN = {"response", "record_replay_level"}
-DRAWS = 4
-"""How often each test is read to find its worth."""
+CHOSEN_BY, JUDGED_BY = (1, 2), (3, 4, 5)
+"""The readings of each test by which the best is chosen, and by which its worth is found."""
 LEAST_LIKELY = 1e-3
 """A truth that is less likely than this surprises no more."""
 IN_DOUBT = (
@@ -155,21 +155,21 @@ def worth(seed: int, cause: str) -> Worth | None:
     suggested = before.next_test
     if suggested is None or suggested.remedy:
         return None
-    again = [visit(seed, cause=cause, again=n).held_back for n in range(DRAWS)]
     at_first = surprise(before, start.truth)
 
-    def brought(test: NextTest) -> float:
-        ends = [(1.0, replace(start, held_back=held).after(test)) for held in again]
+    def brought(test: NextTest, readings: Iterable[int]) -> float:
         if test.looks_for:
-            seen = detection_rates(next(c for c in CAUSES if c.name == test.looks_for))[
-                0 if test.looks_for == cause else 1
-            ]
-            ends = [(seen, start.told(test.looks_for, "seen")), (1 - seen, start.told(test.looks_for, "not seen"))]
+            looked = next(c for c in CAUSES if c.name == test.looks_for)
+            seen = detection_rates(looked)[0 if looked.name == cause else 1]
+            ends = [(seen, start.told(looked.name, "seen")), (1 - seen, start.told(looked.name, "not seen"))]
+        else:
+            again = [visit(seed, cause=cause, again=n).held_back for n in readings]
+            ends = [(1 / len(again), replace(start, held_back=held).after(test)) for held in again]
         left = sum(share * surprise(end.diagnosis(), start.truth) for share, end in ends)
-        return (at_first - left / sum(share for share, _ in ends)) / (test.minutes + HANDLING)
+        return (at_first - left) / (test.minutes + HANDLING)
 
     likely = {s.name for s in before.suspects if s.probability >= LEAST_LIKELY} | {cause, suggested.looks_for}
     tests = [t for t in start.tests() if not t.looks_for or t.looks_for in likely]
-    bits = {t.step: brought(t) for t in tests}
-    best = max(bits, key=lambda step: bits[step])
-    return Worth(bits[suggested.step], bits[best], suggested.step, best)
+    best = max(tests, key=lambda test: brought(test, CHOSEN_BY))
+    bits = [brought(test, JUDGED_BY) for test in (suggested, best)]
+    return Worth(bits[0], bits[1], suggested.step, best.step)
