@@ -11,7 +11,7 @@ import numpy as np
 from bench.diagnosis.causes.cause import Cause
 from bench.diagnosis.causes.table import known_causes
 from bench.diagnosis.machine import Machine
-from bench.diagnosis.next_test import NextTest, Possible, mend_first, next_test, stage_now
+from bench.diagnosis.next_test import NextTest, Possible, doubt_bits, mend_first, next_test, stage_now
 from bench.diagnosis.options import STRANGE, cleared
 from bench.diagnosis.readings.adjustable import out_of_line
 from bench.diagnosis.readings.finding import Finding
@@ -90,6 +90,8 @@ class Diagnosis:
     """Readings that fit neither the others nor any cause, and therefore count less."""
     readings: int
     next_test: NextTest | None = None
+    doubt_bits: float = 0.0
+    """How much is open about what has to be repaired."""
     out_of_line: tuple[Finding, ...] = ()
     """The readings that trimmers set and that are out of tolerance, the furthest out first."""
 
@@ -146,6 +148,7 @@ def diagnose(
         outliers=tuple(rows.data_rows[n].finding for n in weighing.outliers),
         readings=len(findings) - len(unused),
         next_test=_repair_first(by_sign) or next_test(weighing, looks, machine, possible),
+        doubt_bits=doubt_bits(weighing),
         out_of_line=out_of_line(plain),
     )
 

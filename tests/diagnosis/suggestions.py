@@ -3,11 +3,13 @@
 A visit begins with record and replay before and after cleaning, or with all readings of a line-up; the readings that it
 holds back are those that a test adds.
 
-The worth of a test is the information that it brings about what is left to mend, in bits a minute: by how much less
-surprising the truth is after it. One reading scatters, and the largest of many scattering figures is too large, so the
-best test by hindsight is chosen by some readings of the machine, and judged by others, as the suggested one is; of a
-look both answers count, by how often each is given. The best is chosen with the truth known, which no suggestion can
-know, so less than the whole of it is reached even without a mistake.
+The worth of a test is the information that it brings about what is left to mend, in bits a minute: by how much the
+doubt falls. It depends on what the machine reads, so the best of all tests is known by hindsight only. One reading
+scatters, and the largest of many scattering figures is too large: the best is chosen by some readings of the machine
+and judged by others, as the suggested test is; of a look both answers count, by how often each is given.
+
+The same is given for the surprise at the truth. The best is then chosen with the truth known, as if somebody had told
+where to look, and no suggestion can come near it where the readings do not yet speak for the truth.
 """
 
 from __future__ import annotations
@@ -148,16 +150,18 @@ class Worth:
     best_step: str
 
 
-def worth(seed: int, cause: str) -> Worth | None:
-    """The worth of the first suggestion for a machine with this cause; None where nothing is suggested."""
+def worth(seed: int, cause: str) -> tuple[Worth, Worth] | None:
+    """The worth of the first suggestion for a machine with this cause: of doubt, and of surprise at the truth.
+
+    None where nothing is suggested.
+    """
     start = visit(seed, cause=cause)
     before = start.diagnosis()
     suggested = before.next_test
     if suggested is None or suggested.remedy:
         return None
-    at_first = surprise(before, start.truth)
 
-    def brought(test: NextTest, readings: Iterable[int]) -> float:
+    def brought(test: NextTest, readings: Iterable[int]) -> tuple[float, float]:
         if test.looks_for:
             looked = next(c for c in CAUSES if c.name == test.looks_for)
             seen = detection_rates(looked)[0 if looked.name == cause else 1]
@@ -165,11 +169,18 @@ def worth(seed: int, cause: str) -> Worth | None:
         else:
             again = [visit(seed, cause=cause, again=n).held_back for n in readings]
             ends = [(1 / len(again), replace(start, held_back=held).after(test)) for held in again]
-        left = sum(share * surprise(end.diagnosis(), start.truth) for share, end in ends)
-        return (at_first - left) / (test.minutes + HANDLING)
+        after = [(share, end.diagnosis()) for share, end in ends]
+        doubt = before.doubt_bits - sum(share * said.doubt_bits for share, said in after)
+        known = surprise(before, start.truth) - sum(share * surprise(said, start.truth) for share, said in after)
+        return doubt / (test.minutes + HANDLING), known / (test.minutes + HANDLING)
 
     likely = {s.name for s in before.suspects if s.probability >= LEAST_LIKELY} | {cause, suggested.looks_for}
     tests = [t for t in start.tests() if not t.looks_for or t.looks_for in likely]
-    best = max(tests, key=lambda test: brought(test, CHOSEN_BY))
-    bits = [brought(test, JUDGED_BY) for test in (suggested, best)]
-    return Worth(bits[0], bits[1], suggested.step, best.step)
+    chosen = [brought(test, CHOSEN_BY) for test in tests]
+    got = brought(suggested, JUDGED_BY)
+    out = []
+    for measure in (0, 1):
+        best = tests[max(range(len(tests)), key=lambda n: chosen[n][measure])]
+        most = got if best.step == suggested.step else brought(best, JUDGED_BY)
+        out.append(Worth(got[measure], most[measure], suggested.step, best.step))
+    return out[0], out[1]
