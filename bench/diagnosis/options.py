@@ -102,11 +102,21 @@ class SessionRows:
         return np.asarray(out + np.diag(extra_variance))
 
     def visible(self, causes: Sequence[Cause], ratios: Mapping[str, float]) -> tuple[list[Option], list[Cause]]:
-        """The variants that would change these readings, and the causes that would not."""
+        """The variants that would change these readings or that an answer is about, and the causes of no such variant.
+
+        Args:
+            causes: all possible causes.
+            ratios: how much likelier the answers are with each cause that they are about.
+        """
         kinds = {p.kind for p in self.rows.data_rows}
         usual_spread = np.linalg.cholesky(self.covariance(Grade(1.0, 1.2), np.zeros(len(self.rows))))
         whiten = np.linalg.inv(usual_spread)
-        pairs = [(c, v) for c in (*causes, STRANGE) for v in c.variants if not c.shown_by or c.shown_by in kinds]
+        pairs = [
+            (c, v)
+            for c in (*causes, STRANGE)
+            for v in c.variants
+            if not c.shown_by or c.shown_by in kinds or c.name in ratios
+        ]
         none = np.zeros((len(self.rows), 0))
         for _, v in pairs:
             raw = np.hstack([curve_columns(self.rows, c) for c in v.curves]) if v.curves else none
@@ -118,7 +128,7 @@ class SessionRows:
         moved = np.linalg.norm((read[:-1] - read[-1]) @ whiten.T, axis=1)
         options = []
         for size, (cause, v) in zip(moved, pairs, strict=True):
-            if size > SEEN or self.columns[id(v)].shape[1]:
+            if size > SEEN or self.columns[id(v)].shape[1] or cause.name in ratios:
                 weight = cause.odds * v.share * ratios.get(cause.name, 1.0)
                 weight *= 1.0 if self.rows.machine.cassette else cause.reels
                 type_one = self.rows.machine.t1_us >= TYPE_ONE_US

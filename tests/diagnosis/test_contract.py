@@ -118,6 +118,14 @@ def test_a_lower_limit_of_erasure_is_no_fault(bound: str | None, likely: bool) -
     assert (weak > 0.2) is likely
 
 
+@pytest.mark.parametrize(("answer_", "least", "most"), [("seen", 0.2, 0.6), ("not seen", 0.0, 0.01)])
+def test_an_answer_counts_where_no_reading_shows_the_cause(answer_: str, least: float, most: float) -> None:
+    level = [reading(quantity="level", value=0.0, frequency_hz=315, channel=c) for c in ("left", "right")]
+    told = answer({"readings": level, "answers": {"belt": answer_}})
+    assert "belt" not in told["not_looked_at"]
+    assert least <= sum(c["probability"] for c in told["causes"] if c["cause"] == "belt") <= most
+
+
 def test_two_channels_without_level_are_dead() -> None:
     levels = [reading(quantity="level", frequency_hz=315, channel=c, value=-60) for c in ("left", "right")]
     told = answer({"readings": levels})
