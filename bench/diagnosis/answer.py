@@ -16,7 +16,7 @@ from bench.diagnosis.options import STRANGE, cleared
 from bench.diagnosis.readings.adjustable import out_of_line
 from bench.diagnosis.readings.finding import Finding
 from bench.diagnosis.readings.lines import attribute_lines
-from bench.diagnosis.readings.looks import likelihood_ratios
+from bench.diagnosis.readings.looks import COMPLAINT, likelihood_ratios
 from bench.diagnosis.readings.references import with_references
 from bench.diagnosis.readings.wiring import LEVELS, Sign, find_signs
 from bench.diagnosis.repeated import merge_repeats
@@ -141,7 +141,7 @@ def diagnose(
         nothing=nothing - unexplained,
         not_in_list=strange + unexplained,
         settings=settings_of(weighing),
-        not_looked_at=tuple(c.name for c in weighing.invisible if machine.cassette or c.reels >= USUAL_PART),
+        not_looked_at=_not_looked_at(weighing, causes, answers or {}),
         unused=unused,
         unknown_answers=tuple(unknown),
         contradictions=contradictions,
@@ -151,6 +151,14 @@ def diagnose(
         doubt_bits=doubt_bits(weighing),
         out_of_line=out_of_line(plain),
     )
+
+
+def _not_looked_at(weighing: Weighing, causes: Sequence[Cause], answers: Mapping[str, str]) -> tuple[str, ...]:
+    """The causes that no reading shows and nobody looked for; what the owner hears is no look."""
+    looks = {question: answer for question, answer in answers.items() if not question.endswith(COMPLAINT)}
+    seen = {o.cause.name for s in weighing.alone for o in s.options if o.shown} | {*likelihood_ratios(looks, causes)[0]}
+    cassette = weighing.fitter.rows.machine.cassette
+    return tuple(c.name for c in causes if c.name not in seen and (cassette or c.reels >= USUAL_PART))
 
 
 def _repair_first(by_sign: Sequence[Sign]) -> NextTest | None:

@@ -73,6 +73,8 @@ class Option:
     variant: Variant
     weight: float
     """Prior odds, times the likelihood ratio of what a person saw."""
+    shown: bool = True
+    """Whether the readings could show it; else only an answer is about it."""
 
 
 class SessionRows:
@@ -128,12 +130,13 @@ class SessionRows:
         moved = np.linalg.norm((read[:-1] - read[-1]) @ whiten.T, axis=1)
         options = []
         for size, (cause, v) in zip(moved, pairs, strict=True):
-            if size > SEEN or self.columns[id(v)].shape[1] or cause.name in ratios:
+            shown = bool(size > SEEN or self.columns[id(v)].shape[1])
+            if shown or cause.name in ratios:
                 weight = cause.odds * v.share * ratios.get(cause.name, 1.0)
                 weight *= 1.0 if self.rows.machine.cassette else cause.reels
                 type_one = self.rows.machine.t1_us >= TYPE_ONE_US
                 weight *= UNUSUAL if v.type_one is not None and v.type_one != type_one else 1.0
-                options.append(Option(cause, v, weight))
+                options.append(Option(cause, v, weight, shown))
         seen = {o.cause.name for o in options}
         return options, [c for c in causes if c.name not in seen]
 
