@@ -7,9 +7,10 @@ from typing import Any
 
 import pytest
 
+from bench.procedure.run.commands import Answer, GoOn
 from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.events import Answered
-from tests.procedure.record_bench import HEAD, run, step
+from tests.procedure.record_bench import HEAD, open_bench, run, step
 
 MARK = "[{ hz = 400, db = -1.2 }]"
 """Noise-reduction level: 200 nWb/m (ANSI) is -1.19 dB re 250 nWb/m (DIN); from memory."""
@@ -39,6 +40,26 @@ def test_a_right_machine_reads_what_the_sheet_expects(tmp_path: Path, machine: s
         limits = found[name].limits
         assert limits is not None
         assert limits.hold(float(found[name].answer)), name
+
+
+def test_a_person_sees_what_the_practice_machines_meter_reads(tmp_path: Path) -> None:
+    opened, _ = open_bench(tmp_path, READ, "three-head-cassette", seed=2, changes={"record_control_left_db": -3.0})
+    runner, port = opened.runner, opened.port
+    port.open()
+    said = []
+    runner.begin()
+    for _ in ("meter", "encoder"):
+        runner.obey(GoOn())
+        assert runner.snapshot().prompt.kind == "wait"
+        while runner.snapshot().prompt.kind == "wait":
+            block = port.read(0.0)
+            assert block is not None
+            runner.hear(block)
+        said.append(runner.snapshot().prompt.text.partition(". ")[0])
+        runner.obey(Answer("1"))
+    port.close()
+    opened.store.close()
+    assert said == ["You read −4.2 dB", f"You read {580 * 10 ** (-3 / 20):.0f} mV"]
 
 
 def test_each_point_shows_its_own_part_of_the_path(tmp_path: Path) -> None:
