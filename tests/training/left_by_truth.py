@@ -69,7 +69,7 @@ def tape_re_source(
         sends: tones sent together: frequency to level, dB re the reference level.
         seconds: their length.
     """
-    sent = sum(tone(hz, -12.0 + db, seconds) for hz, db in sends.items())
+    sent = np.sum([tone(hz, -12.0 + db, seconds) for hz, db in sends.items()], axis=0)
     machine.load("work")
     machine.rewind()
     machine.switch("noise-reduction", "off")
