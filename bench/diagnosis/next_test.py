@@ -36,6 +36,13 @@ HANDLING = 1.0
 """Minutes added to the time of each test, so that a quick glance that shows little is not preferred."""
 
 
+NEEDED: dict[Source, str] = {
+    "reference-tape": "the reference tape",
+    "record-replay": "the tape in use",
+    "encoder": "the tape in use, noise reduction in at recording only",
+    "decoder": "the tape in use, noise reduction in at replay only",
+}
+
 Possible = Callable[["NextTest"], bool]
 
 
@@ -60,6 +67,11 @@ class NextTest:
         """Number of passes of the reference tape that it costs."""
         return int(any(source == "reference-tape" for source, _ in self.quantities))
 
+    @property
+    def needs(self) -> tuple[str, ...]:
+        """What has to be at hand for it."""
+        return tuple(dict.fromkeys(NEEDED[source] for source, _ in self.quantities if source in NEEDED))
+
     def as_json(self) -> dict[str, object]:
         """The test as a JSON object, including what it measures."""
         out: dict[str, object] = {"step": self.step, "minutes": self.minutes, "parts": list(self.parts)}
@@ -68,6 +80,7 @@ class NextTest:
             "information_bits": round(self.bits, 3),
             **({"answer": {self.looks_for: ["seen", "not seen"]}} if self.looks_for else {}),
             "measures": measures,
+            "needs": list(self.needs),
             "reference_passes": self.reference_passes,
         }
 

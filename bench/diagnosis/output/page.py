@@ -154,7 +154,8 @@ def _next(diagnosis: Diagnosis) -> list[str]:
         return []
     what = f" (for: {titles(test.parts)})" if test.parts else ""
     minutes = f" ({number(test.minutes, 1)} min)" if test.minutes else ""
-    return [f"Next test{minutes}: {test.step}{what}."]
+    needs = f", with {'; '.join(test.needs)}" if test.needs else ""
+    return [f"Next test{minutes}: {test.step}{what}{needs}."]
 
 
 def _percent(probability: float) -> str:
