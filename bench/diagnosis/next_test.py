@@ -42,6 +42,7 @@ NEEDED: dict[Source, str] = {
     "encoder": "the tape in use, noise reduction in at recording only",
     "decoder": "the tape in use, noise reduction in at replay only",
 }
+"""What has to be at hand for a test, by its source."""
 
 Possible = Callable[["NextTest"], bool]
 
