@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from bench.audio.port import Block, Instruments
 from bench.problem import Problem
 from bench.procedure.kinds.activity import View
@@ -121,9 +123,15 @@ def expected_at(step: Entry, job: Job) -> Limits:
     if point is None:
         raise Problem(f"step {step.id}: the machine sheet has no [{where}_test_point]")
     if isinstance(point, CurrentTestPoint):
-        return Limits(point.mv, point.mv * point.tolerance_percent / 100, source=point.source)
+        return _millivolts(point.mv, point.tolerance_percent / 100, point.source)
     mv = point.mv * 10 ** ((level_db - reference_level_db(machine.reference.fluxivity, job.tape.iec_type)) / 20)
-    return Limits(mv, mv * (10 ** (TOLERANCE_DB / 20) - 1), source=point.source)
+    return _millivolts(mv, 10 ** (TOLERANCE_DB / 20) - 1, point.source)
+
+
+def _millivolts(mv: float, tolerance: float, source: str) -> Limits:
+    """Limits to four digits of the target, which is what a voltmeter shows; `tolerance` is a fraction."""
+    places = 3 - math.floor(math.log10(mv))
+    return Limits(round(mv, places), round(mv * tolerance, places), source=source)
 
 
 def expected_words(step: Entry, job: Job, expected: Limits) -> str:
