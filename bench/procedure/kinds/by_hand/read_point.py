@@ -23,10 +23,10 @@ from bench.words.figures import decibels, number
 
 TOLERANCE_DB = 0.5
 """Common practice, no source."""
+SETTLE_S = 3.0
+"""How long a tone sounds before the meter is read."""
 AT_MARK_DB = 0.1
 """A level this close to the noise-reduction mark is described as the mark."""
-SETTLED_S = 3.0
-"""The meter of a practice machine is read once, after this time: a prompt that changed would clear what is typed."""
 
 
 class ReadPointActivity(EntryActivity):
@@ -40,9 +40,16 @@ class ReadPointActivity(EntryActivity):
         self._entry = step
         self._expected = expected_at(step, bench.job)
         self._ready = not self._records
-        self._heard_s = 0.0
-        self._seen: str | None = None if isinstance(bench.port, Instruments) else ""
-        """What the practice machine's meter reads, in words; None while it settles, "" for a real machine."""
+        self._heard = 0
+        self._read: float | None = None
+        """What the meter reads, on the practice machine only."""
+
+    def hear(self, block: Block) -> None:
+        """Once the tone is steady, read the practice machine's meter, which nobody else can see."""
+        port, step = self.bench.port, self._entry
+        self._heard += len(block.samples)
+        if self._read is None and self._heard > SETTLE_S * port.status.sample_rate and isinstance(port, Instruments):
+            self._read = port.reading_in(step.unit, step.reads or "")
 
     def begin(self) -> None:
         """Start to play; a tone waits for the go-on key."""
@@ -63,14 +70,6 @@ class ReadPointActivity(EntryActivity):
             self.bench.send(ToneSequence([Tone(sent.hz, dbfs)], self.bench.port.status.sample_rate))
         self._ready = self.wants_sound = True
 
-    def hear(self, block: Block) -> None:
-        """Read the practice machine's meter, which nobody can see, once it has settled."""
-        self._heard_s += len(block.samples) / self.bench.port.status.sample_rate
-        if self._seen is None and self._heard_s >= SETTLED_S and isinstance(self.bench.port, Instruments):
-            step = self._entry
-            found = self.bench.port.reading_in(step.unit, step.reads or "")
-            self._seen = f"You read {_figure(found, step.unit)}. " if found is not None else ""
-
     def limits(self) -> Limits:
         """What the machine sheet says it should be."""
         return self._expected
@@ -81,12 +80,13 @@ class ReadPointActivity(EntryActivity):
         if not self._ready:
             what = to_record(self.bench, source=True)
             return View(Prompt("go-on", f"{what}: go on to start", sounds=bool(step.sends)))
-        if self._seen is None:
-            return View(Prompt("wait", f"{step.title}: the reading settles"))
-        text = f"{self._seen}{step.title}: expected {expected_words(step, self.bench.job, self._expected)}"
+        text = f"{step.title}: expected {expected_words(step, self.bench.job, self._expected)}"
         point = point_of(step, self.bench.job.machine)
         if point is not None:
             text += f", at the {point.where}"
+        if self._read is not None:
+            meter = "voltmeter" if step.unit == "mV" else "meter"
+            text += f". The {meter} shows {number(self._read, 0 if step.unit == 'mV' else 1)} {step.unit}"
         return View(Prompt("number", text, unit=step.unit, instrument=step.reads or ""))
 
 
@@ -137,13 +137,9 @@ def _millivolts(mv: float, tolerance: float, source: str) -> Limits:
 def expected_words(step: Entry, job: Job, expected: Limits) -> str:
     """The expected figure in words; a level at the meters' noise-reduction mark is described as the mark."""
     if step.unit == "mV":
-        return _figure(expected.target, step.unit)
+        return f"{number(expected.target, 0)} mV"
     meters = job.machine.meters
     mark = meters.noise_reduction_mark_db if meters is not None else None
     if meters is not None and mark is not None and abs(expected.target + meters.zero_db - mark) <= AT_MARK_DB:
-        return f"the noise-reduction mark, {_figure(expected.target, step.unit)}"
-    return _figure(expected.target, step.unit)
-
-
-def _figure(value: float, unit: str) -> str:
-    return f"{number(value, 0 if value >= 100 else 1)} mV" if unit == "mV" else decibels(round(value, 1))
+        return f"the noise-reduction mark, {decibels(round(expected.target, 1))}"
+    return decibels(round(expected.target, 1))
