@@ -46,8 +46,8 @@ def test_treble_is_set_closer_than_it_is_accepted(tmp_path: Path) -> None:
     """12.5 kHz is accepted within ±3 dB; nobody leaves 0.7 dB that a trimmer can take away."""
     top = {"frequency": "12500", "reference_frequency": "400"}
     text = HEAD + adjust("top", "response", HIGH, "machine.record_response", "record equalisation", **top)
-    off_by = {"record_equalisation_left_db": 0.7, "record_equalisation_right_db": -0.7}
-    truth = run(tmp_path, text, "three-head-cassette", **off_by).machine.truth()
+    ran = run(tmp_path, text, "three-head-cassette", record_equalisation_left_db=0.7, record_equalisation_right_db=-0.7)
+    truth = ran.machine.truth()
     assert max(abs(truth[f"record equalisation {side}"]) for side in ("left", "right")) < 0.3
 
 
