@@ -116,7 +116,7 @@ class OverbiasGuide:
                 return "turn the other way"
             return "less bias: start below the peak"
         if self.peak.found:
-            return "raise bias to where it was past the peak"
+            return "raise bias, back past the peak"
         return "the other way: raise bias" if self._treble_rises() else "raise bias, past the peak"
 
     def turn(self, fall: float, now: float | None) -> float | None:
