@@ -10,9 +10,11 @@ from numpy.typing import ArrayLike, NDArray
 
 from bench.problem import Problem
 from bench.tape.mistracking_map import ReplayErrors
+from bench.transfer.azimuth_course import AzimuthCourse
 
 Floats = NDArray[np.float64]
 
+ONE_CHANNEL = "an azimuth delay lies between two channels, and this capture has one; leave it out"
 LONGEST_DELAY_US = 5000.0
 """Azimuth makes less than a tenth of this on any machine."""
 FASTEST_PERCENT = 20.0
@@ -73,6 +75,8 @@ class TransferErrors:
     """Positive: the right channel is late."""
     speed_error_percent: float = 0.0
     """Positive: it plays fast."""
+    azimuth_course: AzimuthCourse | None = None
+    """The delay over the capture, where it was read from it; `azimuth_delay_us` is its mean then."""
 
     def __post_init__(self) -> None:
         if not abs(self.azimuth_delay_us) <= LONGEST_DELAY_US:
@@ -86,7 +90,7 @@ class TransferErrors:
                 f"{FASTEST_PERCENT:g} %, or transfer the tape at its own speed"
             )
         if self.azimuth_delay_us and len(self.channels) < 2:
-            raise Problem("an azimuth delay lies between two channels, and this capture has one; leave it out")
+            raise Problem(ONE_CHANNEL)
 
     @property
     def speed(self) -> float:
@@ -94,11 +98,15 @@ class TransferErrors:
         return 1 + self.speed_error_percent / 100
 
     @property
-    def late_s(self) -> tuple[float, ...]:
-        """How much later each channel comes than it should: the left one is the measure."""
-        return (0.0, self.azimuth_delay_us * 1e-6)[: len(self.channels)]
+    def late_s(self) -> Floats:
+        """How much later each channel comes than it should: the left one is the measure.
+
+        Shape (channels, stretches); one stretch where the delay is constant.
+        """
+        right = [self.azimuth_delay_us] if self.azimuth_course is None else self.azimuth_course.delay_us
+        return np.stack((np.zeros(len(right)), np.array(right) * 1e-6))[: len(self.channels)]
 
     @property
     def moves(self) -> bool:
         """Whether sound has to be moved in time."""
-        return not math.isclose(self.speed, 1.0, abs_tol=1e-9) or any(self.late_s)
+        return not math.isclose(self.speed, 1.0, abs_tol=1e-9) or bool(self.late_s.any())

@@ -28,23 +28,29 @@ def weights() -> Floats:
 
 @numba.njit(cache=True, nogil=True, fastmath=True)  # type: ignore[untyped-decorator, unused-ignore]
 def between(  # noqa: PLR0917 - compiled code is called by position
-    sound: Floats, first: int, start: int, step: float, late: Floats, table: Floats, out: Floats
+    sound: Floats, first: int, start: int, step: float, late: Floats, every: float, table: Floats, out: Floats
 ) -> None:
-    """Sound at places `(start + n)·step + late` for every n of `out`, so that the place depends on no block.
+    """Sound at places `at + late(at)`, `at = (start + n)·step`, for every n of `out`: they depend on no block.
 
     Args:
         sound: shape (channels, frames), the frame at 0 being frame `first` of the whole.
         first: see above.
         start: the first frame of `out`, counted over the whole.
         step: frames of `sound` for a frame of `out`.
-        late: for each channel, frames of `sound`.
+        late: frames of `sound`, shape (channels, stretches + 1): in the middle of each stretch, between the middles in
+            a straight line; the last one is there twice.
+        every: frames of `sound` in a stretch.
         table: of `weights`.
         out: shape (frames, channels), written.
     """
     for channel in range(out.shape[1]):
         line = sound[channel]
         for n in range(out.shape[0]):
-            place = (start + n) * step + late[channel]
+            place = (start + n) * step
+            stretch = min(max(place / every - 0.5, 0.0), late.shape[1] - 2.0)
+            before = int(stretch)
+            now = late[channel, before]
+            place += now + (stretch - before) * (late[channel, before + 1] - now)
             whole = int(np.floor(place))
             row = int((place - whole) * PHASES)
             share = (place - whole) * PHASES - row
@@ -58,4 +64,4 @@ def between(  # noqa: PLR0917 - compiled code is called by position
 
 def warm() -> None:
     """Compile it now."""
-    between(np.zeros((1, 4 * HALF)), -HALF, 0, 1.0, np.zeros(1), weights(), np.zeros((1, 1)))
+    between(np.zeros((1, 4 * HALF)), -HALF, 0, 1.0, np.zeros((1, 2)), 1.0, weights(), np.zeros((1, 1)))

@@ -149,11 +149,14 @@ class Moved:
     Args:
         rate: sample rate, Hz.
         step: frames that are taken for each one that is given: below 1 the sound becomes longer and lower.
-        late_s: how much later each channel comes than it should.
+        late_s: how much later each channel comes than it should, shape (channels, stretches): in the middle of each
+            stretch of what is taken, and between the middles in a straight line.
+        stretch_s: length of a stretch.
     """
 
-    def __init__(self, rate: float, step: float, late_s: Sequence[float]) -> None:
-        self._step, self._late = step, np.array(late_s) * rate
+    def __init__(self, rate: float, step: float, late_s: Floats, stretch_s: float = 1.0) -> None:
+        self._step, self._every = step, stretch_s * rate
+        self._late = np.concatenate((late_s, late_s[:, -1:]), axis=1) * rate
         self._table = kernels.weights()
         self._first = -HALF - int(np.ceil(max(0.0, -self._late.min())))
         self._sound = np.zeros((len(late_s), -self._first))
@@ -174,7 +177,7 @@ class Moved:
         end = self._first + self._sound.shape[1]
         ready = int(np.floor((end - HALF - 1 - max(0.0, self._late.max())) / self._step)) if total is None else total
         out = np.empty((max(0, ready - self._gone), len(self._late)))
-        kernels.between(self._sound, self._first, self._gone, self._step, self._late, self._table, out)
+        kernels.between(self._sound, self._first, self._gone, self._step, self._late, self._every, self._table, out)
         self._gone += len(out)
         needed = int(np.floor(self._gone * self._step + self._late.min())) - HALF
         drop = max(0, needed - self._first)

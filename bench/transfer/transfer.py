@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.tape.noise_reduction import System
+from bench.transfer.azimuth_course import STRETCH_S
 from bench.transfer.errors import ChannelErrors, TransferErrors
 from bench.transfer.stages import Circuit, Moved, Response, Stage, needs_limit
 
@@ -36,7 +37,7 @@ class Transfer:
         after = [self.reference_dbfs + gain_db] * len(before)
         out: list[Stage] = []
         if self.errors.moves:
-            out.append(Moved(self.rate, 1 / self.errors.speed, self.errors.late_s))
+            out.append(Moved(self.rate, 1 / self.errors.speed, self.errors.late_s, STRETCH_S))
         out += self._response(-1.0, limit=needs_limit(self.rate))
         return [*out, Circuit(self.system, self.rate, decode=True, before=_factors(before), after=_factors(after))]
 
@@ -54,7 +55,7 @@ class Transfer:
         out.append(Circuit(self.system, self.rate, decode=False, before=_factors(before), after=_factors(after)))
         out += self._response(1.0, limit=False)
         if self.errors.moves:
-            late = [-s * self.errors.speed for s in self.errors.late_s]
+            late = np.array([[0.0], [-self.errors.azimuth_delay_us * 1e-6 * self.errors.speed]])[: len(before)]
             out.append(Moved(self.rate, self.errors.speed, late))
         return out
 

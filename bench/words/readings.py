@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from bench.measure.catalogue import QUANTITIES
 from bench.measure.reading import NoReading, Result
 from bench.measure.verdict import Verdict
@@ -62,8 +64,12 @@ def target_text(verdict: Verdict | None) -> str:
 
 
 def aim_text(target: float, tolerance: float | None, limit: str = "") -> str:
-    """A target with its tolerance, or a limit on one side: "−12 ± 0.5", "at least 60"; to a thousandth of its unit."""
-    aim = as_given(round(target, 3))
+    """A target with its tolerance, or a limit on one side: "−12 ± 0.5", "at least 60".
+
+    To a thousandth of its unit, or to a hundredth of the tolerance, where the target is a figure that was read.
+    """
+    places = 3 if not tolerance else min(3, max(0, math.ceil(2 - math.log10(tolerance))))
+    aim = as_given(round(target, places))
     if limit:
         return f"{limit} {aim}"
     return aim if tolerance is None else f"{aim} ± {as_given(tolerance)}"

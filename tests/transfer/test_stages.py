@@ -77,7 +77,7 @@ def test_its_phase_is_the_least_that_goes_with_it() -> None:
 @pytest.mark.parametrize("hz", [1000.0, 10000.0])
 def test_a_delay_of_parts_of_a_sample(late_us: float, hz: float) -> None:
     sound = np.stack((sine(hz), sine(hz)), axis=1)
-    came = whole(Moved(RATE, 1.0, (0.0, late_us * 1e-6)), sound)
+    came = whole(Moved(RATE, 1.0, np.array([[0.0], [late_us * 1e-6]])), sound)
     assert len(came) == len(sound)
     assert np.allclose(came[:, 0], sound[:, 0], atol=1e-12)
     turned = np.angle(phasor(came[:, 1], hz) / phasor(sound[:, 1], hz) * np.exp(-2e-6j * np.pi * hz * late_us))
@@ -87,7 +87,7 @@ def test_a_delay_of_parts_of_a_sample(late_us: float, hz: float) -> None:
 
 @pytest.mark.parametrize("hz", [400.0, 10000.0, 16000.0])
 def test_a_speed(hz: float) -> None:
-    came = whole(Moved(RATE, 1 / 1.005, (0.0,)), sine(hz)[:, None])
+    came = whole(Moved(RATE, 1 / 1.005, np.zeros((1, 1))), sine(hz)[:, None])
     assert len(came) == round(1.005 * RATE)
     right = np.sin(2 * np.pi * hz / 1.005 * np.arange(len(came)) / RATE)
     inside = slice(100, -100)

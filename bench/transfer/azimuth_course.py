@@ -1,0 +1,151 @@
+"""The azimuth delay over the length of a capture, read from its programme.
+
+A shell guides its tape a little differently from start to end, and a tape may have been recorded in several sittings.
+The delay is read in stretches of equal length (`bench.measure.quantities.programme.azimuth`). Between two stretches it
+may wander by a random step, whose size is the one that makes all readings most likely. Each stretch then has the delay
+that all of them together make most likely (Kalman 1960; Rauch, Tung and Striebel 1965; from memory), so that a tape
+whose delay is constant gets their weighted average.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.measure.quantities.programme.azimuth import ProgrammeMeter
+from bench.measure.reading import Reading
+
+Floats = NDArray[np.float64]
+
+STRETCH_S = 10.0
+LEAST_S = 4.0
+"""The last stretch counts from this length on."""
+STEPS_US = (0.0, *np.geomspace(0.1, 30.0, 26).tolist())
+"""Standard deviations of the step from one stretch to the next, among which the most likely is taken."""
+CLEARLY = 2.0
+"""A course that varies must be more likely than a constant by this natural logarithm: one figure more was fitted, so
+that chance alone gives it in 2 to 3 cases of 100 (half of χ² with one degree of freedom)."""
+FAR = 4.0
+"""A reading further from the course than so many standard deviations is of the stereo image, and is left out."""
+UNKNOWN_US2 = 1e6
+"""Variance of the delay ahead of all readings."""
+
+
+@dataclass(frozen=True, slots=True)
+class AzimuthCourse:
+    """The delay in the middle of each stretch; between the middles it goes in a straight line."""
+
+    delay_us: tuple[float, ...]
+    """Positive: the right channel is late."""
+    uncertainty_us: float
+    """Expanded (k = 2), that of one reading: a stereo image that delays one channel does so in all stretches alike, so
+    that an average over many is no better."""
+    read: int
+    """In so many stretches the programme gave a reading; the others have the delay of their neighbours."""
+
+    @property
+    def mean_us(self) -> float:
+        """The average over the capture."""
+        return float(np.mean(self.delay_us))
+
+    @property
+    def varies(self) -> bool:
+        """Whether it is more than one constant."""
+        return max(self.delay_us) - min(self.delay_us) > 1e-9
+
+    @property
+    def middles_s(self) -> tuple[float, ...]:
+        """The middle of each stretch, from the start of the capture."""
+        return tuple((n + 0.5) * STRETCH_S for n in range(len(self.delay_us)))
+
+
+class CourseReader:
+    """Hears a capture of two channels through.
+
+    Args:
+        rate: sample rate, Hz.
+    """
+
+    def __init__(self, rate: float) -> None:
+        self._rate, self._frames = rate, round(STRETCH_S * rate)
+        self._meter, self._heard = ProgrammeMeter(rate, 2), 0
+        self._readings: list[Reading | None] = []
+
+    def feed(self, samples: Floats) -> None:
+        """Take in frames of shape (frames, 2)."""
+        while len(samples):
+            now, samples = np.split(samples, [self._frames - self._heard])
+            self._meter.feed(now)
+            self._heard += len(now)
+            if self._heard == self._frames:
+                self._close()
+
+    def _close(self) -> None:
+        found = self._meter.now()
+        self._readings.append(found if isinstance(found, Reading) else None)
+        self._meter, self._heard = ProgrammeMeter(self._rate, 2), 0
+
+    def course(self) -> AzimuthCourse | None:
+        """The delay over the capture; None where no stretch gave a reading."""
+        if self._heard >= LEAST_S * self._rate or not self._readings:
+            self._close()
+        us = np.array([np.nan if r is None else r.value for r in self._readings])
+        variance = np.array([np.nan if r is None else (r.uncertainty / 2) ** 2 for r in self._readings])
+        if np.isnan(us).all():
+            return None
+        found, spread = most_likely(us, variance)
+        far = np.abs(us - found) > FAR * np.sqrt(variance + spread)
+        if far.any() and not far[~np.isnan(us)].all():
+            us[far] = np.nan
+            found, spread = most_likely(us, variance)
+        uncertainty = float(np.median([r.uncertainty for r in self._readings if r is not None]))
+        return AzimuthCourse(tuple(found.tolist()), uncertainty, int(np.isfinite(us).sum()))
+
+
+def most_likely(us: Floats, variance: Floats) -> tuple[Floats, Floats]:
+    """The delay in each stretch, µs, and its variance, µs².
+
+    Args:
+        us: what was read; NaN where nothing was.
+        variance: of each reading.
+    """
+    constant, *wandering = (_filtered(us, variance, step**2) for step in STEPS_US)
+    best = max(wandering, key=lambda f: f.log_likelihood)
+    return _smoothed(best if best.log_likelihood > constant.log_likelihood + CLEARLY else constant)
+
+
+@dataclass(frozen=True, slots=True)
+class _Filtered:
+    """The delay in each stretch by that and the ones before it."""
+
+    step: float
+    us: Sequence[float]
+    variance: Sequence[float]
+    log_likelihood: float
+
+
+def _filtered(us: Floats, variance: Floats, step: float) -> _Filtered:
+    """Forwards, with this variance of the step."""
+    now, spread, likelihood = 0.0, UNKNOWN_US2, 0.0
+    kept: list[tuple[float, float]] = []
+    for read, of_reading in zip(us.tolist(), variance.tolist(), strict=True):
+        spread += step
+        if read == read:  # noqa: PLR0124 - not NaN
+            total = spread + of_reading
+            likelihood -= 0.5 * (np.log(total) + (read - now) ** 2 / total)
+            now, spread = now + spread / total * (read - now), spread * of_reading / total
+        kept.append((now, spread))
+    return _Filtered(step, [k[0] for k in kept], [k[1] for k in kept], likelihood)
+
+
+def _smoothed(forwards: _Filtered) -> tuple[Floats, Floats]:
+    """Backwards, so that each stretch knows of the later ones too."""
+    us, variance = np.array(forwards.us), np.array(forwards.variance)
+    for n in range(len(us) - 2, -1, -1):
+        share = variance[n] / (variance[n] + forwards.step)
+        us[n] += share * (us[n + 1] - us[n])
+        variance[n] += share**2 * (variance[n + 1] - variance[n] - forwards.step)
+    return us, variance
