@@ -9,6 +9,7 @@ whose delay is constant gets their weighted average.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -28,8 +29,9 @@ STEPS_US = (0.0, *np.geomspace(0.1, 30.0, 26).tolist())
 CLEARLY = 2.0
 """A course that varies must be more likely than a constant by this natural logarithm: one figure more was fitted, so
 that chance alone gives it in 2 to 3 cases of 100 (half of χ² with one degree of freedom)."""
-FAR = 4.0
-"""A reading further from the course than so many standard deviations is of the stereo image, and is left out."""
+STRAY = math.log(0.05 / 800.0) + math.log(2 * math.pi) / 2
+"""Likelihood of a reading that is of the stereo image and not of the head, as a natural logarithm: one in twenty, and
+anywhere in the search range. Common practice, no source. A reading that is less likely than that is left out."""
 UNKNOWN_US2 = 1e6
 """Variance of the delay ahead of all readings."""
 
@@ -44,7 +46,8 @@ class AzimuthCourse:
     """Expanded (k = 2), that of one reading: a stereo image that delays one channel does so in all stretches alike, so
     that an average over many is no better."""
     read: int
-    """In so many stretches the programme gave a reading; the others have the delay of their neighbours."""
+    """It rests on the readings of so many stretches; in the others the programme shows no delay of the head, and they
+    have that of their neighbours."""
 
     @property
     def mean_us(self) -> float:
@@ -96,25 +99,22 @@ class CourseReader:
         variance = np.array([np.nan if r is None else (r.uncertainty / 2) ** 2 for r in self._readings])
         if np.isnan(us).all():
             return None
-        found, spread = most_likely(us, variance)
-        far = np.abs(us - found) > FAR * np.sqrt(variance + spread)
-        if far.any() and not far[~np.isnan(us)].all():
-            us[far] = np.nan
-            found, spread = most_likely(us, variance)
+        found, used = most_likely(us, variance)
         uncertainty = float(np.median([r.uncertainty for r in self._readings if r is not None]))
-        return AzimuthCourse(tuple(found.tolist()), uncertainty, int(np.isfinite(us).sum()))
+        return AzimuthCourse(tuple(found.tolist()), uncertainty, used)
 
 
-def most_likely(us: Floats, variance: Floats) -> tuple[Floats, Floats]:
-    """The delay in each stretch, µs, and its variance, µs².
+def most_likely(us: Floats, variance: Floats) -> tuple[Floats, int]:
+    """The delay in each stretch, µs, and how many readings it rests on.
 
     Args:
         us: what was read; NaN where nothing was.
-        variance: of each reading.
+        variance: of each reading, µs².
     """
     constant, *wandering = (_filtered(us, variance, step**2) for step in STEPS_US)
     best = max(wandering, key=lambda f: f.log_likelihood)
-    return _smoothed(best if best.log_likelihood > constant.log_likelihood + CLEARLY else constant)
+    chosen = best if best.log_likelihood > constant.log_likelihood + CLEARLY else constant
+    return _smoothed(chosen), chosen.used
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,27 +125,29 @@ class _Filtered:
     us: Sequence[float]
     variance: Sequence[float]
     log_likelihood: float
+    used: int
+    """So many readings."""
 
 
 def _filtered(us: Floats, variance: Floats, step: float) -> _Filtered:
     """Forwards, with this variance of the step."""
-    now, spread, likelihood = 0.0, UNKNOWN_US2, 0.0
+    now, spread, likelihood, used = 0.0, UNKNOWN_US2, 0.0, 0
     kept: list[tuple[float, float]] = []
     for read, of_reading in zip(us.tolist(), variance.tolist(), strict=True):
         spread += step
-        if read == read:  # noqa: PLR0124 - not NaN
+        if not math.isnan(read):
             total = spread + of_reading
-            likelihood -= 0.5 * (np.log(total) + (read - now) ** 2 / total)
-            now, spread = now + spread / total * (read - now), spread * of_reading / total
+            likely = -0.5 * (math.log(total) + (read - now) ** 2 / total)
+            likelihood += max(STRAY, likely)
+            if likely > STRAY:
+                now, spread, used = now + spread / total * (read - now), spread * of_reading / total, used + 1
         kept.append((now, spread))
-    return _Filtered(step, [k[0] for k in kept], [k[1] for k in kept], likelihood)
+    return _Filtered(step, [k[0] for k in kept], [k[1] for k in kept], likelihood, used)
 
 
-def _smoothed(forwards: _Filtered) -> tuple[Floats, Floats]:
+def _smoothed(forwards: _Filtered) -> Floats:
     """Backwards, so that each stretch knows of the later ones too."""
-    us, variance = np.array(forwards.us), np.array(forwards.variance)
+    us, variance = np.array(forwards.us), forwards.variance
     for n in range(len(us) - 2, -1, -1):
-        share = variance[n] / (variance[n] + forwards.step)
-        us[n] += share * (us[n + 1] - us[n])
-        variance[n] += share**2 * (variance[n + 1] - variance[n] - forwards.step)
-    return us, variance
+        us[n] += variance[n] / (variance[n] + forwards.step) * (us[n + 1] - us[n])
+    return us

@@ -96,7 +96,12 @@ def add_transfer(parser: argparse.ArgumentParser, *, decode: bool) -> None:
 
 def delay_or_programme(text: str) -> float | str:
     """A delay, µs, or `BY_PROGRAMME`."""
-    return text if text == BY_PROGRAMME else decibels(text)
+    if text == BY_PROGRAMME:
+        return text
+    try:
+        return decibels(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"give a delay in µs, or the word {BY_PROGRAMME}") from None
 
 
 def opened(args: argparse.Namespace) -> Capture:
