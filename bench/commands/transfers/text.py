@@ -64,7 +64,10 @@ def cautions(done: Done) -> list[str]:
     out = [*done.warnings, *(finding_words(f) for f in done.findings)]
     if not done.chosen.azimuth_known:
         which = "for this side alone" if done.chosen.of_tape else f"of the recording{_stage(done)}"
-        out.append(f"{done.chosen.session} has no azimuth {which}, so none was taken off; --azimuth-delay gives it")
+        out.append(
+            f"{done.chosen.session} has no azimuth {which}, so none was taken off; --azimuth-delay programme reads it "
+            "from the capture"
+        )
     if not done.chosen.speed_known:
         out.append(f"{done.chosen.session} has no speed{_stage(done)}, so none was taken off")
     return out
