@@ -41,7 +41,7 @@ class _Window:
 
 
 class HissWatch:
-    """Hears a capture through. `fall_db` then says how steeply its hiss falls.
+    """Hears a capture through. `falls_db` then says how steeply its hiss falls.
 
     Args:
         rate: sample rate, Hz.
@@ -82,8 +82,8 @@ class HissWatch:
         first, last = np.searchsorted(self._hz, (low, high))
         return slice(int(first), int(last))
 
-    def decoded_fall_db(self) -> float | None:
-        """By how much the hiss falls from 400 Hz to 2.5 kHz, where it falls as decoded hiss does; else None."""
+    def falls_db(self) -> tuple[float, float] | None:
+        """By how much the hiss falls from 400 Hz to 2.5 kHz, and on to 6.3 kHz; None where no hiss was heard."""
         windows = self._softest
         if len(windows) < PAUSES or self._loudest < windows[-1].power * 10 ** (BELOW_PROGRAMME_DB / 10):
             return None
@@ -92,5 +92,10 @@ class HissWatch:
             return None
         if np.median([w.shared for w in windows]) > SHARED:
             return None
-        low, middle, high = (10 * np.log10(np.mean([w.bands[n] for w in windows])) for n in range(3))
-        return float(low - middle) if low - middle > STEEP_DB and middle - high < FLAT_DB else None
+        low, middle, high = (10 * float(np.log10(np.mean([w.bands[n] for w in windows]))) for n in range(3))
+        return low - middle, middle - high
+
+
+def as_decoded(falls_db: tuple[float, float]) -> bool:
+    """Whether hiss that falls so was probably decoded."""
+    return falls_db[0] > STEEP_DB and falls_db[1] < FLAT_DB

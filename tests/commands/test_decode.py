@@ -50,8 +50,9 @@ def test_what_was_encoded_with_errors_comes_back(transfer: Path, capsys: pytest.
         *("file", "out", "text", "does", "system", "sample_rate", "channels", "duration_s", "reference"),
         *("reference_level_dbfs", "out_reference_level_dbfs", "session", "stage", "replayed_on", "errors"),
         *("azimuth_delay_us", "azimuth_course", "speed_error_percent", "uncertainty", "spectrum", "passages"),
-        *("findings", "warnings"),
+        *("hiss_heard", "findings", "warnings"),
     ]
+    assert said["hiss_heard"] is False
     assert (said["azimuth_delay_us"], said["speed_error_percent"]) == (31.5, 0.5)
     assert [e["level_error_db"] for e in said["errors"]] == [-2.0, -2.0]
     assert said["errors"][0]["treble_error_db"][1] == {"frequency_hz": 10000.0, "db": -6.0}
@@ -63,6 +64,7 @@ def test_what_was_encoded_with_errors_comes_back(transfer: Path, capsys: pytest.
     told = text.read_text(encoding="utf-8")
     assert "  left: level −2.00 ± 0.40 dB\n" in told
     assert "  azimuth: 31.50 µs, right channel late\n  speed: +0.500 %\n" in told
+    assert "was noise reduction out at the transfer?" in told
     assert sorted(p.name for p in out.parent.iterdir()) == [
         *("decoded.wav", "decoded.wav.txt", "music.wav", "transfer.flac", "transfer.flac.txt"),
     ]

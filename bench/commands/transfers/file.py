@@ -71,6 +71,7 @@ def convert(args: argparse.Namespace, *, decode: bool) -> int:
             turned_down_db,
             tuple(decoded_uncertainties(args.system, c) if decode else None for c in chosen.errors.channels),
             check.findings(),
+            check.heard_hiss,
             capture.warnings,
             heard.spectra if heard else None,
             tuple(os.fsencode(path).decode("utf-8", "replace") for path in heard.paths) if heard else (),

@@ -25,6 +25,7 @@ MOST_LINES = 20
 """Points at most of an azimuth delay that changes along the tape; all of them are in the JSON."""
 NOTHING_DB = 120.0
 """A channel that is softer by more than this is digital silence."""
+ASKED = "whether it was decoded already does not show in it: was noise reduction out at the transfer?"
 NO_UNCERTAINTY = "the uncertainty of the errors is not known"
 ENCODER = "steady tones, by the static law of the decoder; the encoder is taken to be right (data sheet: ±1.5 dB)"
 
@@ -46,6 +47,8 @@ class Done:
     uncertainties: tuple[tuple[Uncertainty, ...] | None, ...]
     """Uncertainties of each channel."""
     findings: tuple[Finding, ...]
+    heard_hiss: bool
+    """Whether there was hiss that shows if the capture was decoded already."""
     warnings: tuple[str, ...]
     """Warnings about the file that was read."""
     spectra: tuple[dict[float, float], dict[float, float]] | None
@@ -134,6 +137,7 @@ def as_json(done: Done) -> dict[str, Any]:
             if done.spectra and hz in done.spectra[1]
         ],
         "passages": list(done.passages),
+        "hiss_heard": done.heard_hiss if done.decoded else None,
         "findings": [{"kind": f.kind, "channel": f.channel, "value": f.value} for f in done.findings],
         "warnings": cautions(done),
     }
@@ -173,6 +177,8 @@ def lines(done: Done) -> list[str]:
             out.append(f"    {hertz(hz)}: {figure(db, 'dB', sign=True)} {relative_to}{together}")
     out += _azimuth_lines(errors)
     out.append(f"  speed: {number(errors.speed_error_percent, 3, sign=True)} %")
+    if done.decoded and not done.heard_hiss:
+        out += ["", ASKED]
     if done.decoded:
         out += ["", *_uncertainty_lines(done)]
     if done.spectra:
