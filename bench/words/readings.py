@@ -66,10 +66,9 @@ def target_text(verdict: Verdict | None) -> str:
 def aim_text(target: float, tolerance: float | None, limit: str = "") -> str:
     """A target with its tolerance, or a limit on one side: "−12 ± 0.5", "at least 60".
 
-    To a thousandth of its unit, or to a hundredth of the tolerance, where the target is a figure that was read.
+    It is rounded to a hundredth of the tolerance, or to a thousandth of its unit.
     """
-    places = 3 if not tolerance else min(3, max(0, math.ceil(2 - math.log10(tolerance))))
-    aim = as_given(round(target, places))
+    aim = as_given(round(target, 2 - math.floor(math.log10(tolerance)) if tolerance else 3))
     if limit:
         return f"{limit} {aim}"
     return aim if tolerance is None else f"{aim} ± {as_given(tolerance)}"
