@@ -108,6 +108,23 @@ def test_the_same_samples_whatever_the_blocks(sizes: list[int], rate: int, decod
     assert np.array_equal(made([sound]), made(split))
 
 
+def test_a_delay_that_changes_is_the_same_whatever_the_blocks() -> None:
+    sound = np.stack((sine(1000.0, 2.0), sine(1000.0, 2.0)), axis=1)
+    delays = np.array([[0.0, 0.0, 0.0, 0.0], [-40e-6, 55e-6, 10e-6, 70e-6]])
+
+    def made(size: int) -> np.ndarray:
+        stage = Resampler(RATE, 1 / 1.004, delays, 0.5)
+        return np.concatenate(list(through([stage], [sound[at : at + size] for at in range(0, len(sound), size)])))
+
+    one = made(len(sound))
+    for size in (1000, 4801, 30000):
+        assert np.array_equal(one, made(size))
+    # In the middle of the third stretch, at 1.25 s of the input, the right channel is given 10 µs earlier.
+    at = round(1.25 * RATE * 1.004) + np.arange(-240, 240)
+    place = at / 1.004 + 10e-6 * RATE
+    assert one[at, 1] == pytest.approx(np.sin(2 * np.pi * 1000.0 * place / RATE), abs=0.005)
+
+
 @pytest.mark.parametrize("system", ["type-b", "type-a"])
 def test_what_encoding_puts_on_decoding_takes_off(system: str) -> None:
     rng = np.random.default_rng(3)
