@@ -27,7 +27,10 @@ NOTHING_DB = 120.0
 """A channel that is softer by more than this is digital silence."""
 ASKED = "whether it was decoded already does not show in it: was noise reduction out at the transfer?"
 NO_UNCERTAINTY = "the uncertainty of the errors is not known"
-ENCODER = "steady tones, by the static law of the decoder; the encoder is taken to be right (data sheet: ±1.5 dB)"
+ENCODER = (
+    "steady tones, by the static law of the decoder; the encoder is taken to be right (data sheet: ±1.5 dB), and what "
+    "the tape compressed is not in it"
+)
 
 
 @dataclass(frozen=True, slots=True)
