@@ -18,10 +18,10 @@ from numpy.typing import NDArray
 
 from bench.measure.quantities.programme.azimuth import ProgrammeMeter
 from bench.measure.reading import Reading
+from bench.transfer.errors import STRETCH_S, AzimuthCourse
 
 Floats = NDArray[np.float64]
 
-STRETCH_S = 10.0
 LEAST_S = 4.0
 """The last stretch counts from this length on."""
 STEPS_US = (0.0, *np.geomspace(0.1, 30.0, 26).tolist())
@@ -34,35 +34,6 @@ STRAY = math.log(0.05 / 800.0) + math.log(2 * math.pi) / 2
 anywhere in the search range. Common practice, no source. A reading that is less likely than that is left out."""
 UNKNOWN_US2 = 1e6
 """Variance of the delay ahead of all readings."""
-
-
-@dataclass(frozen=True, slots=True)
-class AzimuthCourse:
-    """The delay in the middle of each stretch; between the middles it goes in a straight line."""
-
-    delay_us: tuple[float, ...]
-    """Positive: the right channel is late."""
-    uncertainty_us: float
-    """Expanded (k = 2), that of one reading: a stereo image that delays one channel does so in all stretches alike, so
-    that an average over many is no better."""
-    read: int
-    """It rests on the readings of so many stretches; in the others the programme shows no delay of the head, and they
-    have that of their neighbours."""
-
-    @property
-    def mean_us(self) -> float:
-        """The average over the capture."""
-        return float(np.mean(self.delay_us))
-
-    @property
-    def varies(self) -> bool:
-        """Whether it is more than one constant."""
-        return max(self.delay_us) - min(self.delay_us) > 1e-9
-
-    @property
-    def middles_s(self) -> tuple[float, ...]:
-        """The middle of each stretch, from the start of the capture."""
-        return tuple((n + 0.5) * STRETCH_S for n in range(len(self.delay_us)))
 
 
 class CourseReader:

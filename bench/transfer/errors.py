@@ -10,10 +10,11 @@ from numpy.typing import ArrayLike, NDArray
 
 from bench.problem import Problem
 from bench.tape.mistracking_map import ReplayErrors
-from bench.transfer.azimuth_course import AzimuthCourse
 
 Floats = NDArray[np.float64]
 
+STRETCH_S = 10.0
+"""Length of the stretches in which an azimuth delay is measured along a capture."""
 ONE_CHANNEL = "an azimuth delay lies between two channels, and this capture has one; leave it out"
 LONGEST_DELAY_US = 5000.0
 """More than ten times what azimuth causes on any machine."""
@@ -59,6 +60,35 @@ def _extrapolated(last_but_one: tuple[float, float], last: tuple[float, float]) 
     """The two points, (Hz, dB), extrapolated half an octave upwards over log f."""
     slope = (last[1] - last_but_one[1]) / np.log2(last[0] / last_but_one[0])
     return last[0] * 2**0.5, last[1] + slope / 2
+
+
+@dataclass(frozen=True, slots=True)
+class AzimuthCourse:
+    """The delay in the middle of each stretch; between the middles it goes in a straight line."""
+
+    delay_us: tuple[float, ...]
+    """Positive: the right channel is late."""
+    uncertainty_us: float
+    """Expanded (k = 2), that of one reading: a stereo image that delays one channel does so in all stretches alike, so
+    that an average over many is no better."""
+    read: int
+    """It rests on the readings of so many stretches; in the others the programme shows no delay of the head, and they
+    have that of their neighbours."""
+
+    @property
+    def mean_us(self) -> float:
+        """The average over the capture."""
+        return float(np.mean(self.delay_us))
+
+    @property
+    def varies(self) -> bool:
+        """Whether it is more than one constant."""
+        return max(self.delay_us) - min(self.delay_us) > 1e-9
+
+    @property
+    def middles_s(self) -> tuple[float, ...]:
+        """The middle of each stretch, from the start of the capture."""
+        return tuple((n + 0.5) * STRETCH_S for n in range(len(self.delay_us)))
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,8 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.tape.noise_reduction import System
-from bench.transfer.azimuth_course import STRETCH_S
-from bench.transfer.errors import ChannelErrors, TransferErrors
+from bench.transfer.errors import STRETCH_S, ChannelErrors, TransferErrors
 from bench.transfer.stages import Circuit, Resampler, Response, Stage, needs_low_pass
 
 Floats = NDArray[np.float64]

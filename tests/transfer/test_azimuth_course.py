@@ -9,8 +9,8 @@ import pytest
 from scipy.signal import resample_poly
 
 from bench.signals.demo_music import demo_music
-from bench.transfer.azimuth_course import STRETCH_S, AzimuthCourse, CourseReader, most_likely
-from bench.transfer.errors import ChannelErrors, TransferErrors
+from bench.transfer.azimuth_course import CourseReader, most_likely
+from bench.transfer.errors import STRETCH_S, AzimuthCourse, ChannelErrors, TransferErrors
 from bench.transfer.stages import through
 from bench.transfer.transfer import Transfer
 from tests.transfer.programme import blocks

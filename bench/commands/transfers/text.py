@@ -9,7 +9,7 @@ from bench import __version__
 from bench.commands.transfers.before_after import spectrum_lines
 from bench.commands.transfers.options import ChosenErrors
 from bench.tape.mistracking_map import REFERENCE_LEVELS, SYSTEM_NAMES
-from bench.transfer.azimuth_course import STRETCH_S
+from bench.transfer.errors import STRETCH_S
 from bench.transfer.findings import Finding
 from bench.transfer.uncertainty import AT_DB, AT_HZ, Uncertainty
 from bench.words.figures import decibels, figure, hertz, number, plus_minus, with_uncertainty
@@ -17,8 +17,7 @@ from bench.words.sentences import counted
 
 if TYPE_CHECKING:
     from bench.measure.reading import Channel
-    from bench.transfer.azimuth_course import AzimuthCourse
-    from bench.transfer.errors import TransferErrors
+    from bench.transfer.errors import AzimuthCourse, TransferErrors
     from bench.transfer.transfer import Transfer
 
 MOST_LINES = 20
