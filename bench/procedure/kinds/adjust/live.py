@@ -244,7 +244,9 @@ class LiveAdjustActivity(Activity[Adjust]):
         if self._going:
             accept = bool(self._gauges) and all(g.held_s >= self._hold_s for g in self._gauges)
             text = "In, and holding: accept it" if accept else "Turn until it is in and holds"
-            if accept and any(near_its_limit(g) for g in self._gauges):
+            if accept and any(g.advice == "look" for g in self._gauges):
+                text = "In, but the average is not known well yet: look longer, or accept it"
+            elif accept and any(near_its_limit(g) for g in self._gauges):
                 text = "In, but near its limit: turn further, or accept it"
             elif not accept and self._can_accept and all(g.advice == "hold" for g in self._gauges):
                 text = "As near as it can be read: no turn makes it surer. Accept it as is"
