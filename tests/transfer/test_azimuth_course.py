@@ -28,7 +28,7 @@ DELAYS: dict[str, Delay] = {
 def delayed(sound: np.ndarray, us: np.ndarray) -> np.ndarray:
     """One channel, each sample late by so much: straight lines between samples of a rate four times higher."""
     fine = resample_poly(sound, FINER, 1)
-    return np.interp((np.arange(len(sound)) - us * 1e-6 * RATE) * FINER, np.arange(len(fine)), fine)
+    return np.asarray(np.interp((np.arange(len(sound)) - us * 1e-6 * RATE) * FINER, np.arange(len(fine)), fine))
 
 
 def tape(delay: Delay, seconds: int = 60) -> tuple[np.ndarray, np.ndarray]:

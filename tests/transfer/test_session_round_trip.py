@@ -55,6 +55,7 @@ def measured(workspace: Path, seed: int) -> tuple[Path, PracticeMachine]:
     run = open_run(Workspace(workspace), request, clock, real_time=False)
     assert isinstance(run.port, PracticePort)
     machine = run.port.machine
+    assert isinstance(machine, PracticeMachine)
     for trimmer, error in errors_of(drawn(seed)).items():
         set_right(machine, trimmer, error)
     rehearse(run.runner, run.port, clock, UnattendedHands(answers=target_answers(run.job)))
