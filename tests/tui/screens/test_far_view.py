@@ -35,6 +35,18 @@ def test_a_figure_has_all_the_height_there_is() -> None:
     assert sum("███" in line for line in large) > sum("███" in line for line in small)
 
 
+def test_cautions_come_before_the_instruction_and_leave_it_room() -> None:
+    """Common practice, no source: what warns of a hazard is read before what brings it about."""
+    shown = samples.cleaning()
+    large = texts(far_lines(shown, 0, 158, 36))
+    assert large[0].startswith("▲ Solvent: Isopropyl alcohol burns")
+    assert large[1].startswith("▲ Moving parts: Motor off")
+    assert any("▀" in line for line in large[2:])
+    small = texts(far_lines(shown, 0, 40, 6))
+    assert small[0].startswith("▲ Solvent, moving parts")
+    assert "Clean heads, capstan" in small[2]
+
+
 async def test_one_key_makes_it_large_and_small_again() -> None:
     shown: Snapshot = samples.adjusting()
     app, _ = bench_app(shown)
