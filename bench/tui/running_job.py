@@ -114,7 +114,7 @@ class RunningJob:
 
     def _first_cause(self) -> str:
         """What was wrong, in one line after the report; "" in an exercise, and where too little was read."""
-        from bench.diagnosis.telling.page import first_line
+        from bench.diagnosis.output.page import first_line
         from bench.session.compare.diagnosis import diagnosis_to_show
         from bench.session.record.reader import read_session
 

@@ -16,8 +16,8 @@ import numpy as np
 from bench.diagnosis.answer import Diagnosis, diagnose
 from bench.diagnosis.causes.table import CAUSES
 from bench.diagnosis.next_test import HANDLING, MEASUREMENTS, NextTest
-from bench.diagnosis.readings.looks import shown
-from bench.diagnosis.telling.contract import case_of
+from bench.diagnosis.output.contract import case_of
+from bench.diagnosis.readings.looks import detection_rates
 from tests.diagnosis.other_machines import BY_QUICK_CHECK, Truth
 from tests.diagnosis.other_readings import make
 
@@ -55,7 +55,7 @@ class Visit:
         answers = dict(self.answers)
         cause = next((c for c in CAUSES if c.name == test.looks_for), None)
         if cause is not None:
-            chance = shown(cause)[0 if cause.name in self.truth.causes else 1]
+            chance = detection_rates(cause)[0 if cause.name in self.truth.causes else 1]
             answers[cause.name] = "seen" if self.rng.random() < chance else "not seen"
         return Visit(self.truth, self.facts, [*self.read, *new], rest, self.rng, answers)
 

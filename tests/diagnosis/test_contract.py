@@ -11,7 +11,7 @@ import pytest
 from bench.cli import main
 from bench.diagnosis.answer import diagnose
 from bench.diagnosis.machine import machine_of
-from bench.diagnosis.telling.contract import as_json, case_of
+from bench.diagnosis.output.contract import as_json, case_of
 
 
 def reading(**more: Any) -> dict[str, Any]:

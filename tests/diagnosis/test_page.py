@@ -9,9 +9,9 @@ import pytest
 from bench.diagnosis.answer import Suspect, diagnose
 from bench.diagnosis.causes.table import CAUSES
 from bench.diagnosis.machine import Machine
+from bench.diagnosis.output.page import MOST_NOT_LOOKED_AT, finding_text, first_line, not_looked_at
 from bench.diagnosis.readings.finding import Finding
 from bench.diagnosis.settings import Setting
-from bench.diagnosis.telling.page import MOST_NOT_LOOKED_AT, finding_text, first_line, not_looked_at
 
 BLANK = diagnose(Machine(), [])
 LIMITER = Suspect("limiter-left-in", "limiter left in", "both", 0.29, None, (), (), (), "switch it out")

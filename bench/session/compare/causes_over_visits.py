@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from bench.diagnosis.telling.page import PROBABLE, odds_text, suspect_text
+from bench.diagnosis.output.page import PROBABLE, odds_text, suspect_text
 from bench.problem import Problem
 from bench.session.compare.diagnosis import diagnosis_to_show
 from bench.session.record.reader import read_session

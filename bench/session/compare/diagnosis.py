@@ -11,8 +11,8 @@ from bench.diagnosis.answer import Diagnosis, diagnose
 from bench.diagnosis.carrying_out import steps_for
 from bench.diagnosis.machine import Machine, machine_of
 from bench.diagnosis.next_test import Possible
+from bench.diagnosis.output.page import PROBABLE, first_line, page
 from bench.diagnosis.readings.records import answers_of, findings_of
-from bench.diagnosis.telling.page import PROBABLE, first_line, page
 from bench.problem import Problem
 from bench.procedure.model.job import JobStep
 from bench.procedure.run.commands import GoAside, Look

@@ -1,4 +1,4 @@
-"""A diagnosis in words: doubts, causes, settings, and the whole page as lines."""
+"""Puts a diagnosis into words: probabilities, causes, settings, and the whole page as lines."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ MOST_SUSPECTS, MOST_NOT_LOOKED_AT = 5, 12
 
 
 def odds_text(probability: float) -> str:
-    """Doubt in words and figures: "very likely, 96 %"."""
+    """A probability in words and figures: "very likely, 96 %"."""
     percent = min(99, max(1, round(100 * probability)))
     for least, word in ((CERTAIN, "almost certainly"), (LIKELY, "very likely"), (PROBABLE, "more likely than not")):
         if probability >= least:
@@ -36,7 +36,7 @@ TITLES = {c.name: c.title for c in CAUSES} | {name: name.replace("-", " ") for n
 
 
 def titles(names: Iterable[str]) -> str:
-    """Causes in a sentence, by what a person calls them."""
+    """The titles of causes in one line."""
     return "; ".join(TITLES[name] for name in names)
 
 
@@ -47,12 +47,12 @@ def suspect_text(suspect: Suspect) -> str:
 
 
 def mended_text(suspect: Suspect) -> str:
-    """What mends it; "clean, which was done" where it was."""
+    """Its repair; "clean, which was done" if it was done."""
     return f"{suspect.mended_by}, which was done" if suspect.gone else suspect.mended_by
 
 
 def first_line(diagnosis: Diagnosis) -> str:
-    """One line: the first cause and how sure it is; "" where nothing speaks for a cause."""
+    """One line with the first cause and its probability; "" if no cause is likely."""
     if not diagnosis.suspects or diagnosis.suspects[0].probability < PROBABLE:
         if diagnosis.not_in_list >= PROBABLE:
             return f"something that is not in the list: {odds_text(diagnosis.not_in_list)}"
@@ -70,7 +70,7 @@ def first_line(diagnosis: Diagnosis) -> str:
 
 
 def one_of(diagnosis: Diagnosis) -> str:
-    """Where several read alike: "one of these: …"; "" where none is possible."""
+    """A line with several possible causes: "not settled: …"; "" if none is possible."""
     possible = [(s.probability, suspect_text(s)) for s in diagnosis.suspects if s.probability >= POSSIBLE]
     if not possible:
         return ""
@@ -80,7 +80,7 @@ def one_of(diagnosis: Diagnosis) -> str:
 
 
 def page(diagnosis: Diagnosis) -> list[str]:
-    """All of it, as lines."""
+    """The whole page, as lines."""
     out = [f"What is wrong: {first_line(diagnosis) or 'these readings do not tell'}"]
     for place, suspect in enumerate(_shown(diagnosis), 1):
         out += ["", f"{place}  {suspect_text(suspect)}: {odds_text(suspect.probability)}"]
@@ -105,7 +105,7 @@ def page(diagnosis: Diagnosis) -> list[str]:
 
 
 def not_looked_at(diagnosis: Diagnosis) -> list[str]:
-    """A sentence with the causes that no reading could show; none where all were looked at."""
+    """A sentence with the causes that no reading could show; none if there are none."""
     names = diagnosis.not_looked_at
     if not names:
         return []
@@ -114,7 +114,7 @@ def not_looked_at(diagnosis: Diagnosis) -> list[str]:
 
 
 def doubtful(diagnosis: Diagnosis) -> list[str]:
-    """A sentence for each reading that is not to be trusted."""
+    """A sentence for each reading that may be wrong."""
     out = [f"Contradiction: {c}." for c in diagnosis.contradictions]
     alone = (f"{f.id}: {finding_text(f)}" for f in diagnosis.outliers)
     return out + [f"Fits neither the other readings nor any cause, so it counts less: {a}." for a in alone]
@@ -138,7 +138,7 @@ def _percent(probability: float) -> str:
 
 
 def setting_text(setting: Setting, *, run: bool = True) -> str:
-    """A trimmer's error: "bias, left +0.40 ± 0.50 dB (as found)"; without `run` not when."""
+    """A trimmer's error: "bias, left +0.40 ± 0.50 dB (as found)"; the part in brackets only with `run`."""
     where = "" if setting.channel == "both" else f", {setting.channel}"
     value = number(setting.value, 2, sign=True)
     text = f"{setting.name}{where} {value} ± {number(setting.uncertainty, 2)} {setting.unit}"
