@@ -39,12 +39,12 @@ def test_cautions_come_before_the_instruction_and_leave_it_room() -> None:
     """Common practice, no source: what warns of a hazard is read before what brings it about."""
     shown = samples.cleaning()
     large = texts(far_lines(shown, 0, 158, 36))
-    assert large[0].startswith("▲ Solvent: Isopropyl alcohol burns")
-    assert large[1].startswith("▲ Moving parts: Motor off")
-    assert any("▀" in line for line in large[2:])
-    small = texts(far_lines(shown, 0, 40, 6))
-    assert small[0].startswith("▲ Solvent, moving parts")
-    assert "Clean heads, capstan" in small[2]
+    cautions = [line for line in large if line.startswith("▲")]
+    assert [line.partition(":")[0] for line in cautions] == ["▲ Solvent", "▲ Moving parts"]
+    assert large.index(cautions[-1]) < min(n for n, line in enumerate(large) if "▀" in line)
+    small = texts(far_lines(shown, 0, 60, 6))
+    assert small[0] == "▲ Solvent, moving parts: w shows the cautions"
+    assert any(line.startswith("Clean heads, capstan") for line in small)
 
 
 async def test_one_key_makes_it_large_and_small_again() -> None:
