@@ -61,9 +61,8 @@ def _tries(weighing: Weighing, s: Weighed) -> Values:
 
 def _uncertainty(weighing: Weighing, s: Weighed) -> Values:
     """Covariance of the settings and amounts of a set; the amounts of an unseen cause have their prior."""
-    out = s.spread[: len(s.x), : len(s.x)].copy()
-    if any(s is unseen for unseen in weighing.unseen):
-        out[s.settings :] = out[:, s.settings :] = 0.0
-        amounts = np.arange(s.settings, len(s.x))
-        out[amounts, amounts] = [m.spread**2 for o in s.options for m in o.variant.moves]
+    known = s.settings if any(s is unseen for unseen in weighing.unseen) else len(s.x)
+    prior = [m.spread**2 for o in s.options for m in o.variant.moves][known - s.settings :]
+    out = np.diag(np.concatenate([np.zeros(known), prior]))
+    out[:known, :known] = s.spread[:known, :known]
     return out
