@@ -38,7 +38,9 @@ def music_sentence(found: MistrackingMap, *, past: bool = False) -> str:
 
 def music_sentences(maps: Mapping[Channel, MistrackingMap]) -> str:
     """The sentence for each channel, which is named where there are two."""
-    return " ".join(f"{c}: {music_sentence(m)}" if c != "mono" else music_sentence(m) for c, m in maps.items())
+    return ". ".join(
+        f"{c.capitalize()}: {music_sentence(m)}" if c != "mono" else music_sentence(m) for c, m in maps.items()
+    )
 
 
 def cause_text(found: MistrackingMap, *, past: bool = False) -> str:
