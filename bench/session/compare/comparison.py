@@ -14,6 +14,7 @@ from bench.procedure.state.journal import ReadingRecord
 from bench.session.compare.subject import SHARED, Subject, conditions_of, differences, in_order, last_of
 from bench.session.record.reader import read_session
 from bench.session.record.record import SessionRecord
+from bench.words.sentences import differing
 
 Way = Literal["left", "found", "before-cleaning", "between"]
 """Which stages are compared: both as left; both as found, after or before cleaning; or, for what happened between the
@@ -109,7 +110,6 @@ def _side(session: SessionRecord, stage: Stage) -> Side:
 
 
 def _notes(a: SessionRecord, b: SessionRecord) -> tuple[str, ...]:
-    out = []
     pairs = (
         ("machines", a.job.machine, b.job.machine),
         ("practice machines", _seed(a), _seed(b)),
@@ -118,10 +118,7 @@ def _notes(a: SessionRecord, b: SessionRecord) -> tuple[str, ...]:
         ("reference levels", a.job.reference_level, b.job.reference_level),
         ("equalisations", a.job.equalisation, b.job.equalisation),
     )
-    for name, mine, theirs in pairs:
-        if mine != theirs:
-            out.append(f"different {name}: {mine or 'not given'}, and {theirs or 'not given'}")
-    return tuple(out)
+    return tuple(differing(pairs))
 
 
 def _seed(session: SessionRecord) -> str:

@@ -15,7 +15,7 @@ which is therefore slightly too large.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache
 from itertools import permutations
@@ -213,27 +213,26 @@ def _losses(a: MachineErrors, b: MachineErrors, hz: float, *, together: bool) ->
         between = _loss_db(own - mine + theirs, b, hz) if together else 0.0
         return between - _loss_db(own, a, hz) + _loss_db(mine, a, hz) - _loss_db(theirs, b, hz)
 
-    values = [d.value for d in delays]
-    here = total(*values)
-    moves = []
-    for n, delay in enumerate(delays):
-        moved = [
-            total(*(v + step * (n == m) for m, v in enumerate(values)))
-            for step in (-delay.uncertainty, delay.uncertainty)
-        ]
-        moves.append(max(abs(m - here) for m in moved))
-    return Value(here, math.hypot(*moves))
+    return _of_delays(total, delays)
 
 
 def _loss(azimuth: Value, machine: MachineErrors, hz: float) -> Value:
     """Loss at a frequency by an azimuth error, given as a delay: 0 dB or below."""
-    size = abs(azimuth.value)
-    ends = [
-        _loss_db(max(0.0, size - azimuth.uncertainty), machine, hz),
-        _loss_db(size + azimuth.uncertainty, machine, hz),
-    ]
-    here = _loss_db(size, machine, hz)
-    return Value(here, max(abs(end - here) for end in ends))
+    size = Value(abs(azimuth.value), azimuth.uncertainty)
+    return _of_delays(lambda delay: _loss_db(max(0.0, delay), machine, hz), [size])
+
+
+def _of_delays(law: Callable[..., float], delays: Sequence[Value]) -> Value:
+    """A function of delays; each adds to the uncertainty the larger effect of moving it by its own, either way."""
+    values = [d.value for d in delays]
+    here = law(*values)
+    moves = []
+    for n, delay in enumerate(delays):
+        ends = [
+            law(*values[:n], values[n] + step, *values[n + 1 :]) for step in (-delay.uncertainty, delay.uncertainty)
+        ]
+        moves.append(max(abs(end - here) for end in ends))
+    return Value(here, math.hypot(*moves))
 
 
 def _loss_db(delay_us: float, machine: MachineErrors, hz: float) -> float:
