@@ -20,8 +20,8 @@ __all__ = ["Capture", "FilePort"]
 class FilePort:
     """A capture as a port: each read returns the next block at once. It can be measured, not adjusted."""
 
-    def __init__(self, path: Path | str, block: int = 4800, pick: tuple[int, ...] | None = None) -> None:
-        self._capture = Capture(path, pick)
+    def __init__(self, path: Path | str, block: int = 4800) -> None:
+        self._capture = Capture(path)
         self._block = block
         self._blocks: Generator[NDArray[np.float64], None, None] | None = None
         self._at = 0
