@@ -20,8 +20,8 @@ from bench.procedure.state.event_kinds import Event, of_kind
 from bench.procedure.state.events import Done
 from bench.procedure.state.exercise_events import Debriefed
 from bench.procedure.state.journal import Journal
+from bench.session.record.exercise_encoding import decode_exercise
 from bench.session.record.record import JobFacts
-from bench.session.record.veil import unveiled
 from bench.training.causes import Cause
 from bench.training.debrief import Seen, debrief
 from bench.training.exercise import CLOSING, draw_faults, fault_shows, with_exercise_steps
@@ -178,7 +178,7 @@ def sheet_of(inputs: Path, facts: JobFacts) -> ExerciseSheet:
         inputs: folder with the session's copies, which in some sessions include the exercise before its draws.
         facts: facts of the session.
     """
-    kept = unveiled(facts.exercise) if facts.exercise else {}
+    kept = decode_exercise(facts.exercise) if facts.exercise else {}
     if "procedure" in kept:
         return ExerciseSheet.model_validate_json(json.dumps(kept))
     hidden = {"faults": tuple(kept.get("faults", ())), "draws": 0}

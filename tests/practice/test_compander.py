@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from bench.measure.meters import Options
-from bench.measure.quantities.encoder_decoder import Twice, decoding_error, encoding_error
+from bench.measure.quantities.encoder_decoder import InAndOut, decoding_error, encoding_error
 from bench.measure.reading import Reading
 from bench.practice.machine import PracticeMachine
 from bench.problem import Problem
@@ -44,15 +44,15 @@ def came(of: PracticeMachine, hz: float, db: float, position: str) -> Reading:
     return a_reading(level(heard, RATE, Options(frequency=hz)).readings[0])
 
 
-def encoded(of: PracticeMachine, sheet: list[tuple[float, float, float]] = SHEET) -> list[Twice]:
-    return [Twice(hz, db, came(of, hz, db, "record-only"), came(of, hz, db, "off")) for hz, db, _ in sheet]
+def encoded(of: PracticeMachine, sheet: list[tuple[float, float, float]] = SHEET) -> list[InAndOut]:
+    return [InAndOut(hz, db, came(of, hz, db, "record-only"), came(of, hz, db, "off")) for hz, db, _ in sheet]
 
 
-def decoded(of: PracticeMachine, sheet: list[tuple[float, float, float]] = SHEET) -> list[Twice]:
+def decoded(of: PracticeMachine, sheet: list[tuple[float, float, float]] = SHEET) -> list[InAndOut]:
     twice = []
     for hz, _, fed in sheet:
         without = came(of, hz, fed, "off")
-        twice.append(Twice(hz, without.value - REFERENCE_DBFS, came(of, hz, fed, "replay-only"), without))
+        twice.append(InAndOut(hz, without.value - REFERENCE_DBFS, came(of, hz, fed, "replay-only"), without))
     return twice
 
 

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from bench.measure.meters import Options
-from bench.measure.quantities.encoder_decoder import Twice, decoding_error, encoding_error
+from bench.measure.quantities.encoder_decoder import InAndOut, decoding_error, encoding_error
 from bench.measure.quantities.mistracking import mistracking
 from bench.measure.reading import Measured, NoReading, Reading, Result
 from bench.practice.machine import PracticeMachine
@@ -115,7 +115,7 @@ def tracked(m: PracticeMachine) -> Measured:
 
 
 def circuit(
-    positions: str, hz: float, db: float, judge: Callable[[list[Twice]], Measured]
+    positions: str, hz: float, db: float, judge: Callable[[list[InAndOut]], Measured]
 ) -> Callable[[PracticeMachine], Measured]:
     """A tone with the noise reduction at a position and out; re 200 nWb/m (ANSI), 1.19 dB below 250 (DIN)."""
 
@@ -125,7 +125,7 @@ def circuit(
             m.switch("noise-reduction", position)
             heard = recorded(m, 3, tone(hz, SENT - 1.19 + db, 2.0))
             readings.append(level(heard, RATE, Options(frequency=hz)).readings[0])
-        return judge([Twice(hz, db, *readings)])
+        return judge([InAndOut(hz, db, *readings)])
 
     return taken
 

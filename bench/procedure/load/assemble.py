@@ -22,7 +22,7 @@ from bench.procedure.load.expansion import (
 )
 from bench.procedure.load.file_problems import Finding, KeyPath, Mistake, did_you_mean, shown, without_echoes
 from bench.procedure.load.reader import SHEETS, Read, SheetKind, read_procedure, read_sheet
-from bench.procedure.load.serving import in_words, served
+from bench.procedure.load.section_fit import fit_to_sections, name_sections
 from bench.procedure.load.tape_settings import tape_settings
 from bench.procedure.model.job import Job, JobStep, TapeSetting, UsedFile
 from bench.procedure.model.sheets import Machine, ReferenceTape, Tape
@@ -124,7 +124,7 @@ def _served(placing: PlacedStep, settings: Sequence[TapeSetting], wanted: Wanted
     """Fit a step to the reference tape of its setting; to other sections only where another tape was named."""
     here = next((s for s in settings if s.lot == placing.step.lot), settings[0])
     fits = here is settings[0] and "reference-tape" not in wanted
-    return in_words(placing if fits else served(placing, here.reference_tape), here.reference_tape)
+    return name_sections(placing if fits else fit_to_sections(placing, here.reference_tape), here.reference_tape)
 
 
 def _with_other_tapes(job: Job, own: Path) -> Job:

@@ -27,7 +27,7 @@ from bench.procedure.load.file_problems import (
     shown,
     without_echoes,
 )
-from bench.procedure.load.reference_set import together
+from bench.procedure.load.reference_set import join_tapes
 from bench.procedure.model.sheets import (
     Exercise,
     Fault,
@@ -164,7 +164,7 @@ def _read_set(path: Path, document: Document) -> Read[Any]:
             mistakes.append(Mistake(("tapes", n), said, "correct that file first"))
     one: ReferenceTape | None = None
     if whole is not None and not mistakes:
-        one, mistakes = together(whole, [r.model for r in read if r.model is not None])
+        one, mistakes = join_tapes(whole, [r.model for r in read if r.model is not None])
     beside_it = tuple((r.path, r.document.content) for r in read if r.document is not None)
     return Read(path, document, one, document.findings(mistakes), tuple(mistakes), beside=beside_it)
 

@@ -8,7 +8,7 @@ from bench.procedure.load.file_problems import Mistake, shown
 from bench.procedure.model.sheets import ReferenceSet, ReferenceTape, Section
 
 
-def together(whole: ReferenceSet, tapes: Sequence[ReferenceTape]) -> tuple[ReferenceTape | None, list[Mistake]]:
+def join_tapes(whole: ReferenceSet, tapes: Sequence[ReferenceTape]) -> tuple[ReferenceTape | None, list[Mistake]]:
     """Join the tapes of a set into one reference tape, or list the mistakes that prevent it."""
     mistakes = _mistakes(tapes)
     if mistakes:

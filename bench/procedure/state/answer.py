@@ -8,7 +8,7 @@ from bench.measure.reading import Reading
 from bench.measure.verdict import VerdictWord
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.ranking import best_words, ranking
-from bench.words.readings import reading_text, target_text, what
+from bench.words.readings import reading_name, reading_text, target_text
 from bench.words.sentences import listed
 
 LIKELY_PERCENT = 66.0
@@ -60,7 +60,7 @@ def _foreign(latest: Sequence[ReadingRecord]) -> str:
 def _figure(r: ReadingRecord) -> str:
     side = f", {r.lot}" if r.lot else ""
     by = f", by {r.reading.method}" if r.reading.quantity == "speed_error" else ""
-    return f"{what(r.reading)}{side}: {reading_text(r.reading)}{by}"
+    return f"{reading_name(r.reading)}{side}: {reading_text(r.reading)}{by}"
 
 
 def _equalisation(fall: Reading | None) -> str:
@@ -129,6 +129,6 @@ def _reasons(records: Sequence[ReadingRecord], word: VerdictWord) -> str:
 
 def _reason(r: ReadingRecord) -> str:
     if r.measured is None:
-        return f"{what(r.reading)}: {reading_text(r.reading)}"
+        return f"{reading_name(r.reading)}: {reading_text(r.reading)}"
     relative = f" relative to {r.reading.reference}" if r.reading.quantity == "response" and r.reading.reference else ""
-    return f"{what(r.reading)} is {reading_text(r.reading)}{relative}, target {target_text(r.verdict)}"
+    return f"{reading_name(r.reading)} is {reading_text(r.reading)}{relative}, target {target_text(r.verdict)}"

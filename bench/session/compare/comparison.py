@@ -76,7 +76,7 @@ class Comparison:
         return tuple(r for r in self.rows if r.state == "changed")
 
 
-def of(a: Path, b: Path, way: Way = "left") -> Comparison:
+def compare_folders(a: Path, b: Path, way: Way = "left") -> Comparison:
     """Compare two sessions.
 
     Args:
@@ -87,10 +87,10 @@ def of(a: Path, b: Path, way: Way = "left") -> Comparison:
     Raises:
         Problem: one of them can't be read.
     """
-    return of_sessions(read_session(a), read_session(b), way)
+    return compare_sessions(read_session(a), read_session(b), way)
 
 
-def of_sessions(a: SessionRecord, b: SessionRecord, way: Way = "left") -> Comparison:
+def compare_sessions(a: SessionRecord, b: SessionRecord, way: Way = "left") -> Comparison:
     """Compare two sessions that are already read."""
     stages = WAYS[way]
     first, second = last_of(a, stages[0], failed=True), last_of(b, stages[1], failed=True)

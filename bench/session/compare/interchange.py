@@ -95,7 +95,7 @@ class Interchange:
     """One for each group of machines that can exchange tapes."""
 
 
-def of(machines: Sequence[MachineErrors]) -> Interchange:
+def interchange_of(machines: Sequence[MachineErrors]) -> Interchange:
     """All pairs of these machines, and the odd one out.
 
     Raises:

@@ -130,7 +130,7 @@ def last_of(session: SessionRecord, stages: Iterable[Stage], *, failed: bool = F
     """
     out: dict[Subject, ReadingRecord] = {}
     for stage in reversed(list(stages)):
-        for record in session.standing:
+        for record in session.valid_readings:
             subject = subject_of(record) if record.source != "owner's tape" else None
             if subject and record.stage == stage and (record.measured is not None or (failed and subject not in out)):
                 out.pop(subject, None)

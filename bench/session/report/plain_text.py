@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from bench.procedure.state.ranking import RANKED, ranking_lines
 from bench.session.record.record import SessionRecord
 from bench.session.report.document import Document, document_of
-from bench.session.report.on_the_way import Earlier
+from bench.session.report.other_readings import Attempt
 from bench.session.report.tables import STAGE_ORDER, Cell, ResponseTable
 from bench.words.names import CHANNELS, short_stage
 from bench.words.sentences import inert
@@ -79,7 +79,7 @@ def _wrapped(paragraphs: Iterable[str], indent: str = "") -> list[str]:
     return out
 
 
-def _earlier(earlier: Iterable[Earlier]) -> list[str]:
+def _earlier(earlier: Iterable[Attempt]) -> list[str]:
     lines: list[str] = []
     for attempt in earlier:
         lines += _wrapped([f"{attempt.step}:"]) + _wrapped(attempt.readings, "  ")

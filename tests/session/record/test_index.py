@@ -14,8 +14,8 @@ import pytest
 
 from bench.session.compare.machines import by_due_date, months_after
 from bench.session.record import index
+from bench.session.record.exercise_encoding import encode_exercise
 from bench.session.record.index import INDEX_NAME, SETTLED_NS, entries, of_machine
-from bench.session.record.veil import veiled
 from tests.session.record.test_migrate import FROZEN
 from tests.session.years import visit
 
@@ -52,7 +52,7 @@ def test_it_says_what_the_sessions_say(tmp_path: Path) -> None:
         port_kind="practice",
         seed=7,
         machine="Dörte's deck",
-        exercise=veiled({"faults": ["dirty-head"]}),
+        exercise=encode_exercise({"faults": ["dirty-head"]}),
     )
     practice, plain = entries(tmp_path / "sessions")
     assert (plain.folder, plain.machine, plain.done, plain.exercise) == (

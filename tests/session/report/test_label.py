@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
-from bench.session.compare.history import of_sessions
+from bench.session.compare.history import history_of
 from bench.session.compare.machines import by_due_date
 from bench.session.record.index import entries
 from bench.session.report.label import WIDTH, label_lines
@@ -48,7 +48,7 @@ def test_list_history_and_label_are_due_on_the_same_day(tmp_path: Path) -> None:
     found = entries(tmp_path / "sessions")
     assert [e.done for e in found] == [False, True, True]
     (machine,) = by_due_date(found)
-    history = of_sessions(found, None, 12)
+    history = history_of(found, None, 12)
     assert machine.due == history.due.on == date(2022, 1, 1)  # a year after the one that came to its end
     assert history.due.because == "12 months after its last visit that came to its end"
     assert not history.due.sooner
@@ -60,7 +60,7 @@ def test_what_drifts_is_due_sooner_than_the_list_says_by_the_interval(tmp_path: 
     visit(tmp_path, 0, None, -12.0)
     last = visit(tmp_path, 1, -13.0, -12.0)
     found = entries(tmp_path / "sessions")
-    due = of_sessions(found, None, 12).due
+    due = history_of(found, None, 12).due
     assert (due.on, due.sooner) == (date(2021, 7, 3), True)
     assert "Next due 3 July 2021, by its" in label_lines(last)
     assert by_due_date(found)[0].due == date(2022, 1, 1)
