@@ -1,4 +1,4 @@
-"""A fault in the middle of a run: one line that says where what was accepted is and which file to send, and exit 3."""
+"""A fault in the middle of a run: one line says where the accepted readings are and which file to send; exit code 3."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ def folder(tmp_path: Path) -> Path:
 
 
 def inject(monkeypatch: pytest.MonkeyPatch, kind: type[Activity[Any]], method: str) -> threading.Event:
-    """Let a method fail; set once it has."""
+    """Make a method fail; the event is set when it has."""
     failed = threading.Event()
 
     def fails(*_: object) -> None:
@@ -59,7 +59,7 @@ def inject(monkeypatch: pytest.MonkeyPatch, kind: type[Activity[Any]], method: s
 
 
 def typed(failed: threading.Event) -> Iterator[str]:
-    """What a person types: an answer, and the one key once the next step was there to be seen."""
+    """What a person types: an answer, then the go-on key when the next step is shown."""
     yield "the last word\n"
     failed.wait(2.0)
     yield "\n"

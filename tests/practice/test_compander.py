@@ -82,7 +82,7 @@ def test_a_circuit_that_is_off_is_found_and_the_other_is_not_blamed(side: str) -
     encoding = np.array([a_reading(r).value for r in encoding_error(encoded(of, SHEET[2:4])).readings], dtype=float)
     decoding = np.array([a_reading(r).value for r in decoding_error(decoded(of, SHEET[2:4])).readings], dtype=float)
     wrong, right = (encoding, decoding) if side == "encoder_side_db" else (decoding, encoding)
-    # Too little is added, or taken off: a side path of 4 dB less gives 1 + 2.16/1.58, 2.5 dB less than 10 dB; the
+    # The boost, or the cut, is too small: a side path of 4 dB less gives 1 + 2.16/1.58, 2.5 dB less than 10 dB; the
     # decoder's curve is read at its output level, which is higher and boosted less.
     assert wrong.max() < -0.5
     assert wrong.min() == pytest.approx(-2.0, abs=1.0)

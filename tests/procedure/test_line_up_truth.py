@@ -1,4 +1,4 @@
-"""What a line-up leaves, by the true state of the practice machine and not by the readings.
+"""The result of a line-up by the true state of the practice machine, not by the readings.
 
 Bounds: bias within 0.5 dB of right, channels within 0.5 dB of each other, record equalisation within 0.7 dB, and at
 −20 dB the tape equals the source within 0.5 dB: ±0.5 dB to 2 kHz is what noise reduction needs (common practice, no
@@ -62,7 +62,7 @@ def tape_re_source(machine: AnyMachine, heads: int) -> list[float]:
 
 
 def rehearsed(folder: Path, job: str, seed: int) -> tuple[OpenRun, AnyMachine, Outcome]:
-    """A whole job by unattended hands, the machine as it was left, and how it ended."""
+    """Run a whole job by unattended hands; returns the machine as left, and the outcome."""
     smooth_procedures(folder / "procedures")
     opened = open_run(Workspace(folder), RunRequest(job, seed=seed), RehearsalClock(), real_time=False)
     hands = UnattendedHands(answers=target_answers(opened.job), override="rehearsed")

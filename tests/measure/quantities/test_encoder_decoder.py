@@ -1,4 +1,4 @@
-"""The check of a noise-reduction circuit, on encoders and decoders that are right and wrong."""
+"""The check of a noise-reduction circuit, on correct and faulty encoders and decoders."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ SHEET = [
     (14000.0, -30.0, -23.9),
 ]
 MACHINE_DB = -3.0
-"""What the machine does to every tone: it must fall out."""
+"""The effect of the machine on every tone, which must cancel."""
 
 
 def sine(hz: float, db: float) -> np.ndarray:
@@ -37,7 +37,7 @@ def read(samples: np.ndarray, hz: float) -> Reading:
 
 
 def encoded(off_db: float = 0.0) -> list[InAndOut]:
-    """An encoder whose reference level is so much off, and the machine behind it."""
+    """An encoder with this error of its reference level, followed by the machine."""
     gain, out = 10 ** (off_db / 20), []
     for hz, db, _ in SHEET:
         sent = sine(hz, db)

@@ -1,4 +1,4 @@
-"""Reference tapes as workshops have them: single-purpose cassettes, other frequencies, other fluxes."""
+"""Reference tapes found in workshops: single-purpose cassettes, other frequencies, other fluxes."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""One machine, several tapes: what they share is set once, what each has for itself is set for each, all is read again.
+"""One machine, several tapes: shared trimmers are set once, the others for each tape, and everything is read again.
 
 Common practice, no source: on a cassette deck azimuth, speed and replay level serve all types of tape, bias is set for
 each type. On open reel a speed has its own equalisation and bias.

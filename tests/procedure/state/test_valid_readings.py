@@ -1,4 +1,4 @@
-"""As left is what was read after the last turn of what it depends on."""
+"""An as-left reading counts only if nothing that it depends on was turned afterwards."""
 
 from __future__ import annotations
 
