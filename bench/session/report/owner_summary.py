@@ -50,7 +50,7 @@ def _of_tape(session: SessionRecord, lot: str, name: str) -> list[str]:
         parts.append(f"{STAGES[before[0]].capitalize()}, {what} came back {_came_back(before[1])}.")
         parts.append(_heard(mine, *before, past=True))
     if left:
-        now = f"what is recorded on {name}" if name else "it"
+        now = f"what is recorded on {name}" if name else "it" if before else "what is recorded"
         said = f"As left{',' if name else ''} {now}" if session.adjusted else f"{now[0].upper()}{now[1:]}"
         parts.append(f"{said} comes back {_came_back(left)}.")
         parts.append(_heard(mine, "left", left, past=False))

@@ -56,7 +56,7 @@ def test_from_complaint_to_as_left(tmp_path: Path) -> None:
         "the left channel, with 11.2 dB of treble lost at 10 kHz in the left channel. With Type B noise reduction "
         f"switched in, music would have sounded dull: −{abs(worst):.1f} dB at "
     )
-    assert "because the level that comes back was 2 dB low and the treble was 11.2 dB low at 10 kHz" in told
+    assert "because the level that came back was 2 dB low and the treble was 11.2 dB low at 10 kHz" in told
     assert f"As left it comes back {UNCHANGED}. With Type B noise reduction" in told
     assert "switched in, music will" in told
     assert "\n" not in told
