@@ -1,4 +1,4 @@
-"""How likely a tape was recorded with the other time constant: against the textbook formula of the two curves."""
+"""Probability that a tape was recorded with the other time constant, against the textbook formula of both curves."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ def curve_db(hz: float, us: float) -> float:
 
 def test_how_much_brighter_the_wrong_replay_sounds() -> None:
     middle, treble = math.sqrt(400 * 1000), math.sqrt(5000 * 12500)
-    # Recorded with 70 µs it holds more flux in the treble, and replay with 120 µs raises that.
+    # Recorded with 70 µs, the tape has more flux in the treble, and replay with 120 µs boosts it further.
     wanted = curve_db(treble, 70) - curve_db(middle, 70) - (curve_db(treble, 120) - curve_db(middle, 120))
     assert treble_rise_db(70.0, 120.0) == pytest.approx(wanted, abs=0.01)
     assert treble_rise_db(120.0, 70.0) == pytest.approx(-wanted, abs=0.01)

@@ -1,4 +1,4 @@
-"""Two sessions side by side."""
+"""Comparison of two sessions."""
 
 from __future__ import annotations
 

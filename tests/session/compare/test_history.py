@@ -1,4 +1,4 @@
-"""A machine over the years."""
+"""The history of a machine over the years."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ def test_drift_is_from_as_left_to_as_found_whatever_was_turned_between(tmp_path:
     visit(tmp_path, 3, -12.3, -12.0)
     (series,) = told(tmp_path).series
     assert series.drift is not None
-    # Steps of −0.2 in one year and −0.4 in two, alike in weight: −0.2 a year.
+    # Steps of −0.2 in one year and −0.4 in two, of equal weight: −0.2 a year.
     assert series.drift.per_year == pytest.approx(-0.2, abs=0.002)
     assert series.drift.uncertainty == pytest.approx(0.12 * 2**0.5 / 5**0.5, rel=0.01)
     assert [(p.stage, p.value) for p in series.points][:2] == [("found-clean", -13.0), ("left", -12.0)]

@@ -1,4 +1,4 @@
-"""Tapes from machine to machine, checked against made-up machines whose heads and amplifiers are known."""
+"""Tapes carried from machine to machine, checked against made-up machines with known heads and amplifiers."""
 
 from __future__ import annotations
 
@@ -64,7 +64,7 @@ def test_the_uncertainty_is_that_of_all_that_goes_into_it(tmp_path: Path) -> Non
 
 
 def test_a_delay_that_costs_treble_twice_counts_twice(tmp_path: Path) -> None:
-    """On two heads the loss is in the replay of the reference tape, and in the tape on a machine that is right."""
+    """On two heads the loss is in the replay of the reference tape, and in the machine's tape on a correct machine."""
     errors = machine_errors(read_session(session(tmp_path, TWO)))
     us = 2.0
 

@@ -13,7 +13,7 @@ SESSION = Path(__file__).parents[1] / "record" / "frozen" / "schema-3"
 
 
 def test_the_reference_tape_is_suggested_only_where_it_may_be_played() -> None:
-    """An interlock keeps it out of a machine that was not cleaned and demagnetised."""
+    """An interlock prevents it on a machine that was not cleaned and demagnetised."""
     whole = read_session(SESSION)
     unread = tuple(r for r in whole.readings if r.source != "reference tape")
     others = tuple(e for e in whole.events if not isinstance(e, Acted | Overridden))

@@ -1,4 +1,4 @@
-"""An exercise in a session's file can't be read by chance, and is the same when it is decoded."""
+"""An exercise in a session's file cannot be read accidentally, and decodes to the same exercise."""
 
 from __future__ import annotations
 

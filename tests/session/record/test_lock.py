@@ -1,4 +1,4 @@
-"""One writer to a session."""
+"""Only one program at a time writes a session."""
 
 from __future__ import annotations
 
@@ -72,7 +72,7 @@ def test_a_released_lock_is_free_and_leaves_nothing(tmp_path: Path) -> None:
 def test_a_lock_file_removed_while_waiting_is_not_mistaken_for_the_lock(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Between opening and locking, the holder before releases it and a third program takes a new file."""
+    """Between opening and locking, the previous holder releases the lock and a third program takes a new file."""
     real = os.open
     first = SessionLock(tmp_path)
     third: list[SessionLock] = []
@@ -115,7 +115,7 @@ room._lock = none
 
 @pytest.fixture(name="no_locks")
 def _no_locks(monkeypatch: pytest.MonkeyPatch) -> None:
-    """As a network drive without a lock service says."""
+    """The error of a network drive without a lock service."""
 
     def none(handle: int) -> None:
         raise OSError(errno.ENOLCK, os.strerror(errno.ENOLCK))
@@ -201,7 +201,7 @@ def test_of_many_that_take_over_a_dead_ones_lock_one_gets_it(tmp_path: Path) -> 
 @pytest.mark.skipif(os.name == "nt", reason="no links to be sure of there")
 @pytest.mark.usefixtures("no_locks")
 def test_a_lock_that_another_took_over_first_is_given_back(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Between finding the holder dead and putting its file aside, another program has taken over."""
+    """After the holder was found dead and before its file is moved aside, another program has taken over."""
     file = tmp_path / NAMED_NAME
     file.write_text(f"process 999999999 on {socket.gethostname()}")
     real = lock._dead

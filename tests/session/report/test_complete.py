@@ -1,4 +1,4 @@
-"""Nothing that was measured is missing from the report, and compare compares each."""
+"""No reading is missing from the report, and `compare` compares each."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ KEPT = [
 
 
 def missing_from(session: SessionRecord) -> list[str]:
-    """Readings whose figure the report, as text, has less often than the record has it."""
+    """Readings whose figure occurs less often in the text of the report than in the record."""
     document = document_of(session)
     in_tables = ids_in_tables(document.figures, document.responses)
     below = sum(len(attempt.readings) for attempt in document.earlier)
@@ -51,7 +51,7 @@ def test_every_reading_of_a_kept_session_is_in_its_report(file: Path) -> None:
 
 
 def test_the_page_has_what_stands_in_no_table(tmp_path: Path) -> None:
-    """A reading that was turned since, and a first attempt: neither is as left, and both are there."""
+    """A reading that a later turn invalidated, and a first attempt: neither is as left, and both are in the report."""
     session = read_session(whole(tmp_path))
     (turned,) = [r for r in session.readings if r.step == "replay-level"]
     assert turned.measured is not None
