@@ -15,6 +15,7 @@ from bench.diagnosis.rows import DataRow, Rows
 from bench.measure.catalogue import QUANTITIES
 from bench.problem import Problem
 from bench.words.figures import hertz, number
+from bench.words.sentences import capitalised
 
 SHOWN = 0.3
 """An effect smaller than this multiple of a reading's scatter is not shown."""
@@ -30,7 +31,7 @@ def about(name: str, machine: Machine) -> list[str]:
     if name not in PHYSICS:
         raise Problem(f"{name}: no such cause; the list stands in tapebench diagnose --help")
     cause = next((c for c in CAUSES if c.name == name), None)
-    out = [_capital(cause.title if cause else name.replace("-", " ")), "", PHYSICS[name]]
+    out = [capitalised(cause.title if cause else name.replace("-", " ")), "", PHYSICS[name]]
     if cause is None:
         return out
     out += ["", "What it does to readings, at a usual size:", *signature(cause, machine)]
@@ -99,10 +100,6 @@ def _distinction(cause: Cause, other: Cause) -> str:
 
 def _sentence(text: str) -> str:
     return text if text.endswith("?") else f"{text}."
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 assert set(PHYSICS) == {c.name for c in CAUSES} | set(WIRING)

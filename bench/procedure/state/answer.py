@@ -9,7 +9,7 @@ from bench.measure.verdict import VerdictWord
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.ranking import best_words, ranking
 from bench.words.readings import reading_name, reading_text, target_text
-from bench.words.sentences import listed, true_minus
+from bench.words.sentences import capitalised, listed, true_minus
 
 LIKELY_PERCENT = 66.0
 """Probability from which a time constant is called likely."""
@@ -102,8 +102,7 @@ def _circuits(judged: Sequence[ReadingRecord]) -> str:
     ):
         parts += [f"{n} {state}, because {_reasons(found[n], w)}" for n, w in words.items() if w == word]
     parts += [f"{name} was not measured" for name in found if name not in words]
-    said = "; ".join(parts)
-    return f"{said[:1].upper()}{said[1:]}."
+    return f"{capitalised('; '.join(parts))}."
 
 
 def _worst(records: Sequence[ReadingRecord]) -> VerdictWord:
