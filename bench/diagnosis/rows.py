@@ -72,7 +72,7 @@ def data_row(finding: Finding, machine: Machine) -> DataRow | Unused:
     if finding.quantity in TONE_QUANTITIES:
         return _tone(finding, value, machine)
     make = _SINGLE.get(finding.quantity)
-    return make(finding, value, machine) if make else Unused(finding, "a quantity that tells of no cause here")
+    return make(finding, value, machine) if make else Unused(finding, "no cause in the list changes this quantity")
 
 
 def tone_scatter(hz: float, machine: Machine) -> float:

@@ -29,7 +29,7 @@ def about(name: str, machine: Machine) -> list[str]:
         Problem: there is no such cause.
     """
     if name not in PHYSICS:
-        raise Problem(f"{name}: no such cause; the list stands in tapebench diagnose --help")
+        raise Problem(f"{name}: no such cause; tapebench diagnose --help lists them")
     cause = next((c for c in CAUSES if c.name == name), None)
     out = [capitalised(cause.title if cause else name.replace("-", " ")), "", PHYSICS[name]]
     if cause is None:
@@ -68,7 +68,7 @@ def signature(cause: Cause, machine: Machine) -> list[str]:
         flat = p.tone is None or p.tone.relative_to_hz is None
         if flat and p.finding.channel != "right" and abs(moved[n]) > SHOWN * p.scatter and abs(moved[n]) > 0.05:
             out.append(f"  {_title(p)}: {_change(p, float(moved[n]))}")
-    return list(dict.fromkeys(out)) or ["  nothing that a reading of the list shows"]
+    return list(dict.fromkeys(out)) or ["  nothing that any reading shows"]
 
 
 def _effect(variant: Variant, rows: Rows) -> np.ndarray[tuple[int], np.dtype[np.float64]]:

@@ -224,7 +224,7 @@ def as_json(diagnosis: Diagnosis, case_ignored: tuple[str, ...] = (), assumed: t
         "ignored": [
             *case_ignored,
             *(f"readings[{u.finding.id}]: {u.finding.quantity}: {u.why}" for u in diagnosis.unused),
-            *(f"answers.{a}: tells of no cause here" for a in diagnosis.unknown_answers),
+            *(f"answers.{a}: bears on no cause in the list" for a in diagnosis.unknown_answers),
         ],
         "assumed": list(assumed),
     }
