@@ -12,7 +12,7 @@ from bench.measure.verdict import Verdict, VerdictWord
 from bench.procedure.load.library import Library
 from bench.procedure.model.steps import Adjust, Reference, plays_reference_tape
 from bench.procedure.run import commands as say
-from bench.procedure.state.dependencies import set_by
+from bench.procedure.state.dependencies import aspect_set_by
 from bench.procedure.state.event_kinds import Event
 from bench.procedure.state.journal import Journal, ReadingRecord
 from bench.procedure.state.progress import Progress
@@ -196,7 +196,7 @@ def test_it_goes_back_to_a_step_that_can_mend_what_is_out(
         return
     gone_back_to = job.steps[back]
     assert isinstance(gone_back_to, Adjust)
-    assert {set_by(t) for t in gone_back_to.trimmers.values()} == {
+    assert {aspect_set_by(t) for t in gone_back_to.trimmers.values()} == {
         {"azimuth": "replay azimuth", "level": "replay level", "equalisation": "replay response"}[str(back_to)]
     }
     assert progress.going_again(step, back, out).passes == sum(
