@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from bench.audio.capture import Capture
 from bench.audio.port import Block, PortStatus, Samples
-from bench.measure.signal.automatic_gain import GainWatch, in_the_way
+from bench.measure.signal.automatic_gain import GainWatch, automatic_gain_warning
 from bench.problem import Problem
 from bench.signals.source import Source
 
@@ -55,7 +55,7 @@ class FilePort:
             watch.feed(block.sum(axis=1))
         swing = watch.swing_db()
         if swing is not None:
-            raise Problem(f"{self._capture.name}: {in_the_way(swing)}")
+            raise Problem(f"{self._capture.name}: {automatic_gain_warning(swing)}")
         self._blocks = self._capture.blocks(self._block)
         self._at, self._ended = 0, False
 

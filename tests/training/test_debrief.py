@@ -23,7 +23,7 @@ from bench.procedure.state.exercise_events import CauseNamed, Debriefed
 from bench.procedure.state.journal import ReadingRecord
 from bench.session.report.debrief_text import debrief_lines
 from bench.training.causes import Cause, is_right_name
-from bench.training.debrief import Seen, debrief
+from bench.training.debrief import TraineeWork, debrief
 from bench.training.truth import HiddenCause, TrimmerTruth, Truth
 from bench.workspace import Workspace
 
@@ -58,7 +58,7 @@ def debriefed(
     before: Truth, after: Truth, events: Sequence[Event] = (), named: Sequence[str] = (), *records: ReadingRecord
 ) -> Debriefed:
     said = [CauseNamed(name, step="end", time=START + timedelta(hours=1)) for name in named]
-    return debrief(JOB, before, after, Seen(records, [*events, *said]), KNOWN)
+    return debrief(JOB, before, after, TraineeWork(records, [*events, *said]), KNOWN)
 
 
 def clean(told: Debriefed) -> bool:

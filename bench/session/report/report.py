@@ -18,7 +18,7 @@ from bench.procedure.state.record_to_replay import LATEST_FIRST
 from bench.session.record.atomic import save_file
 from bench.session.record.reader import read_session
 from bench.session.record.record import SessionRecord
-from bench.session.record.rescue import remedy
+from bench.session.record.rescue import disk_remedy
 from bench.session.report.csv_table import csv_text
 from bench.session.report.document import Document, document_of
 from bench.session.report.owner_summary import tracking_of
@@ -56,7 +56,7 @@ def write_report(folder: Path) -> Path:
         save_file(folder / TABLE_NAME, csv_text(session).encode())
         save_file(folder / REPORT_NAME, page.encode())
     except OSError as error:
-        raise Problem(f"{folder}: the report cannot be written: {remedy(error)}") from None
+        raise Problem(f"{folder}: the report cannot be written: {disk_remedy(error)}") from None
     return folder / REPORT_NAME
 
 

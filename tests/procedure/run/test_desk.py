@@ -41,7 +41,7 @@ from bench.procedure.state.snapshot import Outcome
 from bench.run_request import RunRequest
 from bench.session.record import store
 from bench.session.record.atomic import save_file
-from bench.session.record.lock import held
+from bench.session.record.lock import is_locked
 from bench.session.record.reader import read_session
 from bench.signals.source import Source
 from bench.workspace import Workspace
@@ -278,7 +278,7 @@ def test_a_fault_in_any_method_of_any_activity_ends_the_run_in_order(
     session = read_session(run.store.folder)
     assert [e.answer for e in of_kind(session.events, Answered)] == ["something worth keeping"]
     assert not session.done
-    assert not held(run.store.folder)
+    assert not is_locked(run.store.folder)
 
 
 @pytest.mark.parametrize("method", ["begin", "hear", "tick", "obey", "snapshot", "sound_is_back"])
@@ -377,7 +377,7 @@ def test_nothing_is_closed_nor_claimed_while_a_slow_disk_is_written(
     assert begun.wait(30)
     assert desk.stop(0.1) is False
     assert run.end() == f"{folder}: still being written; what was accepted last may not be on disk"
-    assert held(folder)
+    assert is_locked(folder)
     assert not any("the last word" in text for text in lines)
     waited: list[str] = []
 
@@ -388,7 +388,7 @@ def test_nothing_is_closed_nor_claimed_while_a_slow_disk_is_written(
     desk.wait(after_a_while)
     assert waited[0].startswith("not all is on disk yet: waiting, 2 s so far")
     assert run.end() == ""
-    assert not held(folder)
+    assert not is_locked(folder)
     assert [e.text for e in of_kind(read_session(folder).events, Noted)] == ["the last word"]
 
 
