@@ -93,7 +93,7 @@ def machine_errors(session: SessionRecord, stage: Stage | None = None) -> Machin
     job = session.job
     name = f"{job.machine}, practice machine {job.seed}" if job.port_kind == "practice" else job.machine
     replay, own = _replay(session, stage), _own(session, stage)
-    missing = [words for kind, words in _WANTED if not any(_is(t, kind) for t in replay)]
+    missing = [words for kind, words in _WANTED if all(t.what != kind for t in replay)]
     if not own:
         missing.append("record to replay")
     return MachineErrors(
@@ -119,10 +119,6 @@ _WANTED: tuple[tuple[What, str], ...] = (
     ("azimuth", "replay azimuth"),
     ("speed", "speed"),
 )
-
-
-def _is(kind: ErrorKind, what: What) -> bool:
-    return kind.what == what
 
 
 def _replay(session: SessionRecord, stage: Stage | None) -> dict[ErrorKind, Value]:
