@@ -11,11 +11,12 @@ import numpy as np
 from bench.diagnosis.causes.cause import Cause
 from bench.diagnosis.causes.table import known_causes
 from bench.diagnosis.machine import Machine
-from bench.diagnosis.next_test import NextTest, Possible, mend_first, next_test, stage_now
+from bench.diagnosis.next_test import NextTest, Possible, doubt_bits, mend_first, next_test, stage_now
 from bench.diagnosis.options import STRANGE, cleared
+from bench.diagnosis.readings.adjustable import out_of_line
 from bench.diagnosis.readings.finding import Finding
 from bench.diagnosis.readings.lines import attribute_lines
-from bench.diagnosis.readings.looks import likelihood_ratios
+from bench.diagnosis.readings.looks import COMPLAINT, likelihood_ratios
 from bench.diagnosis.readings.references import with_references
 from bench.diagnosis.readings.wiring import LEVELS, Sign, find_signs
 from bench.diagnosis.repeated import merge_repeats
@@ -27,6 +28,8 @@ from bench.diagnosis.weighing import NOTHING, Weighed, Weighing, weigh
 SURE_SIGN = 0.9
 USUAL_PART = 0.5
 """If fewer open-reel machines than this have the part, its causes are not listed among those not looked at."""
+MISTAKE_OR_FAULT = 0.5
+"""A reading that no cause explains is a mistake in measuring, or else a fault that is not in the list: even odds."""
 ALIKE = 0.1
 """A similar cause is listed if its probability is at least this share of the first one's."""
 
@@ -57,6 +60,8 @@ class Suspect:
     left: str = ""
     gone: bool = False
     """Whether the cleaning and demagnetising that were done have put it right."""
+    curve: tuple[tuple[Finding, float], ...] = ()
+    """The response that shows it best, by frequency, with what each tone should read by this cause, dB."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +90,10 @@ class Diagnosis:
     """Readings that fit neither the others nor any cause, and therefore count less."""
     readings: int
     next_test: NextTest | None = None
+    doubt_bits: float = 0.0
+    """How much is open about what has to be repaired."""
+    out_of_line: tuple[Finding, ...] = ()
+    """The readings that trimmers set and that are out of tolerance, the furthest out first."""
 
 
 def diagnose(
@@ -125,20 +134,31 @@ def diagnose(
     suspects.sort(key=lambda s: -s.probability)
     nothing = sum(s.probability for s in weighing.sets if not s.options) * certain
     strange = sum(s.probability for s in weighing.sets if any(o.cause is STRANGE for o in s.options))
+    unexplained = MISTAKE_OR_FAULT * nothing if weighing.outliers else 0.0
     return Diagnosis(
         suspects=tuple(suspects),
         sets=_sets(weighing, by_sign),
-        nothing=nothing,
-        not_in_list=strange,
+        nothing=nothing - unexplained,
+        not_in_list=strange + unexplained,
         settings=settings_of(weighing),
-        not_looked_at=tuple(c.name for c in weighing.invisible if machine.cassette or c.reels >= USUAL_PART),
+        not_looked_at=_not_looked_at(weighing, causes, answers or {}),
         unused=unused,
         unknown_answers=tuple(unknown),
         contradictions=contradictions,
         outliers=tuple(rows.data_rows[n].finding for n in weighing.outliers),
         readings=len(findings) - len(unused),
         next_test=_repair_first(by_sign) or next_test(weighing, looks, machine, possible),
+        doubt_bits=doubt_bits(weighing),
+        out_of_line=out_of_line(plain),
     )
+
+
+def _not_looked_at(weighing: Weighing, causes: Sequence[Cause], answers: Mapping[str, str]) -> tuple[str, ...]:
+    """The causes that no reading shows and nobody looked for; what the owner hears is no look."""
+    looks = {question: answer for question, answer in answers.items() if not question.endswith(COMPLAINT)}
+    seen = {o.cause.name for s in weighing.alone for o in s.options if o.shown} | {*likelihood_ratios(looks, causes)[0]}
+    cassette = weighing.fitter.rows.machine.cassette
+    return tuple(c.name for c in causes if c.name not in seen and (cassette or c.reels >= USUAL_PART))
 
 
 def _repair_first(by_sign: Sequence[Sign]) -> NextTest | None:
@@ -182,7 +202,11 @@ def _sets(weighing: Weighing, by_sign: Sequence[Sign]) -> tuple[CauseSet, ...]:
     out: dict[tuple[str, ...], float] = {}
     for s in weighing.sets:
         names = (*sure, *sorted({o.cause.name for o in s.options}))
-        out[names] = out.get(names, 0.0) + s.probability
+        unexplained = MISTAKE_OR_FAULT if weighing.outliers and not s.options else 0.0
+        out[names] = out.get(names, 0.0) + (1 - unexplained) * s.probability
+        if unexplained:
+            other = (*sure, STRANGE.name)
+            out[other] = out.get(other, 0.0) + unexplained * s.probability
     ranked = sorted(out.items(), key=lambda item: -item[1])
     return tuple(CauseSet(names, p) for names, p in ranked if p >= 0.001)
 
@@ -203,20 +227,22 @@ def _suspects(weighing: Weighing, causes: Sequence[Cause], machine: Machine) -> 
         like = [c for c in cause.like if total.get(c, 0.0) >= ALIKE * probability and c not in beside]
         like += _rivals(weighing, {name} | beside, total) if 0.02 < probability < 0.97 else []
         gains = _gains(weighing, best, _comparison(weighing, {name, *cause.like, *like} - beside, beside))
+        speaks_for = tuple(f for f, g in gains if g > 1.0)[:6]
         out.append(
             Suspect(
                 name=name,
                 title=cause.title,
                 channel=channel,
                 probability=min(probability, 1.0),
-                severity=_severity(cause, name, best, _scale(cause, machine)),
-                speaks_for=tuple(f for f, g in gains if g > 1.0)[:6],
+                severity=_severity(cause, name, best, machine),
+                speaks_for=speaks_for,
                 speaks_against=tuple(f for f, g in reversed(gains) if g < -1.0)[:4],
                 like=tuple(dict.fromkeys(like)),
                 mended_by=cause.mended_by,
                 kind=kind,
                 left=cause.left,
                 gone=all(cleared(o.variant, now) for o in best.options if o.cause.name == name),
+                curve=_curve(weighing, best, speaks_for),
             )
         )
     return out
@@ -269,13 +295,25 @@ def _gains(weighing: Weighing, best: Weighed, without: Weighed | None) -> list[t
     return [(rows.data_rows[n].finding, float(gain[n])) for n in order]
 
 
-def _severity(cause: Cause, name: str, best: Weighed, scale: float) -> Severity | None:
+def _curve(weighing: Weighing, best: Weighed, speaks_for: Sequence[Finding]) -> tuple[tuple[Finding, float], ...]:
+    """Measured and predicted response, of the stage, source and channel of the first response that speaks for it."""
+    shows = next((f for f in speaks_for if f.quantity == "response"), None)
+    if shows is None:
+        return ()
+    read = zip((p.finding for p in weighing.fitter.rows.data_rows), best.read, strict=True)
+    same = ("quantity", "stage", "source", "channel", "sent_db")
+    points = [(f, float(db)) for f, db in read if all(getattr(f, a) == getattr(shows, a) for a in same)]
+    return tuple(sorted(points, key=lambda point: point[0].frequency_hz or 0.0))
+
+
+def _severity(cause: Cause, name: str, best: Weighed, machine: Machine) -> Severity | None:
     """The severity in the worse channel."""
-    at, found = best.settings, []
+    at, found, scale = best.settings, [], 1.0
     for option in best.options:
         moves = option.variant.moves
         if option.cause.name == name:
             found = [at + n for n, m in enumerate(moves) if m.figure == moves[0].figure]
+            scale = _scale(cause, moves[0].figure, machine) if moves else 1.0
         at += len(moves)
     if not found:
         return None
@@ -284,8 +322,8 @@ def _severity(cause: Cause, name: str, best: Weighed, scale: float) -> Severity 
     return Severity(scale * amount, cause.unit, 2 * scale * amount * min(deviation, 1.0))
 
 
-def _scale(cause: Cause, machine: Machine) -> float:
+def _scale(cause: Cause, figure: str, machine: Machine) -> float:
     """Factor from the amount in the model to the unit of the severity."""
-    if cause.name == "equalisation-switch":
+    if figure in ("equalisation_switch", "reference_equalisation"):
         return abs(switch_db(machine))
     return {"µm": machine.film_scale, "mm": float((machine.width_mm / 0.6) ** 0.7)}.get(cause.unit, 1.0)

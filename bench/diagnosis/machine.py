@@ -27,6 +27,15 @@ PART_WORDS = {
     "idler": ("idler",),
 }
 PARTS = tuple(PART_WORDS)
+BUILT = {
+    "speed_mm_per_s": (5.0, 2000.0),
+    "track_width_mm": (0.1, 60.0),
+    "track_spacing_mm": (0.1, 60.0),
+    "replay_gap_um": (0.1, 50.0),
+}
+"""Figures of any machine that was built, from dictation to instrumentation. Common practice, no source."""
+LONGEST_US, SHORTEST_US = 500.0, 5.0
+"""Time constants of treble."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,11 +92,11 @@ def machine_of(facts: Mapping[str, Any], where: str) -> Machine:
     t1 = given.equalisation((120.0, 3180.0) if cassette else (35.0, 0.0) if speed > 300 else (50.0, 3180.0))
     reference = facts.get("reference")
     dbfs = reference.get("replay_dbfs", -12.0) if isinstance(reference, Mapping) else None
-    heads = int(given.number("heads", usual=3.0))
-    if heads not in (2, 3):
-        raise Problem(f"{where}: machine.heads must be 2 or 3, not {heads}")
+    heads = given.number("heads", usual=3.0)
+    if heads not in (2.0, 3.0):
+        raise Problem(f"{where}: machine.heads must be 2 or 3, not {heads:g}")
     return Machine(
-        heads=heads,
+        heads=int(heads),
         speed_mm_s=speed,
         width_mm=given.number("track_width_mm", usual=near.width_mm, report_missing=False),
         spacing_mm=spacing,
@@ -112,8 +121,11 @@ class _Table:
             value = self._facts.get(key)
             if value is None:
                 continue
-            if isinstance(value, bool) or not isinstance(value, int | float) or not 0 < value < 1e6:
+            if isinstance(value, bool) or not isinstance(value, int | float) or not value > 0:
                 raise Problem(f"{self._where}: machine.{key} must be a number above 0, not {value!r}")
+            least, most = BUILT.get(keys[0], (0.0, 1e6))
+            if not least <= value <= most:
+                raise Problem(f"{self._where}: machine.{key} must be between {least:g} and {most:g}, not {value:g}")
             return float(value)
         if report_missing:
             self.assumed.append(f"{keys[0]} {usual:g}")
@@ -131,7 +143,7 @@ class _Table:
             return usual[0]
         times = value if isinstance(value, list | tuple) else [value]
         good = [float(t) for t in times if isinstance(t, int | float) and not isinstance(t, bool) and 0 <= t < 1e5]
-        if len(good) != len(times) or not 1 <= len(good) <= 2 or good[0] <= 0:
+        if len(good) != len(times) or not 1 <= len(good) <= 2 or not SHORTEST_US <= good[0] <= LONGEST_US:
             raise Problem(f"{self._where}: machine.equalisation_us must be two times in µs, as [120, 3180]")
         return good[0]
 

@@ -30,7 +30,7 @@ from bench.diagnosis.weighing import TEMPER, Weighed, Weighing
 Values = NDArray[np.float64]
 
 DRAWS = 24
-MOST_SETS = 12
+MOST_SETS = 24
 SHAPES = 2
 """Number of random shapes that are tried for a curve of which there is no reading yet."""
 LEAST_LIKELY = 0.002
@@ -172,6 +172,11 @@ def next_test(
         if test.bits > LEAST_BITS and (possible is None or possible(test)) and (best is None or rate > best[0]):
             best = (rate, test)
     return best[1] if best else None
+
+
+def doubt_bits(weighing: Weighing) -> float:
+    """How much is open about what has to be repaired, bits."""
+    return float(_Candidates(weighing).entropy())
 
 
 class _Candidates:

@@ -73,6 +73,8 @@ class Option:
     variant: Variant
     weight: float
     """Prior odds, times the likelihood ratio of what a person saw."""
+    shown: bool = True
+    """Whether the readings could show it; else only an answer is about it."""
 
 
 class SessionRows:
@@ -102,11 +104,21 @@ class SessionRows:
         return np.asarray(out + np.diag(extra_variance))
 
     def visible(self, causes: Sequence[Cause], ratios: Mapping[str, float]) -> tuple[list[Option], list[Cause]]:
-        """The variants that would change these readings, and the causes that would not."""
+        """The variants that would change these readings or that an answer is about, and the causes of no such variant.
+
+        Args:
+            causes: all possible causes.
+            ratios: how much likelier the answers are with each cause that they are about.
+        """
         kinds = {p.kind for p in self.rows.data_rows}
         usual_spread = np.linalg.cholesky(self.covariance(Grade(1.0, 1.2), np.zeros(len(self.rows))))
         whiten = np.linalg.inv(usual_spread)
-        pairs = [(c, v) for c in (*causes, STRANGE) for v in c.variants if not c.shown_by or c.shown_by in kinds]
+        pairs = [
+            (c, v)
+            for c in (*causes, STRANGE)
+            for v in c.variants
+            if not c.shown_by or c.shown_by in kinds or c.name in ratios
+        ]
         none = np.zeros((len(self.rows), 0))
         for _, v in pairs:
             raw = np.hstack([curve_columns(self.rows, c) for c in v.curves]) if v.curves else none
@@ -118,12 +130,13 @@ class SessionRows:
         moved = np.linalg.norm((read[:-1] - read[-1]) @ whiten.T, axis=1)
         options = []
         for size, (cause, v) in zip(moved, pairs, strict=True):
-            if size > SEEN or self.columns[id(v)].shape[1]:
+            shown = bool(size > SEEN or self.columns[id(v)].shape[1])
+            if shown or cause.name in ratios:
                 weight = cause.odds * v.share * ratios.get(cause.name, 1.0)
                 weight *= 1.0 if self.rows.machine.cassette else cause.reels
                 type_one = self.rows.machine.t1_us >= TYPE_ONE_US
                 weight *= UNUSUAL if v.type_one is not None and v.type_one != type_one else 1.0
-                options.append(Option(cause, v, weight))
+                options.append(Option(cause, v, weight, shown))
         seen = {o.cause.name for o in options}
         return options, [c for c in causes if c.name not in seen]
 

@@ -52,8 +52,10 @@ FIGURES: tuple[Figure, ...] = (
     Figure("record_equalisation", 1.5, "dB", SETTINGS + BY_CHANNEL, trimmer="record equalisation", left=2.5),
     Figure("bias", 1.1, "dB", SETTINGS + BY_CHANNEL, linear=False, trimmer="bias"),
     Figure("speed", 0.8, "%", SETTINGS, trimmer="speed"),
-    Figure("replay_equaliser_shape", 0.5, "dB", SETTINGS + BY_CHANNEL),
-    Figure("record_equaliser_shape", 0.5, "dB", SETTINGS + BY_CHANNEL),
+    Figure("replay_equaliser_shape", 0.5, "dB", SETTINGS + BY_CHANNEL, left=3.0),
+    Figure("replay_equaliser_corner", 0.5, "dB", SETTINGS + BY_CHANNEL, left=4.0),
+    Figure("record_equaliser_shape", 0.5, "dB", SETTINGS + BY_CHANNEL, left=3.0),
+    Figure("record_equaliser_corner", 0.5, "dB", SETTINGS + BY_CHANNEL, left=4.0),
     # Heads
     Figure("replay_film", 0.08, "µm", BY_CHANNEL),
     Figure("record_film", 0.08, "µm", BY_CHANNEL),
@@ -76,7 +78,7 @@ FIGURES: tuple[Figure, ...] = (
     Figure("amplifier_noise_one", 1.5, "dB", BY_CHANNEL),
     Figure("hum_mains", 5.0, "dB"),
     Figure("hum_rectifier", 5.0, "dB"),
-    Figure("hum_one", 2.0, "dB", BY_CHANNEL),
+    Figure("hum_one", 3.0, "dB", BY_CHANNEL),
     Figure("second_harmonic", 4.0, "dB"),
     Figure("second_harmonic_one", 2.0, "dB", BY_CHANNEL),
     Figure("limiter", 0.3, "dB"),
@@ -87,6 +89,7 @@ FIGURES: tuple[Figure, ...] = (
     Figure("sensitivity", 0.8, "dB"),
     Figure("tape_treble", 1.2, "dB"),
     Figure("maximum", 1.6, "dB"),
+    Figure("third_harmonic", 1.5, "dB"),
     Figure("hiss", 3.0, "dB"),
     Figure("hiss_method", 2.0, "dB", (len(NOISE_METHODS),)),
     Figure("bias_slope", 0.2, "ln", linear=False),
@@ -94,7 +97,7 @@ FIGURES: tuple[Figure, ...] = (
     # The reference tape
     Figure("reference_level", 0.15, "dB"),
     Figure("reference_treble", 0.25, "dB"),
-    Figure("reference_equalisation", 0.0, "dB"),
+    Figure("reference_equalisation", 0.0, "1"),
     # Transport
     Figure("part", 0.55, "ln", (len(PARTS),)),
     Figure("condition", 1.0, "1"),

@@ -20,9 +20,7 @@ def merge_repeats(data_rows: Sequence[DataRow]) -> tuple[list[DataRow], tuple[st
     """
     groups: dict[object, list[DataRow]] = {}
     for p in data_rows:
-        f = p.finding
-        of = (f.stage, f.source, f.quantity, f.channel, f.frequency_hz, f.sent_db, f.method, f.driven, f.reference_hz)
-        groups.setdefault(of, []).append(p)
+        groups.setdefault((p.finding.channel, _subject(p)), []).append(p)
     out, contradictions = [], []
     for some in groups.values():
         last = some[-1]
@@ -35,7 +33,30 @@ def merge_repeats(data_rows: Sequence[DataRow]) -> tuple[list[DataRow], tuple[st
             contradictions.append(_sentence(low, high))
         mean = sum(p.value for p in some) / len(some)
         out.append(replace(last, value=mean, scatter=math.hypot(last.scatter, apart / 2)))
-    return out, tuple(contradictions)
+    kept, between = _with_each_channel(out)
+    return kept, (*contradictions, *between)
+
+
+def _subject(p: DataRow) -> tuple[object, ...]:
+    """What a reading is of, apart from the channel."""
+    f = p.finding
+    return f.stage, f.source, f.quantity, f.frequency_hz, f.sent_db, f.method, f.driven, f.reference_hz
+
+
+def _with_each_channel(data_rows: Sequence[DataRow]) -> tuple[list[DataRow], list[str]]:
+    """Tones of both channels together are left out where each channel says otherwise, and this in words."""
+    of_one = {(p.finding.channel, _subject(p)): p for p in data_rows if p.tone}
+    kept, contradictions = [], []
+    for p in data_rows:
+        left, right = (of_one.get((channel, _subject(p))) for channel in ("left", "right"))
+        if p.tone and p.finding.channel == "both" and left and right:
+            beyond = p.value - left.value, p.value - right.value
+            limit = max(LEAST, APART * math.hypot(left.scatter, right.scatter, p.stated))
+            if min(beyond) > limit or max(beyond) < -limit:
+                contradictions.append(_sentence(left, p))
+                continue
+        kept.append(p)
+    return kept, contradictions
 
 
 def _sentence(one: DataRow, other: DataRow) -> str:

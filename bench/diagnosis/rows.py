@@ -14,7 +14,7 @@ from bench.diagnosis.parameters import NOISE_METHODS, Figures
 from bench.diagnosis.readings.finding import Finding, Source, Stage
 from bench.diagnosis.readings.references import usual_reference_hz
 from bench.diagnosis.single import QUANTITY, SCATTER, Single
-from bench.diagnosis.tones import Tones, settings_of
+from bench.diagnosis.tones import USUAL_CROSSTALK_DB, USUAL_ERASURE_DB, Tones, settings_of
 
 Values = NDArray[np.float64]
 
@@ -203,7 +203,20 @@ def _share(kind: str) -> Callable[[Finding, float, Machine], DataRow | Unused]:
 
 def _separation(finding: Finding, value: float, machine: Machine) -> DataRow | Unused:
     side = finding.driven or finding.channel
-    return _single("separation", finding, abs(value), finding.uncertainty / 2, driven=SIDES.get(side))
+    value, stated = _limit(finding, abs(value), -USUAL_CROSSTALK_DB)
+    return _single("separation", finding, value, stated, driven=SIDES.get(side))
+
+
+def _erasure(finding: Finding, value: float, machine: Machine) -> DataRow | Unused:
+    value, stated = _limit(finding, value, -USUAL_ERASURE_DB)
+    return _single("erasure", finding, value, stated)
+
+
+def _limit(finding: Finding, value: float, usual: float) -> tuple[float, float]:
+    """Value and standard uncertainty of a reading; a lower limit admits the usual figure, and any above the limit."""
+    if not finding.at_least or value >= usual:
+        return value, finding.uncertainty / 2
+    return usual, (usual - value) / 2
 
 
 def _speed(finding: Finding, value: float, machine: Machine) -> DataRow | Unused:
@@ -234,7 +247,7 @@ _SINGLE: dict[str, Callable[[Finding, float, Machine], DataRow | Unused]] = {
     "maximum_output_level": _plain("maximum"),
     "saturated_output_level": _plain("saturation"),
     "separation": _separation,
-    "erasure": _plain("erasure"),
+    "erasure": _erasure,
     "dropout_rate": _logarithmic("dropouts", 0.3, 0.3),
     "overbias": _plain("overbias"),
 }

@@ -97,9 +97,13 @@ def _noise(f: Figures, machine: Machine, row: Single) -> Values:
     return power_sum_db(tape, amplifier) + up
 
 
+HUM_FOLLOWS = 0.5
+"""Share of the replay level that hum follows: all of it where it comes in at the head, nothing behind the trimmer."""
+
+
 def _hum(f: Figures, machine: Machine, row: Single) -> Values:
     run = settings_of(row.stage)
-    own = _of(f["hum_one"], row) + _of(f["replay_level"][:, run], row)
+    own = _of(f["hum_one"], row) + HUM_FOLLOWS * _of(f["replay_level"][:, run], row)
     mains, rectifier = USUAL_HUM_DB + f["hum_mains"] + own, USUAL_HUM_DB - 6.0 + f["hum_rectifier"] + own
     return np.asarray((power_sum_db(mains, rectifier), mains, rectifier)[row.kind])
 
@@ -121,7 +125,7 @@ def _third(f: Figures, machine: Machine, row: Single) -> Values:
     run = settings_of(row.stage)
     other = OTHER_TAPE["level"] * f["other_tape"][:, run]
     level = row.sent_db + _of(f["record_level"][:, run], row) + f["sensitivity"] + other
-    tape = 20 * np.log10(0.03) + 2 * (level - _maximum_db(f, row))
+    tape = 20 * np.log10(0.03) + 2 * (level - _maximum_db(f, row)) + f["third_harmonic"]
     return power_sum_db(np.clip(tape, -70.0, 0.0), -60.0 + 6.0 * f["clipping"] + 2.0 * row.sent_db)
 
 
@@ -227,7 +231,7 @@ SCATTER: dict[str, float] = {
     "delay": 1.2,
     "noise": 0.7,
     "hum": 1.5,
-    "maximum": 0.4,
+    "maximum": 0.6,
     "third": 1.5,
     "second": 3.0,
     "saturation": 0.7,

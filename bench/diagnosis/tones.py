@@ -85,6 +85,7 @@ class Tones:
         self._top = (1 / (1 + (hz / 16e3 - 16e3 / hz) ** 2)) / (1 / (1 + (x / 16 - 16 / x) ** 2))
         w = (2e-6 * np.pi * hz * machine.t1_us) ** 2
         self._shape = self._top - w / (1 + w)
+        self._corner = 4 * w / (1 + w) ** 2
         self._encoding = encoding_db(hz, sent_db)
 
     def level_db(self, f: Figures) -> Values:
@@ -92,7 +93,8 @@ class Tones:
         replay = self._replay(f)
         if self.source == "reference-tape":
             treble = f["reference_treble"][:, None, None] * (self.hz / 1e4)
-            other = shelf_db(self.hz, self.machine.t1_us, f["reference_equalisation"][:, None, None])
+            switched = abs(switch_db(self.machine)) * f["reference_equalisation"]
+            other = shelf_db(self.hz, self.machine.t1_us, switched[:, None, None])
             return replay + f["reference_level"][:, None, None] + treble + other
         return replay + self._record(f)
 
@@ -119,6 +121,7 @@ class Tones:
             self._each(f["replay_level"][:, run])
             + shelf_db(self.hz, m.t1_us, self._each(switched))
             + self._each(f["replay_equaliser_shape"][:, run]) * self._shape
+            + self._each(f["replay_equaliser_corner"][:, run]) * self._corner
             + worn
             - SPACING_DB * self._each(film(f, m, self.stage, "replay")) * per_um
             + sinc_db(np.pi * offset_um * per_um)
@@ -141,6 +144,7 @@ class Tones:
             recorded
             + self._each(f["record_equalisation"][:, run]) * self._top
             + self._each(f["record_equaliser_shape"][:, run]) * self._shape
+            + self._each(f["record_equaliser_corner"][:, run]) * self._corner
             - RECORD_SPACING_DB * self._each(on_head) / self._wavelength_um
             + (self._each(f["tape_treble"]) + OTHER_TAPE["treble"] * other) * k
             - slope * treble * k

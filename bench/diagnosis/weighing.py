@@ -27,8 +27,8 @@ NOTHING, SINGLES, PAIRS = 0.35, 0.47, 0.1
 """Prior probabilities; the rest is that of a cause not in the list."""
 ROUGH, REPEATS = {0.6: 0.4, 1.2: 0.4, 2.2: 0.2}, {0.8: 0.4, 1.8: 0.4, 3.5: 0.2}
 """Unevenness of responses and scatter of readings, relative to the usual ones, with their prior weights."""
-ADJUSTED = {0.3: 0.4, 1.0: 0.6}
-"""Spread of the trimmers as found, with prior weights: a machine that is kept in adjustment, or any other."""
+ADJUSTED = {0.2: 0.3, 0.5: 0.4, 1.0: 0.3}
+"""Spread of the trimmers as found, with prior weights: a machine that is kept in adjustment, used, or neglected."""
 GRADES = {
     Grade(rough, repeats, adjusted): math.log(ROUGH[rough] * REPEATS[repeats] * ADJUSTED[adjusted])
     for rough, repeats, adjusted in itertools.product(ROUGH, REPEATS, ADJUSTED)

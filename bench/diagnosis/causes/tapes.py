@@ -54,8 +54,8 @@ TAPES = (
         (
             both(Move("reference_level", 1.8, 0.45, -1), share=0.3, kind="flux"),
             both(Move("reference_level", 1.8, 0.45), share=0.3, kind="flux"),
-            both(Move("reference_equalisation", 4.68, 0.15), share=0.2, kind="equalisation"),
-            both(Move("reference_equalisation", 4.68, 0.15, -1), share=0.2, kind="equalisation"),
+            both(Move("reference_equalisation", 1.0, 0.15), share=0.2, kind="equalisation"),
+            both(Move("reference_equalisation", 1.0, 0.15, -1), share=0.2, kind="equalisation"),
         ),
         0.4,
         "dB",

@@ -41,6 +41,12 @@ LIMITS: dict[str, tuple[float | None, float]] = {
 }
 """By quantity: the lowest plausible value, and the usual limit. Common practice, no source."""
 CHANNELS = ("left", "right", "both", "left-right", "right-left", "mono")
+OTHER_SPELLINGS = {"us": "µs", "\u03bcs": "µs", "deg": "degrees", "°": "degrees", "'": "arcmin", "dBFS": "dB"}
+"""Units that mean the same here. The second has the Greek letter mu. A level in dBFS has the size of one in dB."""
+FURTHEST = {"dB": 200.0, "%": 200.0, "µs": 20e3, "arcmin": 600.0, "degrees": 36e3, "per minute": 6e3}
+"""By unit, the largest figure of any machine; anything beyond it is a slip of the pen. Common practice, no source."""
+LOWEST_HZ, HIGHEST_HZ = 0.01, 400e3
+"""Frequencies that a tape machine can have at all: from a slow reel to its bias."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +99,7 @@ def case_of(data: Mapping[str, Any], where: str) -> Case:
         if finding:
             found.append(finding)
     told = {str(k): str(v) for k, v in answers.items() if isinstance(v, str | int | float | bool)}
+    ignored += [f"answers.{k}: an answer is a word" for k in answers if str(k) not in told]
     return Case(machine_of(facts, where), tuple(found), told, tuple(ignored))
 
 
@@ -126,6 +133,12 @@ def _finding(item: Any, n: int, where: str, ignored: list[str]) -> Finding | Non
         return None
     value, target = _number(item, "value", place), _number(item, "target", place)
     unit = str(item.get("unit") or QUANTITIES[quantity].unit)
+    unit = "dBFS" if unit == "dBFS" else OTHER_SPELLINGS.get(unit, unit)
+    hz = _number(item, "frequency_hz", place)
+    wrong = _impossible(quantity, value, unit, hz)
+    if wrong:
+        ignored.append(f"readings[{n}]: {wrong}")
+        return None
     if value is not None:
         value = value - target if target is not None and quantity in AIMED else _figure(quantity, value, unit)
     uncertainty = _number(item, "uncertainty", place)
@@ -138,13 +151,26 @@ def _finding(item: Any, n: int, where: str, ignored: list[str]) -> Finding | Non
         value=value,
         unit=unit,
         uncertainty=abs(uncertainty or 0.0),
-        frequency_hz=_positive(_number(item, "frequency_hz", place)),
+        frequency_hz=hz,
         reference_hz=_positive(_number(item, "reference_hz", place)),
         sent_db=_first(_number(item, "level_db", place), _number(item, "sent_db", place)),
         method=str(item.get("method") or ""),
         part=str(item.get("part") or ""),
         driven=_word(item.get("driven")),
+        at_least=_word(item.get("bound")) == "at-least",
     )
+
+
+def _impossible(quantity: str, value: float | None, unit: str, hz: float | None) -> str:
+    """Why no machine can give such a reading; "" where one can."""
+    usual = QUANTITIES[quantity].unit
+    if OTHER_SPELLINGS.get(unit, unit) != OTHER_SPELLINGS.get(usual, usual):
+        return f"{quantity} is in {usual}, not in {unit}"
+    if value is not None and abs(value) > FURTHEST.get(OTHER_SPELLINGS.get(unit, unit), math.inf):
+        return f"{quantity} of {value:g} {unit} is beyond any machine"
+    if hz is not None and not LOWEST_HZ <= hz <= HIGHEST_HZ:
+        return f"no reading has a frequency of {hz:g} Hz"
+    return ""
 
 
 def _figure(quantity: str, value: float, unit: str) -> float:

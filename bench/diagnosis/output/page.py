@@ -6,6 +6,7 @@ from collections.abc import Iterable
 
 from bench.diagnosis.answer import Diagnosis, Suspect
 from bench.diagnosis.causes.table import CAUSES, WIRING
+from bench.diagnosis.options import STRANGE
 from bench.diagnosis.readings.finding import Finding
 from bench.diagnosis.readings.records import AIMED, CIRCUITS
 from bench.diagnosis.settings import Setting
@@ -32,7 +33,7 @@ def odds_text(probability: float) -> str:
     return f"possibly, {percent} %" if probability >= POSSIBLE else f"hardly, {percent} %"
 
 
-TITLES = {c.name: c.title for c in CAUSES} | {name: name.replace("-", " ") for name in WIRING}
+TITLES = {c.name: c.title for c in (*CAUSES, STRANGE)} | {name: name.replace("-", " ") for name in WIRING}
 
 
 def titles(names: Iterable[str]) -> str:
@@ -46,6 +47,17 @@ def suspect_text(suspect: Suspect) -> str:
     return title if suspect.channel == "both" else f"{title}, {suspect.channel}"
 
 
+def curve_text(suspect: Suspect) -> str:
+    """The response that shows a cause best: "… left, after cleaning, dB as read (as predicted): 1 kHz −0.2 (−0.1)"."""
+    shows = suspect.curve[0][0]
+    where = f"{shows.source.replace('-', ' ')}, {shows.channel}, {STAGES[shows.stage]}"
+    points = (
+        f"{hertz(f.frequency_hz or 0.0)} {number(f.value or 0.0, 1, sign=True)} ({number(db, 1, sign=True)})"
+        for f, db in suspect.curve
+    )
+    return f"{where}, dB as read (as predicted): {'  '.join(points)}"
+
+
 def mended_text(suspect: Suspect) -> str:
     """Its repair; "clean, which was done" if it was done."""
     return f"{suspect.mended_by}, which was done" if suspect.gone else suspect.mended_by
@@ -57,7 +69,7 @@ def first_line(diagnosis: Diagnosis) -> str:
         if diagnosis.not_in_list >= PROBABLE:
             return f"something that is not in the list: {odds_text(diagnosis.not_in_list)}"
         if diagnosis.nothing >= PROBABLE:
-            return f"nothing wrong, as far as was measured: {odds_text(diagnosis.nothing)}"
+            return _no_fault(diagnosis)
         return one_of(diagnosis)
     first = diagnosis.suspects[0]
     alike = [s for s in diagnosis.suspects[1:3] if s.name in first.like and s.probability >= POSSIBLE]
@@ -69,12 +81,21 @@ def first_line(diagnosis: Diagnosis) -> str:
     return f"{' or '.join(map(suspect_text, (first, *alike)))}, which read alike: {odds_text(together)}{mended}"
 
 
+def _no_fault(diagnosis: Diagnosis) -> str:
+    odds = odds_text(diagnosis.nothing)
+    if not diagnosis.out_of_line:
+        return f"nothing wrong, as far as was measured: {odds}"
+    worst = finding_text(diagnosis.out_of_line[0])
+    return f"no fault, as far as was measured ({odds}), but it needs lining up: {worst}"
+
+
 def one_of(diagnosis: Diagnosis) -> str:
     """A line with several possible causes: "not settled: …"; "" if none is possible."""
     possible = [(s.probability, suspect_text(s)) for s in diagnosis.suspects if s.probability >= POSSIBLE]
-    if not possible:
+    if not possible and not diagnosis.outliers:
         return ""
-    others = ((diagnosis.nothing, "nothing wrong"), (diagnosis.not_in_list, "something that is not in the list"))
+    healthy = "needs lining up and nothing else" if diagnosis.out_of_line else "nothing wrong"
+    others = ((diagnosis.nothing, healthy), (diagnosis.not_in_list, "something that is not in the list"))
     ranked = sorted([*possible[:3], *(o for o in others if o[0] >= POSSIBLE)], key=lambda item: -item[0])
     return f"not settled: {'; '.join(f'{text}, {_percent(probability)}' for probability, text in ranked)}"
 
@@ -91,10 +112,13 @@ def page(diagnosis: Diagnosis) -> list[str]:
             out.append(f"   for       {'; '.join(finding_text(f) for f in suspect.speaks_for[:3])}")
         if suspect.speaks_against:
             out.append(f"   against   {'; '.join(finding_text(f) for f in suspect.speaks_against[:2])}")
+        if len(suspect.curve) > 2:
+            out.append(f"   curve     {curve_text(suspect)}")
         if suspect.like:
             out.append(f"   reads like {titles(suspect.like)}")
         out.append(f"   mended by {mended_text(suspect)}")
-    out += ["", f"Nothing wrong: {_percent(diagnosis.nothing)}. Not in the list: {_percent(diagnosis.not_in_list)}."]
+    healthy = "Needs lining up and nothing else" if diagnosis.out_of_line else "Nothing wrong"
+    out += ["", f"{healthy}: {_percent(diagnosis.nothing)}. Not in the list: {_percent(diagnosis.not_in_list)}."]
     out += _next(diagnosis)
     settings = [setting_text(s) for s in diagnosis.settings if s.out]
     if settings:

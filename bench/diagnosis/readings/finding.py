@@ -39,3 +39,7 @@ class Finding:
     """The rotating part to which a flutter component was attributed, if the sheet names it."""
     driven: str = ""
     """The driven channel of a separation."""
+    at_least: bool = False
+    """Whether the value is a lower limit: noise masked anything more."""
+    out: bool | None = None
+    """Whether it is beyond its tolerance; None where no tolerance was given."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 
 from bench.diagnosis.causes.cause import Cause
@@ -56,6 +57,28 @@ ANSWERS: tuple[tuple[Words, Words, dict[str, float]], ...] = (
 )
 """Words of the question, words of the answer, and the likelihood ratio for each cause."""
 
+COMPLAINT = "complaint"
+"""The question to which the answer is what the owner hears, in any words."""
+_DULL = ("dirt-replay-head", "dirt-record-head", "dirt-left-after-cleaning", "worn-replay-gap", "worn-contour")
+_UNSTEADY = ("pinch-roller", "capstan", "reel", "idler", "belt")
+_SPEED = ("motor-speed", "wrong-mains-frequency", "belt")
+COMPLAINTS: tuple[tuple[Words, dict[str, float]], ...] = (
+    (("dull", "muffled", "sparkle", "treble", "highs"), dict.fromkeys((*_DULL, "equalisation-switch"), 1.7)),
+    (("bright", "shrill", "harsh"), {"equalisation-switch": 2.0, "tape-of-another-type": 2.0, "tape-selector": 2.0}),
+    (("thin", "bass", "lows"), {"dried-capacitor": 3.0, "head-bump": 1.5}),
+    (("noisy", "hiss", "hisses"), {"amplifier-noise": 3.0, "magnetised-head": 3.0, "encoder": 1.5}),
+    (("hum", "hums", "buzz", "buzzes"), {"hum": 6.0}),
+    (
+        ("old music", "old recording", "under the new", "underneath", "erase", "erased"),
+        {"dirty-erase-head": 5.0, "weak-erasure": 5.0},
+    ),
+    (("unsteady", "wow", "flutter", "wobbles", "wavers", "sour"), dict.fromkeys(_UNSTEADY, 3.0)),
+    (("slow", "fast", "pitch", "flat", "sharp"), dict.fromkeys(_SPEED, 3.0)),
+    (("distorts", "distorted", "distortion"), {"input-clipping": 2.5, "weak-oscillator": 2.5, "tape-selector": 1.5}),
+    (("dropouts", "drops", "cuts"), {"tension": 2.5, "worn-contour": 2.5, "dirt-replay-head": 1.5}),
+    (("pumps", "pumping", "breathes", "breathing"), {"decoder": 3.0, "encoder": 3.0, "limiter-left-in": 2.0}),
+)
+"""Words of the owner, and the ratio for each cause. An owner forgets half and exaggerates the rest."""
 
 GLANCE_MINUTES = 0.3
 YES, NO = ("seen", "yes", "true"), ("not seen", "no", "false")
@@ -85,6 +108,11 @@ def likelihood_ratios(answers: Mapping[str, str], causes: Sequence[Cause] = ()) 
             ratio = there / without if said in YES else (1 - there) / (1 - without)
             out[asked] = out.get(asked, 1.0) * ratio
             continue
+        if asked == COMPLAINT:
+            for words, moved in COMPLAINTS:
+                if any(_has(said, w) for w in words):
+                    out |= {cause: out.get(cause, 1.0) * by for cause, by in moved.items()}
+            continue
         for questions, words, moved in ANSWERS:
             if any(q in asked for q in questions) and any(_has(said, w) for w in words):
                 for cause, ratio in moved.items():
@@ -96,5 +124,4 @@ def likelihood_ratios(answers: Mapping[str, str], causes: Sequence[Cause] = ()) 
 
 
 def _has(text: str, word: str) -> bool:
-    padded = f" {text.replace('-', ' ').replace(',', ' ')} "
-    return f" {word} " in padded
+    return f" {word} " in f" {' '.join(re.findall('[a-z0-9]+', text))} "

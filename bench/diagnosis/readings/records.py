@@ -29,13 +29,17 @@ def findings_of(
 ) -> tuple[Finding, ...]:
     """The readings of a session: the last attempt at each step, with noise reduction out and the tape running forwards.
 
+    What was read before demagnetising stays evidence where the same step was done again afterwards.
+
     Args:
         records: the records of the session.
         adjusted: whether a trimmer was turned; if not, as-left readings count as found.
         magnetised: the ids of readings that were taken before the machine was demagnetised.
     """
+    every = tuple(records)
+    before = last_attempts(tuple(r for r in every if r.id in magnetised))
     out = []
-    for record in last_attempts(tuple(records)):
+    for record in (*before, *last_attempts(tuple(r for r in every if r.id not in magnetised))):
         if record.noise_reduction != "off" and record.reading.quantity not in CIRCUITS:
             continue
         if record.direction or record.lot:
@@ -80,6 +84,8 @@ def _finding(record: ReadingRecord, adjusted: bool) -> Finding | None:
         sent_db=record.sent_db,
         method=str(reading.method.kind),
         driven=_driven(record),
+        at_least=isinstance(reading, Reading) and reading.bound == "at least",
+        out=record.verdict.word == "out" if record.verdict is not None else None,
     )
 
 

@@ -45,6 +45,11 @@ def find_signs(findings: Sequence[Finding], machine: Machine) -> tuple[list[Sign
 
 
 def _dead(findings: list[Finding], machine: Machine) -> tuple[Sign | None, list[Finding]]:
+    levels = [f for f in findings if f.quantity in LEVELS and f.value is not None]
+    if len({f.channel for f in levels}) > 1 and all((f.value or 0.0) < DEAD_DB for f in levels):
+        sign = Sign("dead-channel", "dead channel", "both", SURE, tuple(levels), "find the break")
+        sources = {f.source for f in levels}
+        return sign, [f for f in findings if f.source not in sources]
     for channel, other in (("left", "right"), ("right", "left")):
         mine = [f for f in findings if f.channel == channel and f.quantity in (*LEVELS, "response")]
         theirs = [f for f in findings if f.channel == other and f.quantity in (*LEVELS, "response")]
