@@ -175,7 +175,7 @@ def next_test(
 
 
 def doubt_bits(weighing: Weighing) -> float:
-    """How much is open about what has to be repaired, bits."""
+    """Uncertainty about what has to be repaired, bits (entropy)."""
     return float(_Candidates(weighing).entropy())
 
 

@@ -213,7 +213,7 @@ def _erasure(finding: Finding, value: float, machine: Machine) -> DataRow | Unus
 
 
 def _limit(finding: Finding, value: float, usual: float) -> tuple[float, float]:
-    """Value and standard uncertainty of a reading; a lower limit admits the usual figure, and any above the limit."""
+    """Value and standard uncertainty of a reading; a lower limit allows the usual value and any above the limit."""
     if not finding.at_least or value >= usual:
         return value, finding.uncertainty / 2
     return usual, (usual - value) / 2

@@ -42,11 +42,11 @@ LIMITS: dict[str, tuple[float | None, float]] = {
 """By quantity: the lowest plausible value, and the usual limit. Common practice, no source."""
 CHANNELS = ("left", "right", "both", "left-right", "right-left", "mono")
 OTHER_SPELLINGS = {"us": "µs", "\u03bcs": "µs", "deg": "degrees", "°": "degrees", "'": "arcmin", "dBFS": "dB"}
-"""Units that mean the same here. The second has the Greek letter mu. A level in dBFS has the size of one in dB."""
+"""Units with the same meaning here; one has the Greek letter mu. A difference in dBFS is a difference in dB."""
 FURTHEST = {"dB": 200.0, "%": 200.0, "µs": 20e3, "arcmin": 600.0, "degrees": 36e3, "per minute": 6e3}
-"""By unit, the largest figure of any machine; anything beyond it is a slip of the pen. Common practice, no source."""
+"""Largest plausible value by unit; anything larger is a typing error. Common practice, no source."""
 LOWEST_HZ, HIGHEST_HZ = 0.01, 400e3
-"""Frequencies that a tape machine can have at all: from a slow reel to its bias."""
+"""Range of frequencies in a tape machine: from the rate of a slow reel to bias."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,7 +162,7 @@ def _finding(item: Any, n: int, where: str, ignored: list[str]) -> Finding | Non
 
 
 def _impossible(quantity: str, value: float | None, unit: str, hz: float | None) -> str:
-    """Why no machine can give such a reading; "" where one can."""
+    """Why no machine can give such a reading; "" if one can."""
     usual = QUANTITIES[quantity].unit
     if OTHER_SPELLINGS.get(unit, unit) != OTHER_SPELLINGS.get(usual, usual):
         return f"{quantity} is in {usual}, not in {unit}"
