@@ -13,7 +13,7 @@ from bench.diagnosis.causes.table import known_causes
 from bench.diagnosis.machine import Machine
 from bench.diagnosis.next_test import NextTest, Possible, doubt_bits, mend_first, next_test, stage_now
 from bench.diagnosis.options import STRANGE, cleared
-from bench.diagnosis.readings.adjustable import out_of_line
+from bench.diagnosis.readings.adjustable import out_of_adjustment
 from bench.diagnosis.readings.finding import Finding
 from bench.diagnosis.readings.lines import attribute_lines
 from bench.diagnosis.readings.looks import COMPLAINT, likelihood_ratios
@@ -92,7 +92,7 @@ class Diagnosis:
     next_test: NextTest | None = None
     doubt_bits: float = 0.0
     """Uncertainty about what has to be repaired, bits (entropy)."""
-    out_of_line: tuple[Finding, ...] = ()
+    out_of_adjustment: tuple[Finding, ...] = ()
     """Readings out of tolerance that trimmers set, the furthest out first."""
 
 
@@ -149,7 +149,7 @@ def diagnose(
         readings=len(findings) - len(unused),
         next_test=_repair_first(by_sign) or next_test(weighing, looks, machine, possible),
         doubt_bits=doubt_bits(weighing),
-        out_of_line=out_of_line(plain),
+        out_of_adjustment=out_of_adjustment(plain),
     )
 
 

@@ -17,7 +17,7 @@ TOLERANCE = {
 """Tolerances for readings without one, in the unit of the reading. Common practice, no source."""
 
 
-def out_of_line(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+def out_of_adjustment(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     """The readings out of tolerance at the last stage of their source, the furthest out first."""
     tapes = ("reference-tape", "record-replay")
     kept = [f for f in findings if f.quantity in TOLERANCE and f.source in tapes and f.value is not None]

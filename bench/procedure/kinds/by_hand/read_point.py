@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from bench.audio.port import Block, Instruments
 from bench.problem import Problem
 from bench.procedure.kinds.activity import View
 from bench.procedure.kinds.bench import Bench
@@ -22,6 +23,8 @@ from bench.words.figures import decibels, number
 
 TOLERANCE_DB = 0.5
 """Common practice, no source."""
+SETTLE_S = 3.0
+"""How long a tone sounds before the meter is read."""
 AT_MARK_DB = 0.1
 """A level this close to the noise-reduction mark is described as the mark."""
 
@@ -37,6 +40,16 @@ class ReadPointActivity(EntryActivity):
         self._entry = step
         self._expected = expected_at(step, bench.job)
         self._ready = not self._records
+        self._heard = 0
+        self._read: float | None = None
+        """What the meter reads, on the practice machine only."""
+
+    def hear(self, block: Block) -> None:
+        """Once the tone is steady, read the practice machine's meter, which nobody else can see."""
+        port, step = self.bench.port, self._entry
+        self._heard += len(block.samples)
+        if self._read is None and self._heard > SETTLE_S * port.status.sample_rate and isinstance(port, Instruments):
+            self._read = port.reading_in(step.unit, step.reads or "")
 
     def begin(self) -> None:
         """Start to play; a tone waits for the go-on key."""
@@ -71,6 +84,9 @@ class ReadPointActivity(EntryActivity):
         point = point_of(step, self.bench.job.machine)
         if point is not None:
             text += f", at the {point.where}"
+        if self._read is not None:
+            meter = "voltmeter" if step.unit == "mV" else "meter"
+            text += f". The {meter} shows {number(self._read, 0 if step.unit == 'mV' else 1)} {step.unit}"
         return View(Prompt("number", text, unit=step.unit, instrument=step.reads or ""))
 
 
