@@ -29,7 +29,7 @@ SURE_SIGN = 0.9
 USUAL_PART = 0.5
 """If fewer open-reel machines than this have the part, its causes are not listed among those not looked at."""
 MISTAKE_OR_FAULT = 0.5
-"""A reading that no cause explains is equally likely a mistake in measuring or a fault that is not in the list."""
+"""Probability that a reading which no cause explains shows a fault that is not in the list; else it is a mistake."""
 ALIKE = 0.1
 """A similar cause is listed if its probability is at least this share of the first one's."""
 
@@ -154,7 +154,7 @@ def diagnose(
 
 
 def _not_looked_at(weighing: Weighing, causes: Sequence[Cause], answers: Mapping[str, str]) -> tuple[str, ...]:
-    """The causes that no reading shows and nobody looked for; what the owner hears does not count as looking."""
+    """The causes that no reading shows and nobody inspected. What the owner hears is not an inspection."""
     looks = {question: answer for question, answer in answers.items() if not question.endswith(COMPLAINT)}
     seen = {o.cause.name for s in weighing.alone for o in s.options if o.shown} | {*likelihood_ratios(looks, causes)[0]}
     cassette = weighing.fitter.rows.machine.cassette

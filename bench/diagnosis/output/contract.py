@@ -42,11 +42,11 @@ LIMITS: dict[str, tuple[float | None, float]] = {
 """By quantity: the lowest plausible value, and the usual limit. Common practice, no source."""
 CHANNELS = ("left", "right", "both", "left-right", "right-left", "mono")
 OTHER_SPELLINGS = {"us": "µs", "\u03bcs": "µs", "deg": "degrees", "°": "degrees", "'": "arcmin", "dBFS": "dB"}
-"""Units with the same meaning here; one has the Greek letter mu. A difference in dBFS is a difference in dB."""
+"""Units that mean the same here; the second has the Greek letter mu. A dBFS is as large as a dB."""
 FURTHEST = {"dB": 200.0, "%": 200.0, "µs": 20e3, "arcmin": 600.0, "degrees": 36e3, "per minute": 6e3}
-"""Largest plausible value by unit; anything larger is a typing error. Common practice, no source."""
+"""By unit, the largest figure of any machine; a larger one is a typing error. Common practice, no source."""
 LOWEST_HZ, HIGHEST_HZ = 0.01, 400e3
-"""Range of frequencies in a tape machine: from the rate of a slow reel to bias."""
+"""Lowest and highest frequency that a reading can have: from the rate of a slow reel to that of the bias."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,7 @@ TOLERANCE = {
     "azimuth_angle": 6.0,
     "speed_error": 0.5,
 }
-"""Tolerances for readings without one, in the unit of the reading. Common practice, no source."""
+"""Tolerance where none is given, in the unit of the reading. Common practice, no source."""
 
 
 def out_of_adjustment(findings: Iterable[Finding]) -> tuple[Finding, ...]:
