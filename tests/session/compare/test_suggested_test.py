@@ -30,7 +30,7 @@ def test_a_reading_that_a_later_turn_superseded_is_no_evidence() -> None:
     late = max(r.time for r in whole.readings) + timedelta(minutes=1)
     turned = Turned("replay azimuth", (10.0,), step="again", time=late)
     session = replace(whole, events=(*whole.events, turned))
-    superseded = {r.id for r in whole.standing} - {r.id for r in session.standing}
+    superseded = {r.id for r in whole.valid_readings} - {r.id for r in session.valid_readings}
     assert superseded
     without = replace(session, readings=tuple(r for r in session.readings if r.id not in superseded))
     assert diagnosis_of(session)[0] == diagnosis_of(without)[0] != diagnosis_of(whole)[0]
