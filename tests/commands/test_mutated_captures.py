@@ -100,7 +100,7 @@ def measure_all(folder: Path, seeds: range) -> None:
 
 
 def test_spoilt_captures(tmp_path: Path) -> None:
-    measure_all(tmp_path, range(60))
+    measure_all(tmp_path, range(30))
 
 
 @pytest.mark.long

@@ -6,6 +6,7 @@ import pytest
 
 from bench.tape.losses import (
     azimuth_loss_db,
+    crosstalk_change_db,
     fitted_spacing_um,
     gap_loss_db,
     spacing_loss_db,
@@ -62,6 +63,12 @@ def test_azimuth(hz: float, speed: float, width: float, expected: list[float]) -
 def test_azimuth_first_null() -> None:
     # At the first null w·tan α = λ: 27.29 minutes of arc for 0.6 mm at 47.625 mm/s and 10 kHz, computed.
     assert azimuth_loss_db(10000.0, 47.625, 0.6, 27.29) < -60
+
+
+def test_crosstalk_that_comes_out_of_step() -> None:
+    # 30 dB is 3.16 %: half a period late, 1.0316 becomes 0.9684, and a quarter of a period late, √1.001.
+    got = crosstalk_change_db(10000.0, [0.0, 25.0, 50.0, -50.0, 100.0], -30.0)
+    assert got == pytest.approx([0.0, -0.2663, -0.5497, -0.5497, 0.0], abs=0.001)
 
 
 def test_a_film_is_found_again_from_its_loss() -> None:
