@@ -9,6 +9,7 @@ from textwrap import fill
 from typing import TYPE_CHECKING
 
 from bench.problem import Problem
+from bench.words.sentences import inert
 
 if TYPE_CHECKING:
     from bench.diagnosis.answer import Diagnosis
@@ -58,7 +59,7 @@ def run(args: argparse.Namespace) -> int:
     lines = page(diagnosis)
     lines += [f"Ignored: {sentence}." for sentence in ignored]
     lines += [f"Assumed, since the sheet does not say it: {', '.join(assumed)}."] if assumed else []
-    print("\n".join(lines))
+    print("\n".join(map(inert, lines)))
     return 0
 
 

@@ -44,7 +44,7 @@ def _subject(p: DataRow) -> tuple[object, ...]:
 
 
 def _with_each_channel(data_rows: Sequence[DataRow]) -> tuple[list[DataRow], list[str]]:
-    """Tones of both channels together are left out where each channel says otherwise, and this in words."""
+    """The rows without tones of both channels that contradict each channel, and a sentence for each of these tones."""
     of_one = {(p.finding.channel, _subject(p)): p for p in data_rows if p.tone}
     kept, contradictions = [], []
     for p in data_rows:

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
@@ -18,6 +18,7 @@ from bench.audio.file import Capture, FilePort
 from bench.audio.port import Block
 from bench.problem import Problem
 from bench.signals.tones import SteadyTone, Tone
+from tests.cases import cases
 from tests.rough_tape.grades import GRADES
 from tests.rough_tape.interface import automatic_gain
 from tests.rough_tape.scenes import Section, sequence
@@ -39,7 +40,7 @@ FORMATS = [  # format, subtype, largest error of a sample in steps of full scale
     ("AU", "PCM_16", 2.0**-15),
 ]
 ENDINGS = {"WAVEX": "wav", "RF64": "wav"}
-hostile = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+hostile = cases(60, suppress_health_check=[HealthCheck.function_scoped_fixture])
 
 
 def noise(frames: int, channels: int = 2) -> NDArray[np.float64]:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from bench.audio.output_buffer import AHEAD_S, FADE_S, GUARD_BLOCKS, OutputBuffer
 from bench.signals.tones import SteadyTone, Tone, ToneSequence
+from tests.cases import cases
 
 RATE, BLOCK = 8000, 160
 FADE = round(FADE_S * RATE)
@@ -58,7 +59,7 @@ def test_the_source_goes_out_frame_by_frame_from_where_it_is_said_to_begin(befor
 
 
 @given(st.lists(st.tuples(st.integers(0, 8), st.floats(50, 200)), min_size=1, max_size=6))
-@settings(max_examples=50)
+@cases(50)
 def test_no_change_of_source_makes_a_step(changes: list[tuple[int, float]]) -> None:
     out = without_feeder()
     got = []

@@ -9,7 +9,7 @@ from typing import Literal
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.measure.meters import Options
@@ -17,6 +17,7 @@ from bench.practice.facts import FaultFacts, MachineFacts, Table, TapeFacts
 from bench.practice.machine import PracticeMachine
 from bench.problem import Problem
 from bench.tape.fluxivity import Fluxivity
+from tests.cases import cases
 from tests.measure.whole_array import azimuth
 from tests.practice.deck import QUIET, RATE, TONES, deck, level_dbfs, phasor, play, reference, response, run, tone
 from tests.results import a_reading
@@ -234,7 +235,7 @@ def busy(of: PracticeMachine, heads: int, tape: Literal["work", "reference"]) ->
         of.switch("transport", "play")
 
 
-@settings(max_examples=12, deadline=None)
+@cases(12)
 @given(
     st.lists(st.integers(1, 3000), min_size=1, max_size=12),
     st.sampled_from([(3, "work"), (2, "work"), (3, "reference")]),

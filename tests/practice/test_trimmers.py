@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.measure.meters import Options
 from bench.practice.machine import PracticeMachine
 from bench.practice.physics import MachinePhysics
 from bench.practice.trimmers import STOP_DEGREES, Trimmer, draw_trimmers
+from tests.cases import cases
 from tests.measure.whole_array import level
 from tests.practice.deck import QUIET, RATE, deck, run
 from tests.results import a_reading
@@ -74,7 +75,7 @@ def test_names() -> None:
     assert sorted(draw_trimmers(MachinePhysics(), 3, 1, 1.0)) == sorted([*NAMES, "record azimuth"])
 
 
-@settings(max_examples=50, deadline=None)
+@cases(50)
 @given(st.integers(0, 10**6), st.sampled_from([0.0, 14.0, -14.0]))
 def test_the_right_setting_is_within_reach(seed: int, fault_arcmin: float) -> None:
     physics = MachinePhysics(replay_azimuth_arcmin=fault_arcmin)

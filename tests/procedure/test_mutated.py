@@ -27,8 +27,9 @@ from bench.procedure.load.reader import SHEETS as KINDS
 from bench.procedure.load.reader import load_sheet
 from bench.procedure.load.validate import check_files
 from bench.workspace import Workspace, shipped_procedures
+from tests.cases import cases
 
-LIMIT_S = 20
+LIMIT_S = 5
 """No file takes so long, whatever the machine: without a limit an endless loop would hang the tests."""
 
 SHIPPED = sorted(shipped_procedures().glob("*.toml"))
@@ -260,7 +261,7 @@ def test_sheets(folder: Path) -> None:
     _all_by_bytes(folder, range(300), SHEETS)
 
 
-@settings(max_examples=150, deadline=None, suppress_health_check=_FOLDER_STAYS)
+@cases(150, suppress_health_check=_FOLDER_STAYS)
 @given(content=_spoilt())
 def test_keys(folder: Path, content: bytes) -> None:
     _by_keys(folder, content)

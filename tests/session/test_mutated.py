@@ -1,4 +1,4 @@
-"""Sessions spoilt in any way are told of: no fault of the program, no hang, nothing raw on a terminal, nothing outside.
+"""Sessions spoilt in any way: no fault of the program, no hang, nothing raw on a terminal, nothing written outside.
 
 A mutant is a kept session with one to six places put wrong: structure, bytes, numbers, texts, or what its file is.
 """
@@ -141,18 +141,15 @@ def put(folder: Path, rng: random.Random, text: str) -> None:
         path.write_bytes(spoil(rng, text))
 
 
-def say_all(name: str, *, report: bool) -> None:
-    """Every command that reads sessions, on this one and on all."""
+def say_all(name: str, seed: int) -> None:
+    """Every command that reads sessions, on this one and on all; each seed takes one of the forms of a command."""
     other = NAMES[3 if name != NAMES[3] else 1]
-    commands = (
-        ("history",),
-        ("history", "--machine", "three-head"),
-        ("history", "--machine", "deck", "--json"),
-        ("label", name),
-        ("compare", name, other),
-        ("compare", other, name, "--of", "between", "--json"),
-    )
-    for command in (*commands, *((("report", name, "--text"),) if report else ())):
+    histories = (("history",), ("history", "--machine", "three-head"), ("history", "--machine", "deck", "--json"))
+    compares = (("compare", name, other), ("compare", other, name, "--of", "between", "--json"))
+    commands = [histories[seed % 3], ("label", name), compares[seed % 2]]
+    if seed % 5 == 0:
+        commands.append(("report", name, "--text"))
+    for command in commands:
         out, err = io.StringIO(), io.StringIO()
         with in_time(), contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
             code = main([*command])
@@ -184,7 +181,7 @@ def spoilt(root: Path, seeds: range) -> None:
         put(folder, rng, SAMPLES[n])
         try:
             with contextlib.chdir(root / "ground"):
-                say_all(folder.name, report=seed % 5 == 0)
+                say_all(folder.name, seed)
             if path.is_file() and not path.is_symlink() and seed % 50 == 0:
                 with in_time(), contextlib.suppress(Exception):
                     read_session(folder)

@@ -9,7 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.clock import RehearsalClock
@@ -26,6 +26,7 @@ from bench.session.report.document import document_of
 from bench.session.report.label import label_lines
 from bench.session.report.plain_text import report_text
 from bench.words.sentences import inert
+from tests.cases import cases
 from tests.procedure.flow_bench import CLEAN, LEVEL, MEASURE, SIGN, Bench, listen, words
 from tests.session import strategies
 from tests.session.made_up import JOB, START
@@ -52,7 +53,7 @@ some_events = st.one_of(
 )
 
 
-@settings(max_examples=25)
+@cases(25)
 @given(
     st.lists(some_steps, max_size=4, unique_by=lambda s: s.id).map(tuple),
     st.lists(some_records, max_size=6).map(tuple),

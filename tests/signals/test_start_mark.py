@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy.signal import butter, sosfilt
@@ -12,6 +12,7 @@ from scipy.signal import butter, sosfilt
 from bench.problem import Problem
 from bench.signals.start_mark import START_MARK_S, StartMark, find_start_mark
 from bench.signals.tones import Gap, Tone, ToneSequence
+from tests.cases import cases
 
 RATE = 48000
 LEAD_IN_S = 0.7
@@ -58,7 +59,7 @@ def test_found_at_a_wrong_speed_with_the_speed(speed: float) -> None:
     dead=st.booleans(),
     seed=st.integers(0, 1000),
 )
-@settings(max_examples=12, deadline=None)
+@cases(12)
 def test_found_through_a_poor_deck(
     *, speed: float, wow_hz: float, phase: float, late: int, inverted: bool, dead: bool, seed: int
 ) -> None:

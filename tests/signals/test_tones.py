@@ -8,12 +8,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from bench.problem import Problem
 from bench.signals.tones import EDGE_S, Gap, Multitone, SteadyTone, Tone, ToneSequence
+from tests.cases import cases
 
 RATE = 48000
 
@@ -85,7 +86,7 @@ def test_channels() -> None:
 
 
 @given(parts, cuts)
-@settings(max_examples=150)
+@cases(150)
 def test_a_sequence_is_the_same_in_blocks_of_any_size(items: list[Tone | Gap], sizes: list[int]) -> None:
     sequence = ToneSequence(items, 8000)
     frames = sequence.frames

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.problem import Problem
@@ -17,6 +17,7 @@ from bench.tape.mistracking_map import (
     worst_map,
 )
 from bench.tape.noise_reduction import System, decode, encode
+from tests.cases import cases
 
 RATE = 48000
 
@@ -129,7 +130,7 @@ def test_a_right_machine_adds_nothing() -> None:
     assert found.verdict == "in"
 
 
-@settings(max_examples=15)
+@cases(15)
 @given(st.floats(-12.0, 12.0), st.floats(-12.0, 12.0))
 def test_a_flat_treble_error_is_a_level_error_beyond_its_point(level_db: float, treble_db: float) -> None:
     split = mistracking_db("type-b", 5000.0, -20.0, ReplayErrors(level_db, ((2000.0, treble_db),)))

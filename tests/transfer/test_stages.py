@@ -6,7 +6,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.problem import Problem
@@ -14,6 +14,7 @@ from bench.tape.mistracking_map import ReplayErrors
 from bench.transfer.errors import ChannelErrors, TransferErrors
 from bench.transfer.stages import Resampler, Response, Stage, through
 from bench.transfer.transfer import Transfer
+from tests.cases import cases
 
 RATE = 48000
 WRONG = ReplayErrors(2.0, ((63.0, 1.0), (4000.0, -3.0), (10000.0, -8.0)))
@@ -94,7 +95,7 @@ def test_a_speed(hz: float) -> None:
     assert np.abs(came[inside, 0] - right[inside]).max() < 2e-4
 
 
-@settings(max_examples=15)
+@cases(15)
 @given(st.lists(st.integers(1, 30000), min_size=1, max_size=8), st.sampled_from([44100, 96000]), st.booleans())
 def test_the_same_samples_whatever_the_blocks(sizes: list[int], rate: int, decode: bool) -> None:
     sound = 0.2 * np.random.default_rng(5).standard_normal((sum(sizes), 2))

@@ -1,4 +1,4 @@
-"""Readings that a trimmer sets, and which of them are out of tolerance: the machine needs lining up."""
+"""Readings that a trimmer sets, and those of them that are out of tolerance: the machine needs lining up."""
 
 from __future__ import annotations
 
@@ -14,10 +14,10 @@ TOLERANCE = {
     "azimuth_angle": 6.0,
     "speed_error": 0.5,
 }
-"""What is left alone where nobody gave a tolerance, in the unit of the reading. Common practice, no source."""
+"""Tolerance where none is given, in the unit of the reading. Common practice, no source."""
 
 
-def out_of_line(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+def out_of_adjustment(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     """The readings out of tolerance at the last stage at which their source was read, the furthest out first."""
     tapes = ("reference-tape", "record-replay")
     kept = [f for f in findings if f.quantity in TOLERANCE and f.source in tapes and f.value is not None]

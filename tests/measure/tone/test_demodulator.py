@@ -6,9 +6,10 @@ import itertools
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
+from tests.cases import cases
 from tests.measure.tone.demodulated import Demodulator, demodulate
 
 EDGE = 16
@@ -34,7 +35,7 @@ def test_what_is_far_away_is_kept_out(offset: float) -> None:
     assert 20 * np.log10(np.max(np.abs(z[EDGE:-EDGE]))) < -105.0
 
 
-@settings(max_examples=20, deadline=None)
+@cases(20)
 @given(
     blocks=st.lists(st.integers(1, 9000), min_size=1, max_size=5),
     rate=st.sampled_from([8000.0, 44100.0, 48000.0]),

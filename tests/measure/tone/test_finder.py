@@ -6,11 +6,12 @@ import itertools
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from bench.measure.tone.finder import FoundTone, ToneFinder
+from tests.cases import cases
 from tests.measure.spoiled import Tone, after, hiss, hum, silence, stereo
 from tests.measure.whole_array import find_tones
 
@@ -136,7 +137,7 @@ SOUND += hiss(len(SOUND), -60.0, 8000.0, np.random.default_rng(9))
 WHOLE = find_tones(SOUND, 8000.0)
 
 
-@settings(max_examples=15, deadline=None)
+@cases(15)
 @given(blocks=st.lists(st.integers(1, 5000), min_size=1, max_size=4), asks=st.booleans())
 def test_any_split_into_blocks_gives_the_same(blocks: list[int], asks: bool) -> None:
     finder, found, at, sizes = ToneFinder(8000.0, 2), [], 0, itertools.cycle(blocks)

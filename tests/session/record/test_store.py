@@ -18,7 +18,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.audio import flac
@@ -36,6 +36,7 @@ from bench.session.record.reader import read_session
 from bench.session.record.record import JobFacts
 from bench.session.record.steps import StepFacts
 from bench.session.record.store import SessionStore, unfinished
+from tests.cases import cases
 from tests.session.made_up import JOB, START, whole
 from tests.session.strategies import events, jobs, letters, records, steps
 
@@ -129,7 +130,7 @@ def test_a_file_where_the_sessions_folder_should_be_is_said(tmp_path: Path) -> N
 # ---------------------------------------------------------------- round trip
 
 
-@settings(max_examples=40, deadline=None)
+@cases(40)
 @given(
     job=jobs,
     kept=st.lists(records, max_size=3),

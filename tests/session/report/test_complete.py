@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import tomllib
 from collections import Counter
 from dataclasses import replace
 from pathlib import Path
@@ -75,14 +76,10 @@ def test_compare_has_each_reading_of_both_sessions() -> None:
         assert wanted <= rows
 
 
-JOBS = {
-    "quick-check": (),
-    "noise-reduction-itself": (),
-    "which-tape": (),
-    "cassette-two-head": ("--fault", "dirty-head"),
-    "open-reel-nab": (),
-    "book-in": (),
-}
+PROCEDURES = {f.stem: tomllib.loads(f.read_text(encoding="utf-8")) for f in (ROOT / "procedures").glob("*.toml")}
+JOBS = ["book-in", *sorted(name for name, procedure in PROCEDURES.items() if not procedure.get("part"))]
+"""A part that is a job of its own, and every whole job."""
+WITHOUT_READINGS = {"book-in", "clean", "demagnetise"}
 
 
 @pytest.mark.long
@@ -95,6 +92,6 @@ def test_every_reading_of_a_job_is_in_its_report(
     main(["rehearse", job, "--seed", "3", "--json"])
     told = json.loads(capsys.readouterr().out)
     session = read_session(Path(told["session"]))
-    assert session.readings
+    assert bool(session.readings) == (job not in WITHOUT_READINGS)
     assert missing_from(session) == []
     assert told["said"] == session.conclusion.said

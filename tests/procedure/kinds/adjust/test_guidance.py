@@ -5,8 +5,10 @@ from __future__ import annotations
 import pytest
 
 from bench.measure.reading import NoReading, Reading
-from bench.procedure.kinds.adjust.guidance import RecentReadings, Trend, TurnGuide
+from bench.procedure.kinds.adjust.guidance import RecentReadings, Trend, TurnGuide, advised
+from bench.procedure.kinds.adjust.running_average import RunningAverage
 from bench.procedure.model.targets import Target, judge
+from bench.procedure.state.snapshot import Gauge
 
 TARGET = Target(value=0.0, unit="dB", tolerance=0.5, source="common practice, no source")
 
@@ -92,3 +94,28 @@ def test_a_trend_is_told_from_the_last_moments() -> None:
 def test_nothing_is_said_of_no_reading(trend: Trend) -> None:
     reading = NoReading("level", "left", "no tone sounds")
     assert TurnGuide().direction(reading, judge(reading, TARGET), trend) == ""
+
+
+@pytest.mark.parametrize(
+    ("unit", "tolerance", "off", "advice"),
+    [
+        ("dB", 3.0, 0.5, "turn"),
+        ("dB", 3.0, 0.2, "hold"),
+        ("dB", 0.5, 0.2, "turn"),
+        ("dB", 0.5, 0.1, "hold"),
+        ("µs", 40.0, 9.0, "hold"),
+        ("µs", 40.0, 11.0, "turn"),
+    ],
+)
+def test_a_wide_tolerance_in_db_does_not_leave_a_trimmer_far_from_its_target(
+    unit: str, tolerance: float, off: float, advice: str
+) -> None:
+    """Common practice, no source: ±3 dB at 12.5 kHz is accepted, but nobody leaves half a decibel that can be set."""
+    quantity = "response" if unit == "dB" else "azimuth_delay"
+    reading = Reading(quantity, "left", off, 0.05)
+    average = RunningAverage(0.01)
+    for tenth in range(31):
+        average.add(tenth / 10, off)
+    verdict = judge(reading, Target(value=0.0, unit=unit, tolerance=tolerance, source="common practice, no source"))
+    gauge = Gauge(channel="left", label="", reading=reading, verdict=verdict, trend="steady", direction="", trimmer="")
+    assert advised(gauge, average, 3.0)[0] == advice
