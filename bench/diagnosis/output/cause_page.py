@@ -51,7 +51,8 @@ def signature(cause: Cause, machine: Machine) -> list[str]:
     variant = max(cause.variants, key=lambda v: v.share)
     if not variant.moves:
         return ["  a smooth curve of its own, of any shape"]
-    data_rows = [p for test in MEASUREMENTS for p in blank_rows(test, machine)]
+    # Before cleaning and demagnetising every cause still has its effect.
+    data_rows = [p for test in MEASUREMENTS for p in blank_rows(test, machine, "before-cleaning")]
     rows = Rows(data_rows, machine)
     moved = _effect(variant, rows)
     out = []
