@@ -154,7 +154,9 @@ def _direction(gauge: Gauge, width: int, sound_problems: SoundProblems) -> Line:
         gap = "  " if gauge.direction else ""
         whole: Line = [(f"{gap}turn {rotation(gauge.turn)}", "accent")]
         brief: Line = [(f"{gap}turn {number(gauge.turn, 0, sign=True)}°", "accent")]
-        left += whole if line_width([*left, *whole, *right]) < width else brief
+        choices = [(whole, right), (brief, right), (brief, right if warning else [])]
+        turn, right = next((c for c in choices if line_width([*left, *c[0], *c[1]]) < width), choices[-1])
+        left += turn
     return justified(left, right, width)
 
 
