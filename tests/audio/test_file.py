@@ -1,4 +1,4 @@
-"""Captures in files: every format, every rate, and nothing that a file can hold ends in more than one sentence."""
+"""Captures in files of every format and rate; whatever is wrong with a file, one sentence says it."""
 
 from __future__ import annotations
 
@@ -106,7 +106,7 @@ class TestFormats:
         assert "is stored with loss" in capture.warnings[0]
         rms = np.sqrt(2.0 * np.mean(got[24000:72000] ** 2, axis=0))  # AES17
         moved = np.abs(20.0 * np.log10(rms) + 10.0)
-        assert moved.max() < 1.0  # the tone that was written, moved by as much as the warning is about
+        assert moved.max() < 1.0  # the tone that was written, shifted by what the warning reports
 
     @pytest.mark.parametrize("kind", ["wav", "flac"])
     def test_what_sox_writes_to_a_pipe_has_no_length_and_is_whole_all_the_same(self, tmp_path: Path, kind: str) -> None:

@@ -1,4 +1,4 @@
-"""What goes out block by block, rendered ahead, is the source: whatever the callback's pace and however it is cut."""
+"""The output, rendered ahead block by block, equals the source at any pace of the callback and any block size."""
 
 from __future__ import annotations
 
@@ -69,7 +69,7 @@ def test_no_change_of_source_makes_a_step(changes: list[tuple[int, float]]) -> N
     out.send(None)
     got.append(taken(out, GUARD_BLOCKS + 2))
     sound = np.concatenate(got)[:, 0]
-    # The steepest a sine of 200 Hz gets from frame to frame, and a fade of 40 frames adds π/2/40.
+    # The largest step of a sine of 200 Hz between frames; a fade of 40 frames adds π/2/40.
     assert np.abs(np.diff(sound)).max() <= 2.0 * np.sin(np.pi * 200.0 / RATE) + np.pi / 2 / FADE
     np.testing.assert_array_equal(sound[-BLOCK:], 0.0)
 

@@ -1,4 +1,4 @@
-"""What holds for every quantity: any split into blocks, bad input, nothing that is not finite."""
+"""What applies to every quantity: any split into blocks, bad input, only finite values."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A method is said in words, and which of its facts make two readings comparable."""
+"""How a method is put into words, and which of its facts make two readings comparable."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ FACTS = [f for f in fields(Method) if f.metadata]
 
 
 def sample(name: str) -> object:
-    """A value of a fact by what it holds."""
+    """A value for a fact, by its type."""
     kind = next(f.type for f in FACTS if f.name == name)
     if name in {"every_s", "interface_volts", "speed_mm_s"}:  # never negative
         return 1.5

@@ -1,4 +1,4 @@
-"""Trimmers: sense, reach, backlash, stops."""
+"""Trimmers: direction, range, backlash, stops."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ def trimmer(**more: float) -> Trimmer:
 def test_reversing_loses_the_backlash() -> None:
     t = trimmer()
     t.turn(-20.0)
-    # From the middle of its play, the first half of it is lost.
+    # Starting from the middle of its play, half of the play is lost.
     assert t.error == pytest.approx(2.0 - 0.1 * 17.0)
     t.turn(5.0)
     assert t.error == pytest.approx(0.3)
@@ -83,7 +83,7 @@ def test_the_right_setting_is_within_reach(seed: int, fault_arcmin: float) -> No
         way = -t.error / t.per_degree
         wanted = t.degrees + way + (t.backlash / 2 if way > 0 else -t.backlash / 2)
         assert abs(wanted) <= STOP_DEGREES - 10
-        # Turned there from its own side, it is right.
+        # Approached from that side, it is right.
         t.turn(wanted - t.degrees)
         assert t.error == pytest.approx(0.0, abs=1e-9)
 

@@ -1,4 +1,4 @@
-"""The procedures and sheets that ship, and what becomes of them when they are damaged."""
+"""The shipped procedures and sheets, intact and damaged."""
 
 from __future__ import annotations
 
@@ -219,7 +219,7 @@ TEXTS = {p: p.read_bytes() for p in files_in([SHIPPED])}
 
 
 def _damaged(content: bytes, how: random.Random) -> bytes:
-    """One to four small damages, as a slip of the hand or a bad disk makes them."""
+    """One to four small errors, as made by a slip of the hand or a bad disk."""
     data = bytearray(content)
     for _ in range(how.randint(1, 4)):
         at = how.randrange(len(data) + 1)
@@ -268,7 +268,7 @@ SWAPS = (
 
 
 def _check(bench: Workspace, path: Path, content: bytes) -> None:
-    """Damaged or not, it is either right or told in whole sentences, and loading agrees with checking."""
+    """Whether damaged or not, a file is correct or reported in whole sentences, and loading agrees with checking."""
     path.write_bytes(content)
     findings = check_files([path], bench)
     for finding in findings:

@@ -17,7 +17,7 @@ from bench.procedure.run import commands as say
 from bench.procedure.state.event_kinds import Event
 from bench.procedure.state.events import CheckedAgain, Disturbed, Done, Skipped
 from bench.procedure.state.journal import ReadingRecord
-from bench.session.compare.history import of_sessions
+from bench.session.compare.history import history_of
 from bench.session.record.index import entries
 from bench.session.record.reader import read_session
 from bench.session.record.steps import StepFacts
@@ -84,7 +84,7 @@ def test_every_place_gives_the_verdict_of_any_record(
         assert (verdict.exit_code == 0) == (verdict.word == "in" or verdict.headline == "Nothing judged")
         listed = entries(root / "sessions")
         assert [e.outcome for e in listed] == [verdict.said]
-        assert of_sessions(listed, None, 12).visits[0].outcome == verdict.said
+        assert history_of(listed, None, 12).visits[0].outcome == verdict.said
         assert document_of(session).conclusion == verdict
         text = " ".join(report_text(session).split())
         assert f"{verdict.headline.upper()} {' '.join(inert(' '.join(verdict.sentences)).split())}" in text

@@ -1,4 +1,4 @@
-"""Tones: exact level by AES17, exact frequency, the same samples however they are asked for."""
+"""Tones: exact level by AES17, exact frequency, the same samples in any blocks."""
 
 from __future__ import annotations
 
@@ -75,7 +75,7 @@ def test_edges_rise_and_fall_without_a_click() -> None:
     spectrum = np.abs(np.fft.rfft(whole)) ** 2
     hz = np.fft.rfftfreq(len(whole), 1 / RATE)
     far = spectrum[(hz > 3000.0)].sum() / spectrum.sum()
-    assert 10.0 * np.log10(far) < -60.0  # an abrupt start puts -30 dB there
+    assert 10.0 * np.log10(far) < -60.0  # an abrupt start would give -30 dB there
 
 
 def test_channels() -> None:

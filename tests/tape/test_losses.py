@@ -72,7 +72,7 @@ def test_crosstalk_that_comes_out_of_step() -> None:
 
 
 def test_a_film_is_found_again_from_its_loss() -> None:
-    # The published worked check above, turned round: -2.33 dB at 1 kHz and -18.67 dB at 8 kHz are 1 µm at 23.39 mm/s.
+    # The published worked check above, reversed: -2.33 dB at 1 kHz and -18.67 dB at 8 kHz are 1 µm at 23.39 mm/s.
     spacing, offset, beside = fitted_spacing_um([1000.0, 4000.0, 8000.0], [-0.83, -7.83, -17.17], 23.39)
     assert spacing == pytest.approx(1.0, abs=0.01)
     assert offset == pytest.approx(1.5, abs=0.02)

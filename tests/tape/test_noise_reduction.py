@@ -1,4 +1,4 @@
-"""Noise reduction against a component data sheet, and against its own complement."""
+"""Noise reduction against a component data sheet, and decoding against encoding."""
 
 from __future__ import annotations
 
@@ -198,7 +198,7 @@ def mistracking(error_db: float) -> np.ndarray:
 
 
 def test_2_db_low_is_harmless_and_6_db_low_is_not() -> None:
-    # Common practice, no source; tolerance ±3 dB. Low makes dull.
+    # Common practice, no source; tolerance ±3 dB. A low level makes the sound dull.
     assert mistracking(-2.0).min() == pytest.approx(-2.6, abs=0.2)
     assert np.abs(mistracking(-2.0)).max() < 3
     assert mistracking(-6.0).min() < -5

@@ -1,4 +1,4 @@
-"""What is wrong with a capture itself: each found where it is, and nothing found where nothing is."""
+"""Faults of a capture itself: each is found where it is present, and none elsewhere."""
 
 from __future__ import annotations
 

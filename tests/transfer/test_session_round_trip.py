@@ -1,4 +1,4 @@
-"""The whole way: a machine is measured by a procedure, its tape is transferred, and its session decodes it."""
+"""The whole chain: a machine is measured by a procedure, its tape is transferred, and its session decodes it."""
 
 from __future__ import annotations
 
@@ -37,12 +37,12 @@ FOLLOWED = ("clean", "demagnetise", "record-replay-check", "play-reference")
 
 
 def measured(workspace: Path, seed: int) -> tuple[Path, PracticeMachine]:
-    """The session of a procedure that measures a two-head deck as it stands, and the deck.
+    """The session of a procedure that measures a two-head deck as found, and the deck.
 
     Its replay is out of adjustment at random; its recording, azimuth and speed are those of `drawn`.
     """
     smooth_procedures(workspace / "procedures")
-    # Steady tones need no more, and the whole takes half the time.
+    # Steady tones need no more, and this halves the time.
     tape = workspace / "procedures" / "sheets" / "reference-tapes" / "cassette-reference.toml"
     seconds = re.sub(r"^seconds = .*$", "seconds = 3.0", tape.read_text(encoding="utf-8"), flags=re.MULTILINE)
     tape.write_text(seconds, encoding="utf-8")
@@ -77,9 +77,9 @@ def errors_of(wrong: Wrong) -> dict[str, float]:
 
 
 def transferred(machine: PracticeMachine, sound: np.ndarray) -> np.ndarray:
-    """Recorded on the machine as it is, and replayed once its replay was set right.
+    """Record on the machine as found, and replay after its replay side has been corrected.
 
-    A session says nothing of the controls of the user: they stand where the meters are right.
+    A session does not record the user's controls, which are where the meters read correctly.
     """
     for name in machine.truth():
         if "control" in name:

@@ -1,4 +1,4 @@
-"""Each stage against a formula, and the same samples however the sound is split."""
+"""Each stage against a formula, with the same samples for any split of the sound."""
 
 from __future__ import annotations
 

@@ -83,7 +83,7 @@ class OwnModel:
         return np.asarray(np.fft.irfft(spectrum, longer, axis=0) * (longer / size))
 
     def errors(self) -> TransferErrors:
-        """What a session would read: relative to what was sent, at the recorded frequencies."""
+        """The readings of a session: relative to what was sent, at the recorded frequencies."""
         hz = np.array([400.0, *READ_HZ])
         channels = []
         for channel in range(2):

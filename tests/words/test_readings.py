@@ -6,11 +6,11 @@ from bench.words.readings import (
     judged_text,
     phase_of,
     phase_text,
+    reading_name,
     reading_text,
     target_text,
     value_text,
     verdict_text,
-    what,
 )
 
 
@@ -63,8 +63,8 @@ def test_targets() -> None:
 
 
 def test_what_was_measured() -> None:
-    assert what(Reading("response", "left", -0.4, 0.1, frequency_hz=10000.0)) == "response, left, 10 kHz"
-    assert what(Reading("azimuth_delay", "left-right", 3.0, 0.1)) == "azimuth, delay, left to right"
+    assert reading_name(Reading("response", "left", -0.4, 0.1, frequency_hz=10000.0)) == "response, left, 10 kHz"
+    assert reading_name(Reading("azimuth_delay", "left-right", 3.0, 0.1)) == "azimuth, delay, left to right"
 
 
 def test_the_phase_is_that_of_the_delay_at_the_tone() -> None:

@@ -15,7 +15,7 @@ which is therefore slightly too large.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache
 from itertools import permutations
@@ -43,7 +43,7 @@ DEEPEST_DB = -40.0
 SIDES: tuple[Channel, ...] = ("left", "right", "mono")
 OTHER_SIDE: dict[Channel, Channel] = {"left": "right", "right": "left"}
 CROSSTALK_DB = -40.0
-"""What one channel of a machine in order leaks into the other. Sheets ask for 30 dB of separation, and most machines
+"""Crosstalk between the channels of a machine in good order. Sheets require 30 dB of separation, and most machines
 have 35 to 45 dB. Common practice, no source. Corrections by it are as uncertain as they are large."""
 
 
@@ -99,7 +99,7 @@ class Interchange:
     """One for each group of machines that can exchange tapes."""
 
 
-def of(machines: Sequence[MachineErrors]) -> Interchange:
+def interchange_of(machines: Sequence[MachineErrors]) -> Interchange:
     """All pairs of these machines, and the odd one out.
 
     Raises:
@@ -202,7 +202,7 @@ def _response(a: MachineErrors, b: MachineErrors, azimuth: Value | None) -> dict
 
 
 def _leak_uncertainty_db(a: MachineErrors, kind: ErrorKind) -> float:
-    """Uncertainty (k = 2) of a response, because what the other channel leaks is in any phase: 20 lg(1 + x)·√2, dB.
+    """Uncertainty (k = 2) of a response, because crosstalk may have any phase: 20 lg(1 + x)·√2, dB.
 
     Args:
         a: the recording machine; the other channel may be recorded louder.
@@ -222,7 +222,7 @@ def _leak_uncertainty_db(a: MachineErrors, kind: ErrorKind) -> float:
 def _losses(a: MachineErrors, b: MachineErrors, hz: float, *, together: bool) -> Value:
     """Correction of the three responses for azimuth loss: the loss in each removed, that of the pair added.
 
-    Each was read by a tone in both channels, so what their delay makes of crosstalk is removed too. Several of them
+    Each was read with a tone in both channels, so its effect on crosstalk is removed too. Several of them
     contain the same delay, so its uncertainty counts once, by its effect on their sum.
 
     Args:
@@ -242,27 +242,28 @@ def _losses(a: MachineErrors, b: MachineErrors, hz: float, *, together: bool) ->
         losses = between - _loss_db(own, a, hz) + _loss_db(mine, a, hz) - _loss_db(theirs, b, hz)
         return losses + crosstalk(own, mine, theirs)
 
-    values = [d.value for d in delays]
-    here = total(*values)
-    moves = [crosstalk(*values)]
-    for n, delay in enumerate(delays):
-        moved = [
-            total(*(v + step * (n == m) for m, v in enumerate(values)))
-            for step in (-delay.uncertainty, delay.uncertainty)
-        ]
-        moves.append(max(abs(m - here) for m in moved))
-    return Value(here, math.hypot(*moves))
+    found = _of_delays(total, delays)
+    own, mine, theirs = (d.value for d in delays)
+    return Value(found.value, math.hypot(found.uncertainty, crosstalk(own, mine, theirs)))
 
 
 def _loss(azimuth: Value, machine: MachineErrors, hz: float) -> Value:
     """Loss at a frequency by an azimuth error, given as a delay: 0 dB or below."""
-    size = abs(azimuth.value)
-    ends = [
-        _loss_db(max(0.0, size - azimuth.uncertainty), machine, hz),
-        _loss_db(size + azimuth.uncertainty, machine, hz),
-    ]
-    here = _loss_db(size, machine, hz)
-    return Value(here, max(abs(end - here) for end in ends))
+    size = Value(abs(azimuth.value), azimuth.uncertainty)
+    return _of_delays(lambda delay: _loss_db(max(0.0, delay), machine, hz), [size])
+
+
+def _of_delays(law: Callable[..., float], delays: Sequence[Value]) -> Value:
+    """A function of delays; each adds to the uncertainty the larger effect of moving it by its own, either way."""
+    values = [d.value for d in delays]
+    here = law(*values)
+    moves = []
+    for n, delay in enumerate(delays):
+        ends = [
+            law(*values[:n], values[n] + step, *values[n + 1 :]) for step in (-delay.uncertainty, delay.uncertainty)
+        ]
+        moves.append(max(abs(end - here) for end in ends))
+    return Value(here, math.hypot(*moves))
 
 
 def _loss_db(delay_us: float, machine: MachineErrors, hz: float) -> float:

@@ -19,7 +19,7 @@ RATE = 48000.0
 
 
 def states(x: NDArray[np.float64], hz: float, *, block: int = 2400, **options: float) -> list[WatchState]:
-    """What it says after each block of 50 ms."""
+    """The result after each block of 50 ms."""
     watch = ToneWatch(RATE, x.shape[1], hz, **options)
     out = []
     for at in range(0, len(x), block):

@@ -23,7 +23,7 @@ def test_a_tone_comes_down_as_defined(rate: int, offset: float) -> None:
     z, points, zero = demodulate((0.5 * np.cos(2 * np.pi * hz * t + 0.3))[:, None], rate, 2500.0)
     p = np.arange(len(z)) / points
     ratio = z[EDGE:-EDGE, 0] / (0.5 * np.exp(1j * (2 * np.pi * (hz - zero) * p + 0.3)))[EDGE:-EDGE]
-    # 0.0005 dB is 5.8e-5; what is reached is far better.
+    # 0.0005 dB is 5.8e-5; the demodulator is far better.
     assert np.max(np.abs(ratio - 1.0)) < 1e-5
     assert len(z) == -(-rate // round(rate / 2000.0))
 

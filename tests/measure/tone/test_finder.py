@@ -1,4 +1,4 @@
-"""Tones found in streams, whatever else there is."""
+"""Tones are found in streams, whatever else those contain."""
 
 from __future__ import annotations
 
@@ -170,7 +170,7 @@ def test_a_tone_that_begins_beside_hum_is_not_taken_for_the_hum(hz: float, mains
 @pytest.mark.parametrize("beside_hz", [-122.0, 130.0])
 @pytest.mark.parametrize("off_hz", [-95.0, -75.0, 0.0, 85.0])
 def test_a_faint_peak_ahead_of_a_tone_narrows_nothing_of_it(off_hz: float, beside_hz: float) -> None:
-    """A print of the next layer, or its hiss, lies near the tone, is followed first, and has neighbours of its own."""
+    """A print from the next layer, or its hiss, is close to the tone, is followed first, and has its own neighbours."""
     t = np.arange(5 * RATE) / RATE
     faint = 10 ** (-86 / 20) * np.sin(2 * np.pi * (8000 + off_hz) * t)
     faint += 0.7 * 10 ** (-86 / 20) * np.sin(2 * np.pi * (8000 + off_hz + beside_hz) * t)

@@ -1,4 +1,4 @@
-"""What is said of a capture whatever the quantity."""
+"""What is reported about a capture for any quantity."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Tapes from before a line-up, on made-up machines of which everything is known."""
+"""Tapes from before a line-up, on made-up machines with known properties."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a tape of a made-up machine has too much elsewhere, straight from its heads and amplifiers."""
+"""Errors of a made-up machine's tape on another machine, computed directly from heads and amplifiers."""
 
 from __future__ import annotations
 
@@ -112,7 +112,7 @@ def test_a_tape_from_elsewhere_by_its_own_tones(tmp_path: Path) -> None:
     assert (left.level_db, left.reference_hz, left.treble) == (-1.5, 1000.0, ((10000.0, -3.0),))
     assert (right.level_db, right.treble) == (-1.0, ((10000.0, 1.5),))
     assert found.errors.channels[0].uncertainty_db == ((1000.0, 0.2), (10000.0, 0.2))
-    # As it was set for the transfer, and not as it was found or returned.
+    # The readings as set for the transfer, not as found or after turning back.
     assert (found.errors.azimuth_delay_us, found.azimuth_uncertainty_us) == (2.0, 4.0)
     assert (found.errors.speed_error_percent, found.speed_uncertainty_percent) == (0.7, 0.2)
 

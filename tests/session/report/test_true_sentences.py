@@ -1,4 +1,4 @@
-"""Every figure in a sentence that explains is in the record, with the meaning that the sentence gives it."""
+"""Every figure in an explaining sentence is in the record, with the meaning that the sentence gives it."""
 
 from __future__ import annotations
 
@@ -108,7 +108,7 @@ def _value(record: ReadingRecord) -> float:
 
 
 def _figure(record: ReadingRecord, other: ReadingRecord) -> str:
-    """The figure to the place of the uncertainty of their difference."""
+    """The figure, rounded to the last place of the uncertainty of the difference."""
     a, b = record.measured, other.measured
     assert a is not None
     assert b is not None

@@ -1,4 +1,4 @@
-"""Readings through a measured interface, and from a reference tape with its certificate: corrected, and said."""
+"""Readings through a measured interface, and from a certified reference tape, are corrected and say so."""
 
 from __future__ import annotations
 
