@@ -61,7 +61,7 @@ class Suspect:
     gone: bool = False
     """Whether the cleaning and demagnetising that were done have put it right."""
     curve: tuple[tuple[Finding, float], ...] = ()
-    """The response that shows it best, by frequency, with what each tone should read by this cause, dB."""
+    """The response that shows it best, with the prediction of this cause at each frequency, dB."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,9 +91,9 @@ class Diagnosis:
     readings: int
     next_test: NextTest | None = None
     doubt_bits: float = 0.0
-    """How much is open about what has to be repaired."""
+    """Uncertainty about what has to be repaired, bits (entropy)."""
     out_of_adjustment: tuple[Finding, ...] = ()
-    """Readings that a trimmer sets and that are out of tolerance, the furthest out first."""
+    """Readings out of tolerance that trimmers set, the furthest out first."""
 
 
 def diagnose(
@@ -154,7 +154,7 @@ def diagnose(
 
 
 def _not_looked_at(weighing: Weighing, causes: Sequence[Cause], answers: Mapping[str, str]) -> tuple[str, ...]:
-    """The causes that no reading shows and nobody inspected. What the owner hears is not an inspection."""
+    """The causes that no reading shows and nobody looked for. What the owner hears is not an inspection."""
     looks = {question: answer for question, answer in answers.items() if not question.endswith(COMPLAINT)}
     seen = {o.cause.name for s in weighing.alone for o in s.options if o.shown} | {*likelihood_ratios(looks, causes)[0]}
     cassette = weighing.fitter.rows.machine.cassette
@@ -296,7 +296,7 @@ def _gains(weighing: Weighing, best: Weighed, without: Weighed | None) -> list[t
 
 
 def _curve(weighing: Weighing, best: Weighed, speaks_for: Sequence[Finding]) -> tuple[tuple[Finding, float], ...]:
-    """Measured and predicted response, of the stage, source and channel of the first response that speaks for it."""
+    """Measured and predicted response, at the stage, source and channel of the first response that supports it."""
     shows = next((f for f in speaks_for if f.quantity == "response"), None)
     if shows is None:
         return ()

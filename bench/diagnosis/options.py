@@ -74,7 +74,7 @@ class Option:
     weight: float
     """Prior odds, times the likelihood ratio of what a person saw."""
     shown: bool = True
-    """Whether the readings could show it; else only an answer is about it."""
+    """Whether the readings could show it; otherwise only an answer bears on it."""
 
 
 class SessionRows:
@@ -104,7 +104,7 @@ class SessionRows:
         return np.asarray(out + np.diag(extra_variance))
 
     def visible(self, causes: Sequence[Cause], ratios: Mapping[str, float]) -> tuple[list[Option], list[Cause]]:
-        """The variants that would change these readings or that an answer is about, and the causes of no such variant.
+        """The variants that would change these readings or on which an answer bears, and the causes without any.
 
         Args:
             causes: all possible causes.

@@ -38,7 +38,7 @@ def merge_repeats(data_rows: Sequence[DataRow]) -> tuple[list[DataRow], tuple[st
 
 
 def _subject(p: DataRow) -> tuple[object, ...]:
-    """What a reading is of, apart from the channel."""
+    """Everything that identifies a reading, except its channel."""
     f = p.finding
     return f.stage, f.source, f.quantity, f.frequency_hz, f.sent_db, f.method, f.driven, f.reference_hz
 

@@ -1,4 +1,4 @@
-"""The file of readings: what may be missing, what is refused in one sentence, and what the answer holds."""
+"""The file of readings: what may be missing, what is refused in one sentence, and the contents of the answer."""
 
 from __future__ import annotations
 

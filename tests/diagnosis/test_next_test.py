@@ -1,4 +1,4 @@
-"""The suggested test: what nothing has looked at, evidence that cleaning would take, and what has to be mended."""
+"""The suggested test: what has not been examined, evidence that cleaning would remove, and what has to be repaired."""
 
 from __future__ import annotations
 

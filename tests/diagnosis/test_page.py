@@ -1,4 +1,4 @@
-"""What the page of a diagnosis tells a person."""
+"""The page of a diagnosis."""
 
 from __future__ import annotations
 

@@ -66,7 +66,7 @@ def line_up(via: str = "") -> str:
 
 @dataclass(slots=True)
 class Ran:
-    """A run that is over."""
+    """A finished run."""
 
     outcome: Outcome
     opened: OpenRun

@@ -1,4 +1,4 @@
-"""What a line-up leaves, by the true state of the practice machine and not by the readings."""
+"""The result of a line-up by the true state of the practice machine, not by the readings."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
-"""Procedure by fault: every shipped job is all in on its practice machine, and each fault is caught at the right step.
+"""Procedure by fault: every shipped job ends in tolerance on its practice machine, and each fault shows at its step.
 
 Nothing is replaced: the file, the runner, the practice machine and unattended hands that see only readings. What a
-line-up turns, it sets right, so a trimmer that was off is caught by a job that turns nothing. What cleaning or
+line-up adjusts becomes right, so a wrong trimmer shows in a job that adjusts nothing. What cleaning or
 demagnetising mends is caught by a part that does neither.
 """
 
@@ -45,10 +45,10 @@ LINE_UPS: tuple[tuple[str, str | None], ...] = (
     ("foreign-tape-trimmers", None),
     ("calibrate-interface", None),
 )
-"""Jobs that set a machine right, or need none: they meet it out of line."""
+"""Jobs that adjust a machine, or need none: their machine is out of adjustment."""
 
 AS_IT_STANDS = ("after-repair", "quick-check", "what-is-wrong", "which-tape", "work-tape", "noise-reduction-itself")
-"""Jobs that turn nothing: they meet a machine that was lined up before."""
+"""Jobs that adjust nothing: their machine was lined up before."""
 
 CAUGHT: dict[tuple[str, str], str] = {
     ("after-repair", "dead-channel"): "replay/play",
@@ -119,11 +119,11 @@ MISSED = {
         "bias-high",
     ),
 }
-"""What a whole line-up does not end with, by the reason: it is told as found, and mended on the way."""
+"""Faults that a whole line-up does not end with, by reason: reported as found, and repaired during the job."""
 
 
 class Ended:
-    """A rehearsal that is over."""
+    """A finished rehearsal."""
 
     def __init__(
         self, root: Path, name: str, machine: str | None, *faults: str, lined_up: bool, reference: str | None = None

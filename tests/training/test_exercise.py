@@ -1,4 +1,4 @@
-"""Exercises: hidden faults by seed, and three trainees who get the debrief they deserve."""
+"""Exercises: hidden faults by seed, and three trainees with the appropriate debriefs."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 from bench.clock import RehearsalClock
+from bench.measure.reading import Reading
 from bench.open_run import OpenRun, open_run, resume_run
 from bench.practice_setup import causes_of
 from bench.problem import Problem
@@ -37,6 +38,7 @@ from tests.training.exercise_bench import (
     DoesNothing,
     Hasty,
     HidesAzimuth,
+    OnlyTests,
     Perfect,
     exercise,
     go_through,
@@ -90,7 +92,7 @@ def test_a_procedure_that_measures_flutter_alone_hides_no_dirt_and_no_bias() -> 
 
 @pytest.mark.parametrize("name", sorted(p.stem for p in (REPO / "procedures/sheets/faults").glob("*.toml")))
 def test_a_whole_job_with_its_proof_shows_every_fault(name: str) -> None:
-    """But for those of the noise-reduction circuits, which have a job of their own."""
+    """Except those of the noise-reduction circuits, which have a job of their own."""
     library = Library(Workspace(REPO))
     circuits = ("weak-encoder", "weak-decoder", "encoder-reference-off", "decoder-reference-off")
     job = "noise-reduction-itself" if name in circuits else "cassette-three-head"
@@ -176,6 +178,15 @@ def test_a_test_in_mid_exercise_shows_its_result_and_leads_back_to_the_step(tmp_
         assert step() == "clean"
     assert run.store.steps_done() == ()
     run.end()
+
+
+def test_a_test_of_treble_ignores_the_other_sections_of_the_tape(tmp_path: Path) -> None:
+    """The level section has the frequency of the response's reference tone, and is 20 dB higher."""
+    trainee = OnlyTests(test="clean the head, and read the treble again", override="not demagnetised")
+    run = go_through(tmp_path, trainee, exercise("dirty-head"))
+    read = [r.reading for r in run.store.records() if r.step == "test-treble"]
+    assert {r.quantity for r in read} == {"response"}
+    assert all(abs(r.value) < 12.0 for r in read if isinstance(r, Reading))
 
 
 def test_every_test_that_a_rival_names_can_be_run_where_the_machine_has_three_heads() -> None:
@@ -314,7 +325,7 @@ def test_two_hundred_debriefs_contradict_no_reading(tmp_path: Path, seed: int) -
 
 @pytest.mark.long
 def test_a_debrief_that_contradicts_a_reading_is_found(tmp_path: Path) -> None:
-    """What the tests above rest on: claims turned round in a session that was in order."""
+    """The basis of the tests above: reversed claims in a session that was in order."""
     run = go_through(tmp_path, Argues(), exercise("azimuth-off"))
     session = read_session(run.store.folder)
     assert list(contradictions(session)) == []

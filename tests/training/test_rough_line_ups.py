@@ -1,4 +1,4 @@
-"""Fifty rough machines of each kind end within tolerance by their true state, in hardly more turns than smooth ones."""
+"""Fifty rough machines of each kind end in tolerance by their true state, with few more turns than smooth ones."""
 
 from __future__ import annotations
 

@@ -83,7 +83,7 @@ class OwnModel:
         return np.asarray(np.fft.irfft(spectrum, longer, axis=0) * (longer / size))
 
     def errors(self) -> TransferErrors:
-        """What a session would read: relative to what was sent, at the recorded frequencies."""
+        """The readings of a session: relative to what was sent, at the recorded frequencies."""
         hz = np.array([400.0, *READ_HZ])
         channels = []
         for channel in range(2):
@@ -189,12 +189,17 @@ def decibels(amplitude: complex) -> float:
 
 
 def set_right(machine: PracticeMachine, trimmer: str) -> None:
-    """Turn a trimmer until what it sets is right, after taking up its backlash."""
+    """Turn a trimmer until what it sets is right."""
+    assert turned_to(machine, trimmer, 0.0) < 0.01
+
+
+def turned_to(machine: PracticeMachine, trimmer: str, error: float) -> float:
+    """Turn a trimmer until it has this error, after taking up its backlash. Returns what its stop leaves."""
     towards = 10.0 if next(t.degrees for t in machine.trimmers() if t.name == trimmer) < 0 else -10.0
     machine.turn(trimmer, towards)
     before = machine.truth()[trimmer]
     machine.turn(trimmer, towards)
     slope = (machine.truth()[trimmer] - before) / towards
     for _ in range(99):
-        machine.turn(trimmer, -machine.truth()[trimmer] / slope)
-    assert abs(machine.truth()[trimmer]) < 0.01
+        machine.turn(trimmer, (error - machine.truth()[trimmer]) / slope)
+    return abs(machine.truth()[trimmer] - error)

@@ -58,7 +58,7 @@ ANSWERS: tuple[tuple[Words, Words, dict[str, float]], ...] = (
 """Words of the question, words of the answer, and the likelihood ratio for each cause."""
 
 COMPLAINT = "complaint"
-"""The question to which the answer is what the owner hears, in any words."""
+"""The question that is answered by what the owner hears, in the owner's words."""
 _DULL = ("dirt-replay-head", "dirt-record-head", "dirt-left-after-cleaning", "worn-replay-gap", "worn-contour")
 _UNSTEADY = ("pinch-roller", "capstan", "reel", "idler", "belt")
 _SPEED = ("motor-speed", "wrong-mains-frequency", "belt")

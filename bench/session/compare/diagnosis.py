@@ -29,7 +29,7 @@ from bench.session.record.record import SessionRecord
 FEWEST = 8
 """With fewer readings that bear on causes, no diagnosis is shown unless it is asked for."""
 OPEN_EXERCISE = "in an exercise you say what is wrong; finish it, and the debrief has the rest"
-"""Why there is no diagnosis before an exercise is over."""
+"""Why there is no diagnosis before the end of an exercise."""
 
 
 def diagnosis_of(session: SessionRecord, possible: Possible | None = None) -> tuple[Diagnosis, Machine]:
@@ -43,7 +43,7 @@ def diagnosis_of(session: SessionRecord, possible: Possible | None = None) -> tu
     sheet = machine_sheet(session.folder, session.inputs)
     facts = {k: v for k, v in sheet.items() if k != "practice"} | ({} if sheet else {"heads": session.job.heads})
     machine = machine_of(facts | {"lined_up_before": _lined_up_before(session)}, str(session.folder))
-    findings = findings_of(session.readings, adjusted=session.adjusted, magnetised=_magnetised(session))
+    findings = findings_of(session.valid_readings, adjusted=session.adjusted, magnetised=_magnetised(session))
     return diagnose(machine, findings, answers_of(session.events), _allowed(session, possible)), machine
 
 

@@ -31,7 +31,7 @@ def test_how_far_and_which_way_the_reading_has_to_go() -> None:
 
 
 def test_the_way_to_go_has_no_more_places_than_the_figure() -> None:
-    """Seen at azimuth: a figure of 16 µs, and "lower by 15.59 µs" under it."""
+    """At azimuth: a reading of 16 µs, and "lower by 15.59 µs" under it."""
     azimuth = Target(value=0.0, unit="µs", tolerance=40.0, source="common practice, no source")
     reading = Reading("azimuth_delay", "left-right", 15.59, 2.0)
     assert TurnGuide().direction(reading, judge(reading, azimuth), "steady") == "lower by 16 µs"
@@ -39,7 +39,7 @@ def test_the_way_to_go_has_no_more_places_than_the_figure() -> None:
 
 def test_the_other_way_when_it_runs_away_and_not_before_it_moved() -> None:
     guide = turned()
-    assert tell(guide, -2.0, "falling") == "raise by 2.0 dB"  # from where it came is not known
+    assert tell(guide, -2.0, "falling") == "raise by 2.0 dB"  # its start is unknown
     tell(guide, -2.0, "steady")
     assert tell(guide, -2.02, "falling") == "raise by 2.0 dB"  # noise is no turn
     assert tell(guide, -2.4, "falling") == "turn the other way"

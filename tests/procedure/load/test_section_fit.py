@@ -1,4 +1,4 @@
-"""Reference tapes as workshops have them: single-purpose cassettes, other frequencies, other fluxes."""
+"""Reference tapes found in workshops: single-purpose cassettes, other frequencies, other fluxes."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from bench.procedure.kinds.correct.interface import replay_dbfs
 from bench.procedure.kinds.correct.reference_tape import expected_dbfs, fringes
 from bench.procedure.load.library import Library
 from bench.procedure.load.reader import load_sheet
-from bench.procedure.load.serving import section_for
+from bench.procedure.load.section_fit import section_for
 from bench.procedure.load.validate import check_files
 from bench.procedure.model.sheets import Section
 from bench.procedure.model.steps import Adjust, Reference
@@ -121,6 +121,7 @@ def said_of(bench: Path, name: str, old: str, new: str) -> list[str]:
     ("name", "old", "new", "said"),
     [
         ("workshop-set", '"workshop-level-400", ', '"cassette-9", ', 'there is no reference-tape sheet "cassette-9"'),
+        ("workshop-set", '"workshop-level-400", ', f'"{"é" * 300}", ', "there is no reference-tape sheet"),
         ("workshop-set", '"workshop-level-400", ', "", "none of these tapes has a level tone"),
         ("workshop-set", '"workshop-speed-3000"', '"reel-95"', "are for different speed"),
         ("workshop-set", '"workshop-speed-3000"', '"workshop-set"', "is a set, not a tape"),
