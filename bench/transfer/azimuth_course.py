@@ -23,7 +23,7 @@ from bench.transfer.errors import STRETCH_S, AzimuthCourse
 Floats = NDArray[np.float64]
 
 MEASURED_S = 5.0
-"""So much is measured in the middle of each stretch: more would take as much time as decoding, and be little better."""
+"""So much is measured in the middle of each stretch: more would take twice the time, and be little better."""
 LEAST_S = 6.5
 """The last stretch counts from this length on."""
 STEPS_US = (0.0, *np.geomspace(0.1, 30.0, 26).tolist())
