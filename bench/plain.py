@@ -12,7 +12,7 @@ from bench.problem import Problem
 from bench.procedure.run import commands as say
 from bench.procedure.run.desk import Desk
 from bench.procedure.state.snapshot import Outcome, Prompt, Snapshot
-from bench.session.compare.diagnosis import WhatIsWrong, time_to_ask
+from bench.session.compare.diagnosis import OPEN_EXERCISE, WhatIsWrong, time_to_ask
 from bench.words.sentences import inert
 
 HELP = (
@@ -147,7 +147,7 @@ class LineCommands:
             self._desk.post(say.RunTest())
             return
         if self._wrong is None:
-            self._line("  in an exercise you say what is wrong; the debrief has the rest")
+            self._line(f"  {OPEN_EXERCISE}")
             return
         if self._narrator.trainee and not named:
             self._line("  what do you think is wrong? Type diagnose, and one cause or more")

@@ -58,8 +58,11 @@ class PracticePort(ModelPort):
         self._machine.switch(control, position)
 
     def reading_in(self, unit: str, at: str = "") -> float | None:
-        """Present reading of a meter of the machine, or of a voltmeter at a test point; None if there is none."""
-        return self._machine.reading_at(at) if at else None
+        """What a meter of the machine shows, to 0.1 dB, or a voltmeter of four digits; None if there is none."""
+        if not at:
+            return None
+        reading = self._machine.reading_at(at)
+        return float(f"{reading:.4g}") if unit == "mV" else round(reading, 1)
 
     def output_to_mark(self) -> None:
         """Turn the output control to its mark."""

@@ -41,7 +41,7 @@ def run(args: argparse.Namespace) -> int:
     """Diagnose and print."""
     if args.about:
         from bench.diagnosis.machine import Machine
-        from bench.diagnosis.telling.teaching import about
+        from bench.diagnosis.output.cause_page import about
 
         print("\n".join(about(args.about, Machine())))
         return 0
@@ -49,11 +49,11 @@ def run(args: argparse.Namespace) -> int:
         raise Problem("diagnose takes a session, or --readings FILE.json, and not both")
     diagnosis, ignored, assumed = _of_file(Path(args.readings)) if args.readings else _of_session(args)
     if args.json:
-        from bench.diagnosis.telling.contract import as_json
+        from bench.diagnosis.output.contract import as_json
 
         print(json.dumps(as_json(diagnosis, ignored, assumed), ensure_ascii=False, allow_nan=False))
         return 0
-    from bench.diagnosis.telling.page import page
+    from bench.diagnosis.output.page import page
 
     lines = page(diagnosis)
     lines += [f"Ignored: {sentence}." for sentence in ignored]
@@ -67,7 +67,7 @@ Told = tuple["Diagnosis", tuple[str, ...], tuple[str, ...]]
 
 def _of_file(path: Path) -> Told:
     from bench.diagnosis.answer import diagnose
-    from bench.diagnosis.telling.contract import read_case
+    from bench.diagnosis.output.contract import read_case
 
     case = read_case(path)
     return diagnose(case.machine, case.findings, case.answers), case.ignored, case.machine.assumed

@@ -11,8 +11,8 @@ from pathlib import Path
 
 from bench.audio.standard_error import stderr_to_file
 from bench.diagnosis.answer import Diagnosis
-from bench.diagnosis.telling.contract import as_json as diagnosis_json
-from bench.diagnosis.telling.page import first_line
+from bench.diagnosis.output.contract import as_json as diagnosis_json
+from bench.diagnosis.output.page import first_line
 from bench.open_run import OpenRun
 from bench.problem import Problem
 from bench.procedure.state.outcome import last_attempts

@@ -1,4 +1,4 @@
-"""What a diagnosis says: causes with their probabilities and reasons, settings, and what was not looked at."""
+"""The result of a diagnosis: causes with probabilities and reasons, settings, and what no reading could show."""
 
 from __future__ import annotations
 
@@ -11,29 +11,32 @@ import numpy as np
 from bench.diagnosis.causes.cause import Cause
 from bench.diagnosis.causes.table import known_causes
 from bench.diagnosis.machine import Machine
-from bench.diagnosis.next_test import NextTest, Possible, mend_first, next_test, stage_now
+from bench.diagnosis.next_test import NextTest, Possible, doubt_bits, mend_first, next_test, stage_now
 from bench.diagnosis.options import STRANGE, cleared
+from bench.diagnosis.readings.adjustable import out_of_line
 from bench.diagnosis.readings.finding import Finding
-from bench.diagnosis.readings.lines import lines_of
-from bench.diagnosis.readings.looks import ratios
+from bench.diagnosis.readings.lines import attribute_lines
+from bench.diagnosis.readings.looks import COMPLAINT, likelihood_ratios
 from bench.diagnosis.readings.references import with_references
-from bench.diagnosis.readings.wiring import LEVELS, Sign, signs
-from bench.diagnosis.repeated import once
-from bench.diagnosis.rows import Place, Rows, Unused, part_places, place
+from bench.diagnosis.readings.wiring import LEVELS, Sign, find_signs
+from bench.diagnosis.repeated import merge_repeats
+from bench.diagnosis.rows import DataRow, Rows, Unused, data_row, part_rows
 from bench.diagnosis.settings import Setting, settings_of
 from bench.diagnosis.tones import switch_db
 from bench.diagnosis.weighing import NOTHING, Weighed, Weighing, weigh
 
 SURE_SIGN = 0.9
 USUAL_PART = 0.5
-"""A cause of a part that fewer open-reel machines have than this is not told as one that nobody looked at."""
+"""If fewer open-reel machines than this have the part, its causes are not listed among those not looked at."""
+MISTAKE_OR_FAULT = 0.5
+"""A reading that no cause explains is a mistake in measuring, or else a fault that is not in the list: even odds."""
 ALIKE = 0.1
-"""Another cause this likely beside the first, as a share of it, is told as one that reads alike."""
+"""A similar cause is listed if its probability is at least this share of the first one's."""
 
 
 @dataclass(frozen=True, slots=True)
 class Severity:
-    """How bad it is, expanded uncertainty (k = 2)."""
+    """How bad it is, with expanded uncertainty (k = 2)."""
 
     value: float
     unit: str
@@ -56,12 +59,14 @@ class Suspect:
     kind: str = ""
     left: str = ""
     gone: bool = False
-    """Whether cleaning and demagnetising, which were done, put it right."""
+    """Whether the cleaning and demagnetising that were done have put it right."""
+    curve: tuple[tuple[Finding, float], ...] = ()
+    """The response that shows it best, by frequency, with what each tone should read by this cause, dB."""
 
 
 @dataclass(frozen=True, slots=True)
 class CauseSet:
-    """Causes that are there together."""
+    """Causes that are present together."""
 
     causes: tuple[str, ...]
     probability: float
@@ -77,14 +82,18 @@ class Diagnosis:
     not_in_list: float
     settings: tuple[Setting, ...]
     not_looked_at: tuple[str, ...]
-    """Causes that these readings can't show."""
+    """Causes that these readings cannot show."""
     unused: tuple[Unused, ...]
     unknown_answers: tuple[str, ...]
     contradictions: tuple[str, ...]
     outliers: tuple[Finding, ...]
-    """Readings that stand alone: neither the others nor any cause explain them, so that they count less."""
+    """Readings that fit neither the others nor any cause, and therefore count less."""
     readings: int
     next_test: NextTest | None = None
+    doubt_bits: float = 0.0
+    """How much is open about what has to be repaired."""
+    out_of_line: tuple[Finding, ...] = ()
+    """The readings that trimmers set and that are out of tolerance, the furthest out first."""
 
 
 def diagnose(
@@ -93,72 +102,83 @@ def diagnose(
     answers: Mapping[str, str] | None = None,
     possible: Possible | None = None,
 ) -> Diagnosis:
-    """What is wrong, from readings and what a person saw.
+    """Find what is wrong from readings and from what a person saw.
 
     Args:
         machine: the machine.
         findings: the readings.
         answers: what a person saw, by question.
-        possible: whether a test that could be suggested can be made; None where all can.
+        possible: tells whether a test can be made here; None if all can.
     """
-    told, plain = signs(with_references(findings, machine), machine)
-    lines = lines_of(plain, machine)
+    by_sign, plain = find_signs(with_references(findings, machine), machine)
+    lines = attribute_lines(plain, machine)
     levels = {(f.stage, f.source) for f in plain if f.quantity in LEVELS and f.value is not None}
     plain = [f for f in plain if f.quantity != "balance" or (f.stage, f.source) not in levels]
-    placed = [place(f, machine) for f in plain if f.quantity not in _ELSEWHERE]
-    places = [p for p in placed if isinstance(p, Place)]
-    places, contradictions = once(places)
-    places += part_places(plain, lines.peaks, lines.finding)
+    placed = [data_row(f, machine) for f in plain if f.quantity not in _ELSEWHERE]
+    data_rows = [p for p in placed if isinstance(p, DataRow)]
+    data_rows, contradictions = merge_repeats(data_rows)
+    data_rows += part_rows(plain, lines.peaks, lines.finding)
     unused = tuple(p for p in placed if isinstance(p, Unused))
     causes = tuple(c for c in known_causes(machine.heads) if c.name != "idler" or "idler" in machine.parts)
     looks = [c for c in causes if c.name not in (answers or {})]
-    by_answer, unknown = ratios(answers or {}, causes)
-    if not places:
-        return _of_signs(told, causes, unused, tuple(unknown), len(findings))
-    rows = Rows(places, machine)
+    by_answer, unknown = likelihood_ratios(answers or {}, causes)
+    if not data_rows:
+        return _signs_alone(by_sign, causes, unused, tuple(unknown), len(findings))
+    rows = Rows(data_rows, machine)
     weighing = weigh(rows, causes, by_answer)
     suspects = _suspects(weighing, causes, machine)
     certain = 1.0
-    for sign in told:
+    for sign in by_sign:
         certain *= 1 - sign.probability
-    suspects += [_suspect_of_sign(s) for s in told]
+    suspects += [_suspect_of_sign(s) for s in by_sign]
     suspects.sort(key=lambda s: -s.probability)
     nothing = sum(s.probability for s in weighing.sets if not s.options) * certain
     strange = sum(s.probability for s in weighing.sets if any(o.cause is STRANGE for o in s.options))
+    unexplained = MISTAKE_OR_FAULT * nothing if weighing.outliers else 0.0
     return Diagnosis(
         suspects=tuple(suspects),
-        sets=_sets(weighing, told),
-        nothing=nothing,
-        not_in_list=strange,
+        sets=_sets(weighing, by_sign),
+        nothing=nothing - unexplained,
+        not_in_list=strange + unexplained,
         settings=settings_of(weighing),
-        not_looked_at=tuple(c.name for c in weighing.invisible if machine.cassette or c.reels >= USUAL_PART),
+        not_looked_at=_not_looked_at(weighing, causes, answers or {}),
         unused=unused,
         unknown_answers=tuple(unknown),
         contradictions=contradictions,
-        outliers=tuple(rows.places[n].finding for n in weighing.outliers),
+        outliers=tuple(rows.data_rows[n].finding for n in weighing.outliers),
         readings=len(findings) - len(unused),
-        next_test=_of_sign(told) or next_test(weighing, looks, machine, possible),
+        next_test=_repair_first(by_sign) or next_test(weighing, looks, machine, possible),
+        doubt_bits=doubt_bits(weighing),
+        out_of_line=out_of_line(plain),
     )
 
 
-def _of_sign(told: Sequence[Sign]) -> NextTest | None:
-    """What a sure sign asks to be done before anything else."""
-    sure = [s for s in told if s.probability >= SURE_SIGN]
+def _not_looked_at(weighing: Weighing, causes: Sequence[Cause], answers: Mapping[str, str]) -> tuple[str, ...]:
+    """The causes that no reading shows and nobody looked for; what the owner hears is no look."""
+    looks = {question: answer for question, answer in answers.items() if not question.endswith(COMPLAINT)}
+    seen = {o.cause.name for s in weighing.alone for o in s.options if o.shown} | {*likelihood_ratios(looks, causes)[0]}
+    cassette = weighing.fitter.rows.machine.cassette
+    return tuple(c.name for c in causes if c.name not in seen and (cassette or c.reels >= USUAL_PART))
+
+
+def _repair_first(by_sign: Sequence[Sign]) -> NextTest | None:
+    """The repair that an unmistakable sign requires before anything else."""
+    sure = [s for s in by_sign if s.probability >= SURE_SIGN]
     return mend_first(sure[0].mended_by) if sure else None
 
 
 _ELSEWHERE = ("flutter_component", "mono_sum")
-"""Quantities that are used, though not as rows of their own."""
+"""Quantities that are used, but not as rows of their own."""
 
 
-def _of_signs(
-    told: Sequence[Sign], causes: Sequence[Cause], unused: tuple[Unused, ...], unknown: tuple[str, ...], count: int
+def _signs_alone(
+    by_sign: Sequence[Sign], causes: Sequence[Cause], unused: tuple[Unused, ...], unknown: tuple[str, ...], count: int
 ) -> Diagnosis:
-    """Where no reading tells of anything but signs."""
-    none = math.prod(1 - s.probability for s in told) * NOTHING
+    """The result if only signs were found, with no other reading to weigh."""
+    none = math.prod(1 - s.probability for s in by_sign) * NOTHING
     return Diagnosis(
-        tuple(_suspect_of_sign(s) for s in told),
-        tuple(CauseSet((s.name,), s.probability) for s in told),
+        tuple(_suspect_of_sign(s) for s in by_sign),
+        tuple(CauseSet((s.name,), s.probability) for s in by_sign),
         none,
         0.0,
         (),
@@ -168,7 +188,7 @@ def _of_signs(
         (),
         (),
         count - len(unused),
-        next_test=_of_sign(told),
+        next_test=_repair_first(by_sign),
     )
 
 
@@ -176,13 +196,17 @@ def _suspect_of_sign(sign: Sign) -> Suspect:
     return Suspect(sign.name, sign.title, sign.channel, sign.probability, None, sign.seen_in, (), (), sign.mended_by)
 
 
-def _sets(weighing: Weighing, told: Sequence[Sign]) -> tuple[CauseSet, ...]:
-    """Sets by name; what signs tell stands in each of them."""
-    sure = tuple(s.name for s in told if s.probability >= 0.5)
+def _sets(weighing: Weighing, by_sign: Sequence[Sign]) -> tuple[CauseSet, ...]:
+    """Sets by the names of their causes; every set includes what unmistakable signs have shown."""
+    sure = tuple(s.name for s in by_sign if s.probability >= 0.5)
     out: dict[tuple[str, ...], float] = {}
     for s in weighing.sets:
         names = (*sure, *sorted({o.cause.name for o in s.options}))
-        out[names] = out.get(names, 0.0) + s.probability
+        unexplained = MISTAKE_OR_FAULT if weighing.outliers and not s.options else 0.0
+        out[names] = out.get(names, 0.0) + (1 - unexplained) * s.probability
+        if unexplained:
+            other = (*sure, STRANGE.name)
+            out[other] = out.get(other, 0.0) + unexplained * s.probability
     ranked = sorted(out.items(), key=lambda item: -item[1])
     return tuple(CauseSet(names, p) for names, p in ranked if p >= 0.001)
 
@@ -197,33 +221,35 @@ def _suspects(weighing: Weighing, causes: Sequence[Cause], machine: Machine) -> 
     out = []
     for name, probability in total.items():
         cause = known[name]
-        channel, kind = _where(weighing.sets, name)
+        channel, kind = _channel_and_kind(weighing.sets, name)
         best = next(s for s in weighing.sets if any(o.cause.name == name for o in s.options))
         beside = {o.cause.name for o in best.options} - {name}
         like = [c for c in cause.like if total.get(c, 0.0) >= ALIKE * probability and c not in beside]
-        like += _instead(weighing, {name} | beside, total) if 0.02 < probability < 0.97 else []
-        gains = _gains(weighing, best, _without(weighing, {name, *cause.like, *like} - beside, beside))
+        like += _rivals(weighing, {name} | beside, total) if 0.02 < probability < 0.97 else []
+        gains = _gains(weighing, best, _comparison(weighing, {name, *cause.like, *like} - beside, beside))
+        speaks_for = tuple(f for f, g in gains if g > 1.0)[:6]
         out.append(
             Suspect(
                 name=name,
                 title=cause.title,
                 channel=channel,
                 probability=min(probability, 1.0),
-                severity=_severity(cause, name, best, _scale(cause, machine)),
-                speaks_for=tuple(f for f, g in gains if g > 1.0)[:6],
+                severity=_severity(cause, name, best, machine),
+                speaks_for=speaks_for,
                 speaks_against=tuple(f for f, g in reversed(gains) if g < -1.0)[:4],
                 like=tuple(dict.fromkeys(like)),
                 mended_by=cause.mended_by,
                 kind=kind,
                 left=cause.left,
                 gone=all(cleared(o.variant, now) for o in best.options if o.cause.name == name),
+                curve=_curve(weighing, best, speaks_for),
             )
         )
     return out
 
 
-def _instead(weighing: Weighing, best: set[str], total: Mapping[str, float]) -> list[str]:
-    """The causes that likely sets have instead of those that go with each other best."""
+def _rivals(weighing: Weighing, best: set[str], total: Mapping[str, float]) -> list[str]:
+    """Causes in likely sets that lack part of the best set."""
     out = []
     for s in weighing.sets[:6]:
         names = {o.cause.name for o in s.options}
@@ -232,19 +258,19 @@ def _instead(weighing: Weighing, best: set[str], total: Mapping[str, float]) -> 
     return out
 
 
-def _without(weighing: Weighing, alike: set[str], beside: set[str]) -> Weighed | None:
-    """The likeliest set beside which it shows what speaks for a cause.
+def _comparison(weighing: Weighing, alike: set[str], beside: set[str]) -> Weighed | None:
+    """The set for comparison, which shows what the readings say for a cause.
 
-    It has what goes with the cause, but none of those that read alike, since they explain the same readings, nor a
-    fault of any shape, which explains all.
+    It has the causes that accompany it, but none that read alike, because those explain the same readings, and no
+    unknown fault, because that explains everything.
     """
     fit = [s for s in (*weighing.sets, *weighing.alone) if alike.isdisjoint(o.cause.name for o in s.options)]
     fit = [s for s in fit if all(o.cause is not STRANGE for o in s.options)]
     return next((s for s in fit if beside <= {o.cause.name for o in s.options}), next(iter(fit), None))
 
 
-def _where(sets: Sequence[Weighed], name: str) -> tuple[str, str]:
-    """The likeliest channel, and the likeliest kind."""
+def _channel_and_kind(sets: Sequence[Weighed], name: str) -> tuple[str, str]:
+    """The most likely channel and kind of a cause."""
     channel: dict[str, float] = {}
     kind: dict[str, float] = {}
     for s in sets:
@@ -256,7 +282,7 @@ def _where(sets: Sequence[Weighed], name: str) -> tuple[str, str]:
 
 
 def _gains(weighing: Weighing, best: Weighed, without: Weighed | None) -> list[tuple[Finding, float]]:
-    """By how much each reading is better understood with a cause than without, best first."""
+    """How much better each reading is explained with a cause than without, best first."""
     rows = weighing.fitter.rows
     precision = weighing.fitter.whiten.T @ weighing.fitter.whiten
     size = np.maximum(np.sqrt(1 / np.diag(precision)), 0.1)
@@ -266,16 +292,28 @@ def _gains(weighing: Weighing, best: Weighed, without: Weighed | None) -> list[t
 
     gain = misfit(without) - misfit(best) if without is not None else np.zeros(len(rows))
     order = np.argsort(-gain)
-    return [(rows.places[n].finding, float(gain[n])) for n in order]
+    return [(rows.data_rows[n].finding, float(gain[n])) for n in order]
 
 
-def _severity(cause: Cause, name: str, best: Weighed, scale: float) -> Severity | None:
-    """Of the channel that has most of it."""
-    at, found = best.settings, []
+def _curve(weighing: Weighing, best: Weighed, speaks_for: Sequence[Finding]) -> tuple[tuple[Finding, float], ...]:
+    """Measured and predicted response, of the stage, source and channel of the first response that speaks for it."""
+    shows = next((f for f in speaks_for if f.quantity == "response"), None)
+    if shows is None:
+        return ()
+    read = zip((p.finding for p in weighing.fitter.rows.data_rows), best.read, strict=True)
+    same = ("quantity", "stage", "source", "channel", "sent_db")
+    points = [(f, float(db)) for f, db in read if all(getattr(f, a) == getattr(shows, a) for a in same)]
+    return tuple(sorted(points, key=lambda point: point[0].frequency_hz or 0.0))
+
+
+def _severity(cause: Cause, name: str, best: Weighed, machine: Machine) -> Severity | None:
+    """The severity in the worse channel."""
+    at, found, scale = best.settings, [], 1.0
     for option in best.options:
         moves = option.variant.moves
         if option.cause.name == name:
             found = [at + n for n, m in enumerate(moves) if m.figure == moves[0].figure]
+            scale = _scale(cause, moves[0].figure, machine) if moves else 1.0
         at += len(moves)
     if not found:
         return None
@@ -284,8 +322,8 @@ def _severity(cause: Cause, name: str, best: Weighed, scale: float) -> Severity 
     return Severity(scale * amount, cause.unit, 2 * scale * amount * min(deviation, 1.0))
 
 
-def _scale(cause: Cause, machine: Machine) -> float:
-    """From the model's amount to the unit of the severity."""
-    if cause.name == "equalisation-switch":
+def _scale(cause: Cause, figure: str, machine: Machine) -> float:
+    """Factor from the amount in the model to the unit of the severity."""
+    if figure in ("equalisation_switch", "reference_equalisation"):
         return abs(switch_db(machine))
     return {"µm": machine.film_scale, "mm": float((machine.width_mm / 0.6) ** 0.7)}.get(cause.unit, 1.0)

@@ -1,4 +1,4 @@
-"""The steps of a job by which a suggested test is made, or a remedy carried out."""
+"""Finds the steps of a job that carry out a suggested test or a repair."""
 
 from __future__ import annotations
 
@@ -11,11 +11,11 @@ from bench.procedure.model.steps import CIRCUIT, Adjust, ByHand, plays_reference
 from bench.procedure.state.dependencies import quantities
 
 REMEDIES = {"clean": "clean", "clean again": "clean", "demagnetise": "demagnetise"}
-"""What mends a cause, and the act of a step that does it."""
+"""The repairs that a step can do, with the `does` of that step."""
 
 
 def steps_for(test: NextTest, steps: Sequence[JobStep]) -> tuple[str, str] | None:
-    """The first and the last of the steps that carry out a suggestion; None where the job has none."""
+    """The first and last of the steps that carry out a suggestion; None if the job has none."""
     act, wanted = REMEDIES.get(test.remedy), set(test.quantities)
     fit = [isinstance(s, ByHand) and act in s.does if act else bool(wanted & _measures(s)) for s in steps]
     if True not in fit:
@@ -26,7 +26,7 @@ def steps_for(test: NextTest, steps: Sequence[JobStep]) -> tuple[str, str] | Non
 
 
 def _measures(step: JobStep) -> frozenset[tuple[Source, str]]:
-    """What a step reads and does not adjust, by source."""
+    """The (source, quantity) pairs that a step measures without adjusting."""
     if isinstance(step, Adjust):
         return frozenset()
     out: set[tuple[Source, str]] = set()

@@ -1,7 +1,7 @@
-"""The most likely figures of a machine under many sets of causes at once, and the evidence for each set.
+"""Fits the figures of a machine under many sets of causes at once, and computes the evidence for each set.
 
-Gauss-Newton with Levenberg's damping; the evidence by Laplace's approximation. What readings follow in a straight line
-(levels, tolerances, rough responses) is summed over beforehand, in the covariance of the rows.
+Gauss-Newton with Levenberg's damping; the evidence is Laplace's approximation. Figures on which the readings depend
+linearly (levels, tolerances, rough responses) are marginalised in advance, in the covariance of the rows.
 """
 
 from __future__ import annotations
@@ -20,21 +20,21 @@ from bench.diagnosis.rows import Rows
 
 Values = NDArray[np.float64]
 
-BENT = tuple(f.name for f in FIGURES if not f.straight)
-"""Settings that readings follow in a curve: fitted one by one."""
+NONLINEAR = tuple(f.name for f in FIGURES if not f.linear)
+"""Settings on which the readings depend nonlinearly, which are therefore fitted."""
 DAMPING, STEP = 1e-2, 0.05
 STARTS = (1.0, 4.0)
-"""Where azimuth starts, of its usual spread: at 0 its loss has no slope, so that no fit would leave it."""
+"""Starting values of azimuth, in units of its usual spread. Its loss has no slope at 0, where a fit would stay."""
 FREEDOM = 4.0
-"""Degrees of freedom of the settings' prior (Student's t): a trimmer may stand far out."""
+"""Degrees of freedom of the settings' prior, a Student's t because a trimmer may be far out."""
 
 
 class Problemset:
-    """Sets of causes to be fitted, padded to one size.
+    """Sets of causes to be fitted, padded to the same size.
 
     Args:
-        sets: the variants that are there in each.
-        columns: those that the curves of a variant add, by the variant.
+        sets: the variants in each set.
+        columns: the columns that the curves of a variant add, by `id` of the variant.
         rows: the rows.
     """
 
@@ -53,8 +53,8 @@ class Problemset:
                 self.sign[n, k], self.median[n, k], self.precision[n, k] = m.sign, np.log(m.median), m.spread**-2
             self.columns[n, :, : more.shape[1]] = more
 
-    def some(self, which: NDArray[np.int64]) -> Problemset:
-        """These of the sets, padded as they are."""
+    def select(self, which: NDArray[np.int64]) -> Problemset:
+        """A selection of the sets, with the same padding."""
         out = copy(self)
         out.sets = [self.sets[n] for n in which]
         for name in ("figure", "sign", "median", "precision", "columns"):
@@ -68,24 +68,24 @@ class Fitted:
 
     problem: Problemset
     settings: int
-    """How many of `x` are settings."""
+    """Number of settings at the start of `x`."""
     log_evidence: Values
     x: Values
-    """Settings that bend, then logarithms of amounts, then coefficients of curves, shape (sets, …)."""
+    """Nonlinear settings, then logarithms of amounts, then coefficients of curves, shape (sets, …)."""
     spread: Values
     """Covariance of `x`."""
     read: Values
-    """What each set says the rows read."""
+    """Prediction of each set for the rows."""
     slopes: Values
     """d(rows)/dx of settings and amounts, shape (sets, rows, ·)."""
 
-    def some(self, which: NDArray[np.int64]) -> Fitted:
-        """The result for these of the sets."""
+    def select(self, which: NDArray[np.int64]) -> Fitted:
+        """The result for a selection of the sets."""
         arrays = (self.log_evidence, self.x, self.spread, self.read, self.slopes)
-        return Fitted(self.problem.some(which), self.settings, *(a[which] for a in arrays))
+        return Fitted(self.problem.select(which), self.settings, *(a[which] for a in arrays))
 
-    def joined(self, pairs: Sequence[tuple[int, int]]) -> Values:
-        """A start for sets of two from two sets of one: settings half way, amounts as they were."""
+    def pair_starts(self, pairs: Sequence[tuple[int, int]]) -> Values:
+        """Starting values for pairs, from two single causes: the mean of their settings, and the amounts of each."""
         s, sets = self.settings, self.problem.sets
         joined = Problemset([sets[a] + sets[b] for a, b in pairs], self.problem.all_columns, self.problem.rows)
         out = np.zeros((len(pairs), s + joined.figure.shape[1] + joined.columns.shape[2]))
@@ -98,14 +98,14 @@ class Fitted:
 
 
 class _State(NamedTuple):
-    """Where the sets stand."""
+    """The current state of the fit, for each set."""
 
     x: Values
     read: Values
     residual: Values
     """Whitened."""
     cost: Values
-    """Twice minus the logarithm of likelihood and prior."""
+    """−2 times the logarithm of likelihood times prior."""
 
 
 class Fitter:
@@ -113,7 +113,7 @@ class Fitter:
 
     Args:
         rows: the readings.
-        covariance: of the rows on a machine without a fault whose bent settings are known.
+        covariance: covariance of the rows of a machine without a fault whose nonlinear settings are known.
     """
 
     def __init__(self, rows: Rows, covariance: Values) -> None:
@@ -122,19 +122,19 @@ class Fitter:
         runs, weights = rows.runs(), rows.channel_weights()
         present = sorted(set(runs.tolist()))
         self.settings: list[int] = []
-        self._colour: list[int] = []
+        self._name_number: list[int] = []
         share: list[Values] = []
-        for colour, name in enumerate(BENT):
+        for number, name in enumerate(NONLINEAR):
             shape = NAMES[name].shape
             for at in np.ndindex(*shape):
                 if shape[:1] == SETTINGS and at[0] not in present:
                     continue
                 of_run = (runs == at[0]) if shape[:1] == SETTINGS else np.ones(len(rows), dtype=bool)
                 self.settings.append(index(name, *at))
-                self._colour.append(colour)
+                self._name_number.append(number)
                 share.append(of_run * (weights[:, at[1]] if len(shape) > 1 else 1.0))
         self._share = np.array(share)
-        self._azimuth = width[self.settings] * np.array(["azimuth" in BENT[colour] for colour in self._colour])
+        self._azimuth = width[self.settings] * np.array(["azimuth" in NONLINEAR[n] for n in self._name_number])
         self.weigh_by(covariance, 1.0)
 
     def graded(self, covariance: Values, adjusted: float) -> Fitter:
@@ -164,18 +164,21 @@ class Fitter:
         return out
 
     def predict(self, problem: Problemset, x: Values) -> Values:
-        """What each set says the rows read."""
+        """Prediction of each set for the rows."""
         s = len(self.settings) + problem.figure.shape[1]
         return self.rows.predict(self.vectors(problem, x)) + (problem.columns @ x[:, s:, None])[..., 0]
 
     def slopes(self, problem: Problemset, x: Values) -> Values:
-        """d(rows)/dx of settings and amounts, shape (sets, rows, ·). Settings of one name go together, one to a row."""
+        """d(rows)/dx of settings and amounts, shape (sets, rows, ·).
+
+        All settings of one name are moved at once, because each row depends on only one of them.
+        """
         count, s, k = len(x), len(self.settings), problem.figure.shape[1]
         base = self.vectors(problem, x)
         tries = [base]
-        for colour in range(len(BENT)):
+        for number in range(len(NONLINEAR)):
             moved = base.copy()
-            moved[:, [i for i, c in zip(self.settings, self._colour, strict=True) if c == colour]] += STEP
+            moved[:, [i for i, c in zip(self.settings, self._name_number, strict=True) if c == number]] += STEP
             tries.append(moved)
         for n in range(k):
             moved = base.copy()
@@ -184,8 +187,8 @@ class Fitter:
             tries.append(moved)
         read = self.rows.predict(np.concatenate(tries)).reshape(len(tries), count, -1)
         slopes = (read[1:] - read[0]) / STEP
-        settings = slopes[self._colour] * self._share[:, None]
-        return np.concatenate([np.moveaxis(settings, 0, 2), np.moveaxis(slopes[len(BENT) :], 0, 2)], axis=2)
+        settings = slopes[self._name_number] * self._share[:, None]
+        return np.concatenate([np.moveaxis(settings, 0, 2), np.moveaxis(slopes[len(NONLINEAR) :], 0, 2)], axis=2)
 
     def _prior(self, problem: Problemset) -> tuple[Values, Values]:
         """Mean and precision of x for each set."""
@@ -195,7 +198,7 @@ class Fitter:
         return np.concatenate(mean, axis=1), np.concatenate(precision, axis=1)
 
     def _weights(self, x: Values, prior: Values, precision: Values) -> tuple[Values, Values]:
-        """Precision of the prior around x, and what the prior costs there: twice minus its logarithm."""
+        """Precision of the prior around x, and its cost there: −2 times its logarithm."""
         off, s = precision * (x - prior) ** 2, len(self.settings)
         weights = precision.copy()
         weights[:, :s] *= (FREEDOM + 1) / (FREEDOM + off[:, :s])
@@ -203,7 +206,7 @@ class Fitter:
         return weights, cost
 
     def _normal(self, slopes: Values, columns: Values, precision: Values) -> tuple[Values, Values]:
-        """Whitened slopes with the whitened columns of curves, and the matrix of the normal equations."""
+        """Whitened slopes together with the whitened columns of curves, and the matrix of the normal equations."""
         white = np.concatenate([self.whiten @ slopes, columns], axis=2)
         normal = np.swapaxes(white, 1, 2) @ white
         at = np.arange(normal.shape[1])
@@ -211,7 +214,7 @@ class Fitter:
         return white, normal
 
     def fit(self, problem: Problemset, start: Values | None = None, rounds: int = 5) -> Fitted:
-        """The most likely figures of each set, and the evidence."""
+        """Fit the figures of each set and compute its evidence."""
         prior, precision = self._prior(problem)
         if start is None:
             start = prior.copy()
@@ -227,7 +230,7 @@ class Fitter:
         return Fitted(problem, len(self.settings), evidence, at.x, spread, at.read, slopes)
 
     def _azimuth_start(self, problem: Problemset) -> Values:
-        """Azimuth as it is most likely without a cause, from several starts; all else 0."""
+        """The most likely azimuth without a cause, fitted from several starts; the other settings are 0."""
         alone = Problemset([()] * len(STARTS), problem.all_columns, self.rows)
         starts = self.mean[self.settings] + np.outer(STARTS, self._azimuth)
         found = self.fit(alone, starts, rounds=4)
@@ -235,30 +238,30 @@ class Fitter:
         return np.asarray(np.where(self._azimuth > 0, best - self.mean[self.settings], 0.0))
 
     def evidence(self, fitted: Fitted) -> Values:
-        """The evidence of sets that were fitted with another covariance, after one step straight along their slopes."""
+        """The evidence of sets that were fitted with another covariance, after one linear step."""
         problem = fitted.problem
         prior, precision = self._prior(problem)
         start = self._state(problem, fitted.x, fitted.read)
         along = (fitted.slopes, self.whiten @ problem.columns)
-        step, white, normal = self._aim(problem, start, along, np.full(len(problem.sets), DAMPING))
+        step, white, normal = self._solve(problem, start, along, np.full(len(problem.sets), DAMPING))
         residual = start.residual - (white @ step[..., None])[..., 0]
         cost = (residual**2).sum(axis=1) + self._weights(start.x + step, prior, precision)[1]
         return self._laplace(np.minimum(cost, start.cost), precision, normal)
 
     def step(self, problem: Problemset, x: Values, residual: Values, slopes: Values) -> tuple[Values, Values, Values]:
-        """One step from sets that were fitted with another covariance or prior.
+        """One linear step for sets that were fitted with another covariance or prior.
 
         Args:
             problem: the sets.
-            x: where they stand.
-            residual: of the rows there, whitened.
-            slopes: d(rows)/dx of settings and amounts there.
+            x: the fitted figures.
+            residual: whitened residual of the rows at `x`.
+            slopes: d(rows)/dx of settings and amounts at `x`.
 
         Returns:
             The step, the whitened slopes of all of `x`, and the matrix of the normal equations.
         """
         at = _State(x, residual, residual, np.zeros(len(x)))
-        return self._aim(problem, at, (slopes, self.whiten @ problem.columns), np.zeros(len(x)))
+        return self._solve(problem, at, (slopes, self.whiten @ problem.columns), np.zeros(len(x)))
 
     def _state(self, problem: Problemset, x: Values, read: Values | None = None) -> _State:
         prior, precision = self._prior(problem)
@@ -269,8 +272,8 @@ class Fitter:
     def _step(
         self, problem: Problemset, at: _State, along: tuple[Values, Values], damping: Values
     ) -> tuple[_State, NDArray[np.bool_], Values]:
-        """One step along slopes and whitened columns, kept where it is better; and the normal equations' matrix."""
-        step, _, normal = self._aim(problem, at, along, damping)
+        """One damped step, kept for the sets that it improves; and the matrix of the normal equations."""
+        step, _, normal = self._solve(problem, at, along, damping)
         then = self._state(problem, at.x + step)
         better = then.cost < at.cost
         whole = better[:, None]
@@ -282,10 +285,10 @@ class Fitter:
         )
         return kept, better, normal
 
-    def _aim(
+    def _solve(
         self, problem: Problemset, at: _State, along: tuple[Values, Values], damping: Values
     ) -> tuple[Values, Values, Values]:
-        """The step that the normal equations ask for, the whitened slopes, and the equations' matrix."""
+        """The solution of the damped normal equations, the whitened slopes, and the matrix of the equations."""
         s, k = len(self.settings), problem.figure.shape[1]
         prior, precision = self._prior(problem)
         weights, _ = self._weights(at.x, prior, precision)

@@ -1,7 +1,7 @@
-"""The test that is worth most: the one that tells most a minute about what has to be done.
+"""Chooses the test that gives the most information per minute about what has to be repaired.
 
-A test is a set of readings that were not made yet, or a look. What each likely set of causes would read there is known
-from the model; a few draws from each say by how much the doubt is expected to fall.
+A test is a set of readings that have not been taken yet, or an inspection by eye. The model predicts what each likely
+set of causes would read; random draws from each give the expected reduction of entropy.
 """
 
 from __future__ import annotations
@@ -16,30 +16,30 @@ from bench.diagnosis.causes.cause import Cause
 from bench.diagnosis.machine import Machine
 from bench.diagnosis.options import STRANGE, cleared
 from bench.diagnosis.readings.finding import MAGNETISED, STAGES, Finding, Source, Stage
-from bench.diagnosis.readings.looks import shown
-from bench.diagnosis.rows import Place, Rows, place
+from bench.diagnosis.readings.looks import detection_rates
+from bench.diagnosis.rows import DataRow, Rows, data_row
 from bench.diagnosis.spread import (
     curve_columns,
+    linear_columns,
+    linear_scale,
     rough_columns,
     scatter_covariance,
-    straight_columns,
-    straight_scale,
 )
 from bench.diagnosis.weighing import TEMPER, Weighed, Weighing
 
 Values = NDArray[np.float64]
 
 DRAWS = 24
-MOST_SETS = 12
+MOST_SETS = 24
 SHAPES = 2
-"""Of a curve that nothing has read yet, the shapes that are tried."""
+"""Number of random shapes that are tried for a curve of which there is no reading yet."""
 LEAST_LIKELY = 0.002
-"""Sets less likely than this are not drawn from."""
+"""No draws are made from less likely sets."""
 SETTLED_BITS = 0.35
-"""With so little doubt about what has to be done, that is done first."""
+"""With less entropy than this, the repair comes before any further test."""
 LEAST_BITS = 0.02
 HANDLING = 1.0
-"""Minutes that any test costs beside its own, so that a glance that tells little is not the best."""
+"""Minutes added to the time of each test, so that a quick glance that shows little is not preferred."""
 
 
 Possible = Callable[["NextTest"], bool]
@@ -47,27 +47,27 @@ Possible = Callable[["NextTest"], bool]
 
 @dataclass(frozen=True, slots=True)
 class NextTest:
-    """What to do next."""
+    """What to do next: a test, or a repair."""
 
     step: str
     minutes: float
     parts: tuple[str, ...]
-    """The causes that it tells apart."""
+    """The causes that it distinguishes."""
     bits: float
     quantities: tuple[tuple[Source, str], ...] = ()
-    """What it measures; nothing for a look."""
+    """What it measures; nothing for an inspection by eye."""
     looks_for: str = ""
-    """The cause that a look shows or not."""
+    """The cause that an inspection by eye confirms or excludes."""
     remedy: str = ""
-    """What to mend, where nothing more is to be learnt first."""
+    """The repair, if no test is needed before it."""
 
     @property
     def reference_passes(self) -> int:
-        """Passes of the reference tape that it costs."""
+        """Number of passes of the reference tape that it costs."""
         return int(any(source == "reference-tape" for source, _ in self.quantities))
 
     def as_json(self) -> dict[str, object]:
-        """As the contract has it, and what it measures."""
+        """The test as a JSON object, including what it measures."""
         out: dict[str, object] = {"step": self.step, "minutes": self.minutes, "parts": list(self.parts)}
         measures = [{"source": source, "quantity": quantity} for source, quantity in self.quantities]
         return out | {
@@ -79,13 +79,13 @@ class NextTest:
 
 
 def mend_first(remedy: str) -> NextTest:
-    """Where what to mend is settled."""
+    """The next step if the repair is settled."""
     return NextTest(f"nothing more to learn: {remedy} first", 0.0, (), 0.0, remedy=remedy)
 
 
 @dataclass(frozen=True, slots=True)
 class Measurement:
-    """A test that measures."""
+    """A test by measurement."""
 
     step: str
     minutes: float
@@ -154,28 +154,33 @@ def next_test(
     """The best test.
 
     Args:
-        weighing: of what was read.
-        causes: those that a look could be for.
+        weighing: the weighed sets of causes.
+        causes: the causes that an inspection by eye may be for.
         machine: the machine.
-        possible: whether a test can be made here; None where all can.
+        possible: tells whether a test can be made here; None if all can.
 
     Returns:
-        One of no minutes and no bits where what to mend is settled; None where nothing helps.
+        The test; a repair, with no minutes and no bits, if that is settled; None if no test helps.
     """
-    doubt = _Doubt(weighing)
-    if float(doubt.entropy()) < SETTLED_BITS and not doubt.leads_nowhere():
-        remedy = doubt.remedies[int(np.argmax(doubt.by_remedy()))]
+    candidates = _Candidates(weighing)
+    if float(candidates.entropy()) < SETTLED_BITS and not candidates.leads_nowhere():
+        remedy = candidates.remedies[int(np.argmax(candidates.by_remedy()))]
         return mend_first(remedy)
     best: tuple[float, NextTest] | None = None
-    for test in (*_measured(weighing, doubt, machine), *_looked(doubt, causes)):
+    for test in (*_measurements(weighing, candidates, machine), *_inspections(candidates, causes)):
         rate = test.bits / (test.minutes + HANDLING)
         if test.bits > LEAST_BITS and (possible is None or possible(test)) and (best is None or rate > best[0]):
             best = (rate, test)
     return best[1] if best else None
 
 
-class _Doubt:
-    """The likely sets, and what each asks to be done."""
+def doubt_bits(weighing: Weighing) -> float:
+    """How much is open about what has to be repaired, bits."""
+    return float(_Candidates(weighing).entropy())
+
+
+class _Candidates:
+    """The likely sets, and the repairs that each requires."""
 
     def __init__(self, weighing: Weighing) -> None:
         self.sets: list[Weighed] = list(weighing.sets[:MOST_SETS])
@@ -194,142 +199,149 @@ class _Doubt:
         self._remedy_of = np.array([[t == remedy for remedy in self.remedies] for t in todo], dtype=float)
 
     def by_remedy(self, probability: Values | None = None) -> Values:
-        """Probability of each remedy, the last axis of `probability` being the sets."""
+        """Probability of each repair; the last axis of `probability` is that of the sets."""
         return np.asarray((self.probability if probability is None else probability) @ self._remedy_of)
 
     def leads_nowhere(self) -> bool:
-        """Whether there is most likely nothing to mend, or nobody knows what."""
+        """Whether most likely nothing needs repair, or nobody knows what does."""
         return self.remedies[int(np.argmax(self.by_remedy()))] in ("", STRANGE.mended_by)
 
     def entropy(self, probability: Values | None = None) -> Values:
-        """Of what has to be done, bits."""
+        """Entropy of the repairs, bits."""
         p = np.maximum(self.by_remedy(probability), 1e-12)
         return np.asarray(-(p * np.log2(p)).sum(axis=-1))
 
-    def parted(self, means: Values) -> tuple[str, ...]:
-        """The causes that a test parts: those in which the likeliest set differs from the one that it tells from it."""
+    def distinguished(self, means: Values) -> tuple[str, ...]:
+        """The causes that a test distinguishes: those by which the likeliest set differs from its nearest rival.
+
+        The rival is the likely set whose readings would differ most.
+        """
         apart = np.linalg.norm(means - means[0], axis=1) * np.sqrt(self.probability)
         return self.differing(int(np.argmax(apart)))
 
     def differing(self, other: int) -> tuple[str, ...]:
-        """The causes in which a set differs from the likeliest one."""
+        """The causes by which a set differs from the likeliest one."""
         first, second = ({o.cause.name for o in self.sets[n].options} for n in (0, other))
         return (*sorted(first - second), *sorted(second - first))
 
 
-def _looked(doubt: _Doubt, causes: Sequence[Cause]) -> list[NextTest]:
-    """Looks: seen or not."""
+def _inspections(candidates: _Candidates, causes: Sequence[Cause]) -> list[NextTest]:
+    """Inspections by eye, each with the two answers "seen" and "not seen"."""
     out = []
     for cause in causes:
         if not cause.look:
             continue
-        there = np.array([any(o.cause.name == cause.name for o in s.options) for s in doubt.sets])
+        there = np.array([any(o.cause.name == cause.name for o in s.options) for s in candidates.sets])
         if not there.any():
             continue
-        seen = np.where(there, *shown(cause))
+        seen = np.where(there, *detection_rates(cause))
         left = 0.0
         for chance in (seen, 1 - seen):
-            posterior = doubt.probability * chance
-            left += float(posterior.sum() * doubt.entropy(posterior / posterior.sum()))
+            posterior = candidates.probability * chance
+            left += float(posterior.sum() * candidates.entropy(posterior / posterior.sum()))
         other = int(np.flatnonzero(there != there[0])[0]) if there.any() and not there.all() else 0
-        parts = doubt.differing(other) or (cause.name,)
-        bits = float(doubt.entropy()) - left
+        parts = candidates.differing(other) or (cause.name,)
+        bits = float(candidates.entropy()) - left
         out.append(NextTest(cause.look, cause.look_minutes, parts, bits, looks_for=cause.name))
     return out
 
 
-def _measured(weighing: Weighing, doubt: _Doubt, machine: Machine) -> list[NextTest]:
-    """Measurements that were not made yet."""
+def _measurements(weighing: Weighing, candidates: _Candidates, machine: Machine) -> list[NextTest]:
+    """Measurements that have not been made yet."""
     rows = weighing.fitter.rows
     stage = stage_now(rows)
     cleaned = stage != "before-cleaning"
     read = {
-        (p.finding.source, p.finding.quantity) for p in rows.places if cleaned == (p.finding.stage != "before-cleaning")
+        (p.finding.source, p.finding.quantity)
+        for p in rows.data_rows
+        if cleaned == (p.finding.stage != "before-cleaning")
     }
     tests: list[Measurement] = []
-    places: list[Place] = []
+    data_rows: list[DataRow] = []
     members: list[range] = []
     for test in MEASUREMENTS:
         wanted = [q for q in test.quantities if (test.source, q) not in read]
-        new = [p for q in wanted for p in templates(test, machine, stage) if p.finding.quantity == q]
+        new = [p for q in wanted for p in blank_rows(test, machine, stage) if p.finding.quantity == q]
         if not new or (test.source == "reference-tape" and stage in MAGNETISED):
             continue
-        members.append(range(len(places), len(places) + len(new)))
+        members.append(range(len(data_rows), len(data_rows) + len(new)))
         tests.append(test)
-        places += new
-    if not places:
+        data_rows += new
+    if not data_rows:
         return []
-    means, spread = _expected(weighing, doubt, places, machine)
+    means, spread = _expected(weighing, candidates, data_rows, machine)
     random = np.random.default_rng(1)
     out = []
     for test, which in zip(tests, members, strict=True):
         at = list(which)
-        bits = _gain(doubt, means[:, at], spread[np.ix_(at, at)], random)
+        bits = _expected_gain(candidates, means[:, at], spread[np.ix_(at, at)], random)
         measured = tuple((test.source, q) for q in test.quantities)
-        out.append(NextTest(test.step, test.minutes, doubt.parted(means[:, at]), bits, measured))
+        out.append(NextTest(test.step, test.minutes, candidates.distinguished(means[:, at]), bits, measured))
     return out
 
 
 def stage_now(rows: Rows) -> Stage:
-    """The stage that the readings have come to."""
-    return max((p.finding.stage for p in rows.places), key=STAGES.index)
+    """The latest stage of the readings."""
+    return max((p.finding.stage for p in rows.data_rows), key=STAGES.index)
 
 
-def templates(test: Measurement, machine: Machine, stage: Stage = "after-cleaning") -> list[Place]:
-    """The rows of a test at a stage, with no reading in them."""
+def blank_rows(test: Measurement, machine: Machine, stage: Stage = "after-cleaning") -> list[DataRow]:
+    """The rows that a test would give at a stage, with a placeholder for each reading."""
     if machine.heads not in test.heads or (test.cassette_only and not machine.cassette):
         return []
-    return [p for quantity in test.quantities for p in _places(test, quantity, machine, stage)]
+    return [p for quantity in test.quantities for p in _blank_rows_of(test, quantity, machine, stage)]
 
 
-def _places(test: Measurement, quantity: str, machine: Machine, stage: Stage) -> list[Place]:
+def _blank_rows_of(test: Measurement, quantity: str, machine: Machine, stage: Stage) -> list[DataRow]:
     out = []
     for hz in test.hz:
         for channel in test.channels:
             unit = UNITS.get(quantity, "dB")
             method = "line at" if quantity == "hum" else "A-weighted rms" if "nois" in quantity else ""
             finding = Finding("", stage, test.source, quantity, channel, 1.0, unit, frequency_hz=hz, method=method)
-            placed = place(finding, machine)
-            if isinstance(placed, Place):
-                out.append(placed)
+            made = data_row(finding, machine)
+            if isinstance(made, DataRow):
+                out.append(made)
     return out
 
 
-def _expected(weighing: Weighing, doubt: _Doubt, new: list[Place], machine: Machine) -> tuple[Values, Values]:
-    """What each set expects there, given what was read, shape (sets, rows); and the covariance of that."""
+def _expected(
+    weighing: Weighing, candidates: _Candidates, new: list[DataRow], machine: Machine
+) -> tuple[Values, Values]:
+    """Predictions of each set for new rows given the readings, shape (sets, rows), and their covariance."""
     fitter, session = weighing.fitter, weighing.session
     old = fitter.rows
-    rows = Rows([*old.places, *new], machine)
-    order = {id(p): n for n, p in enumerate(rows.places)}
-    was, now = [order[id(p)] for p in old.places], [order[id(p)] for p in new]
+    rows = Rows([*old.data_rows, *new], machine)
+    order = {id(p): n for n, p in enumerate(rows.data_rows)}
+    was, now = [order[id(p)] for p in old.data_rows], [order[id(p)] for p in new]
     rough, repeats, adjusted = weighing.grade
-    straight = straight_columns(rows, fitter.mean) * straight_scale(adjusted)
+    linear = linear_columns(rows, fitter.mean) * linear_scale(adjusted)
     roughness = rough_columns(rows)
-    shared = straight @ straight.T + rough**2 * (roughness @ roughness.T)
+    shared = linear @ linear.T + rough**2 * (roughness @ roughness.T)
     covariance = shared + scatter_covariance(rows, repeats)
     through = np.linalg.solve(covariance[np.ix_(was, was)], covariance[np.ix_(was, now)]).T
     spread = covariance[np.ix_(now, now)] - through @ covariance[np.ix_(was, now)]
-    vectors = np.array([fitter.figures(tuple(o.variant for o in s.options), s.x) for s in doubt.sets])
-    read = np.array([old.values - s.read for s in doubt.sets])
+    vectors = np.array([fitter.figures(tuple(o.variant for o in s.options), s.x) for s in candidates.sets])
+    read = np.array([old.values - s.read for s in candidates.sets])
     means = rows.predict(vectors)[:, now] + read @ through.T
     random = np.random.default_rng(2)
-    for n, s in enumerate(doubt.sets):
+    for n, s in enumerate(candidates.sets):
         for curve in (c for o in s.options if id(o.variant) not in session.columns for c in o.variant.curves):
             columns = curve_columns(rows, curve)[now]
             means[n] += columns @ random.standard_normal(columns.shape[1])
     return means, np.asarray(spread)
 
 
-def _gain(doubt: _Doubt, means: Values, spread: Values, random: np.random.Generator) -> float:
-    """By how much doubt is expected to fall, bits."""
+def _expected_gain(candidates: _Candidates, means: Values, spread: Values, random: np.random.Generator) -> float:
+    """Expected reduction of entropy, bits."""
     half = np.linalg.cholesky(spread + 1e-9 * np.eye(len(spread)))
     white = np.linalg.solve(half, means.T).T
-    likely = np.flatnonzero(doubt.probability > LEAST_LIKELY)
+    likely = np.flatnonzero(candidates.probability > LEAST_LIKELY)
     drawn = (white[likely, None] + random.standard_normal((DRAWS, white.shape[1]))).reshape(-1, white.shape[1])
     near = drawn @ white.T - 0.5 * (white**2).sum(axis=1)
-    log = TEMPER * near + np.log(np.maximum(doubt.probability, 1e-12))
+    log = TEMPER * near + np.log(np.maximum(candidates.probability, 1e-12))
     posterior = np.exp(log - log.max(axis=1, keepdims=True))
     posterior /= posterior.sum(axis=1, keepdims=True)
-    left = doubt.entropy(posterior).reshape(len(likely), DRAWS).mean(axis=1)
-    weights = doubt.probability[likely]
-    return max(0.0, float(doubt.entropy() - weights @ left / weights.sum()))
+    left = candidates.entropy(posterior).reshape(len(likely), DRAWS).mean(axis=1)
+    weights = candidates.probability[likely]
+    return max(0.0, float(candidates.entropy() - weights @ left / weights.sum()))

@@ -1,4 +1,4 @@
-"""The ways in which each cause can be there, as far as these readings could show them."""
+"""The variants of each cause that these readings could show."""
 
 from __future__ import annotations
 
@@ -17,20 +17,20 @@ from bench.diagnosis.rows import Rows
 from bench.diagnosis.spread import (
     Grade,
     curve_columns,
+    linear_columns,
+    linear_scale,
     rough_columns,
     scatter_covariance,
-    straight_columns,
-    straight_scale,
 )
 
 Values = NDArray[np.float64]
 
 SEEN = 0.6
-"""Standard deviations that a cause of usual size must move the readings by, to be looked for at all."""
+"""A cause is considered if a usual size of it changes the readings by this many standard deviations."""
 TYPE_ONE_US, UNUSUAL = 100.0, 0.15
-"""A machine of a longer time constant is set for type I; how likely a variant is that belongs to the other kind."""
+"""A machine with a longer time constant is set for type I; factor for the odds of a variant of the other type."""
 DIRECTIONS, LEAST_DIRECTION = 10, 0.3
-"""Of a curve, the directions that are kept, and how many standard deviations each must move the readings by."""
+"""Number of principal directions of a curve that are kept, and the least effect of each, in standard deviations."""
 
 
 def _strange(side: str) -> tuple[Variant, ...]:
@@ -58,7 +58,7 @@ STRANGE = Cause(
 
 
 def cleared(variant: Variant, stage: Stage) -> bool:
-    """Whether the cleaning and demagnetising that were done at a stage put it right."""
+    """Whether the cleaning and demagnetising done by a stage have put it right."""
     if stage == "before-cleaning" or not variant.moves:
         return False
     done = CLEARED - {"remanence"} if stage in MAGNETISED else CLEARED
@@ -67,50 +67,62 @@ def cleared(variant: Variant, stage: Stage) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class Option:
-    """A way in which one cause is there."""
+    """One variant of a cause, with its weight."""
 
     cause: Cause
     variant: Variant
     weight: float
-    """Prior odds, with what was seen."""
+    """Prior odds, times the likelihood ratio of what a person saw."""
+    shown: bool = True
+    """Whether the readings could show it; else only an answer is about it."""
 
 
-class Session:
-    """What all sets of causes of a session share: its rows, and by how much they may stand off without a fault."""
+class SessionRows:
+    """What all sets of causes of a session share: the rows, and their covariance without a fault."""
 
     def __init__(self, rows: Rows) -> None:
         self.rows = rows
         self._mean = usual()[0]
         rough = rough_columns(rows)
         self._rough2 = rough @ rough.T
-        self._straight = straight_columns(rows, self._mean)
+        self._linear = linear_columns(rows, self._mean)
         self.columns: dict[int, Values] = {}
-        """Those of the curves of each variant, by its identity."""
+        """The columns of the curves of each variant, by its `id`."""
 
-    def straight(self, adjusted: float) -> Values:
-        """By how much rows move with each figure that they follow in a straight line, for its spread.
+    def linear(self, adjusted: float) -> Values:
+        """Change of the rows for one standard deviation of each linear figure.
 
         Args:
-            adjusted: how far trimmers stand out as found, of what is usual.
+            adjusted: spread of the trimmers as found, relative to the usual one.
         """
-        return np.asarray(self._straight * straight_scale(adjusted))
+        return np.asarray(self._linear * linear_scale(adjusted))
 
-    def covariance(self, grade: Grade, grown: Values) -> Values:
-        """Of the rows, for a grade of machine; `grown` is what rows that nothing explains scatter more."""
-        straight = self.straight(grade.adjusted)
-        out = scatter_covariance(self.rows, grade.repeats) + straight @ straight.T + grade.rough**2 * self._rough2
-        return np.asarray(out + np.diag(grown))
+    def covariance(self, grade: Grade, extra_variance: Values) -> Values:
+        """Covariance of the rows for a grade of machine; `extra_variance` is the additional variance of outliers."""
+        linear = self.linear(grade.adjusted)
+        out = scatter_covariance(self.rows, grade.repeats) + linear @ linear.T + grade.rough**2 * self._rough2
+        return np.asarray(out + np.diag(extra_variance))
 
     def visible(self, causes: Sequence[Cause], ratios: Mapping[str, float]) -> tuple[list[Option], list[Cause]]:
-        """The ways that would move these readings, and the causes that would not."""
-        kinds = {p.kind for p in self.rows.places}
+        """The variants that would change these readings or that an answer is about, and the causes of no such variant.
+
+        Args:
+            causes: all possible causes.
+            ratios: how much likelier the answers are with each cause that they are about.
+        """
+        kinds = {p.kind for p in self.rows.data_rows}
         usual_spread = np.linalg.cholesky(self.covariance(Grade(1.0, 1.2), np.zeros(len(self.rows))))
         whiten = np.linalg.inv(usual_spread)
-        pairs = [(c, v) for c in (*causes, STRANGE) for v in c.variants if not c.shown_by or c.shown_by in kinds]
+        pairs = [
+            (c, v)
+            for c in (*causes, STRANGE)
+            for v in c.variants
+            if not c.shown_by or c.shown_by in kinds or c.name in ratios
+        ]
         none = np.zeros((len(self.rows), 0))
         for _, v in pairs:
             raw = np.hstack([curve_columns(self.rows, c) for c in v.curves]) if v.curves else none
-            self.columns[id(v)] = usual_spread @ _main(whiten @ raw) if raw.shape[1] else none
+            self.columns[id(v)] = usual_spread @ _principal_directions(whiten @ raw) if raw.shape[1] else none
         problem = Problemset([(v,) for _, v in pairs], dict.fromkeys(self.columns, none), self.rows)
         vectors = np.repeat(self._mean[None], len(pairs) + 1, axis=0)
         np.add.at(vectors, (np.arange(len(pairs))[:, None], problem.figure), problem.sign * np.exp(problem.median))
@@ -118,18 +130,19 @@ class Session:
         moved = np.linalg.norm((read[:-1] - read[-1]) @ whiten.T, axis=1)
         options = []
         for size, (cause, v) in zip(moved, pairs, strict=True):
-            if size > SEEN or self.columns[id(v)].shape[1]:
+            shown = bool(size > SEEN or self.columns[id(v)].shape[1])
+            if shown or cause.name in ratios:
                 weight = cause.odds * v.share * ratios.get(cause.name, 1.0)
                 weight *= 1.0 if self.rows.machine.cassette else cause.reels
                 type_one = self.rows.machine.t1_us >= TYPE_ONE_US
                 weight *= UNUSUAL if v.type_one is not None and v.type_one != type_one else 1.0
-                options.append(Option(cause, v, weight))
+                options.append(Option(cause, v, weight, shown))
         seen = {o.cause.name for o in options}
         return options, [c for c in causes if c.name not in seen]
 
 
-def _main(columns: Values) -> Values:
-    """The few directions in which whitened columns move the rows most."""
+def _principal_directions(columns: Values) -> Values:
+    """The few principal directions in which whitened columns change the rows most."""
     directions, sizes, _ = np.linalg.svd(columns, full_matrices=False)
     kept = min(DIRECTIONS, int((sizes > LEAST_DIRECTION).sum()))
     return np.asarray(directions[:, :kept] * sizes[:kept])

@@ -1,7 +1,7 @@
-"""The figures that a machine's readings follow from, and what is usual of each on a machine without a fault.
+"""The figures of the machine model, and the usual value of each on a machine without a fault.
 
-Settings (levels, equalisation, bias, azimuth, speed) are figures of their own as found and as left. All widths are
-common practice, no source.
+Settings (levels, equalisation, bias, azimuth, speed) have separate figures as found and as left. All spreads are common
+practice, no source.
 """
 
 from __future__ import annotations
@@ -22,38 +22,40 @@ class Figure:
 
     name: str
     usual: float
-    """Standard deviation on a machine without a fault, around `mean`; 0 where only a fault has it."""
+    """Standard deviation around `mean` on a machine without a fault; 0 if only a fault changes it."""
     unit: str
     shape: tuple[int, ...] = ()
     mean: float = 0.0
-    straight: bool = True
-    """Whether readings follow it in a straight line, near enough."""
+    linear: bool = True
+    """Whether the readings depend on it linearly, to a good approximation."""
     trimmer: str = ""
-    """The setting that a person turns for it."""
+    """The trimmer that sets it."""
     left: float = 1.0
-    """How much wider it may stand as left: it was turned until the readings were right, whatever was wrong."""
+    """Factor for its spread as left: it was turned until the readings were right, whatever the fault was."""
 
 
 SETTINGS = (2,)
 """As found, and as left."""
 BY_CHANNEL = (2,)
 NOISE_METHODS = ("A-weighted", "unweighted", "BS.468", "2 kHz")
-"""Beginnings of the methods of noise, told apart by what each weights."""
+"""How the methods of noise begin; they differ in their weighting."""
 
 FIGURES: tuple[Figure, ...] = (
     # Settings
     Figure("replay_level", 2.5, "dB", SETTINGS + BY_CHANNEL, trimmer="replay level", left=2.0),
     Figure(
-        "replay_equalisation", 1.0, "dB", SETTINGS + BY_CHANNEL, straight=False, trimmer="replay equalisation", left=2.5
+        "replay_equalisation", 1.0, "dB", SETTINGS + BY_CHANNEL, linear=False, trimmer="replay equalisation", left=2.5
     ),
-    Figure("replay_azimuth", 4.0, "arcmin", SETTINGS, straight=False, trimmer="replay azimuth"),
-    Figure("record_azimuth", 3.0, "arcmin", SETTINGS, straight=False, trimmer="record azimuth"),
+    Figure("replay_azimuth", 4.0, "arcmin", SETTINGS, linear=False, trimmer="replay azimuth"),
+    Figure("record_azimuth", 3.0, "arcmin", SETTINGS, linear=False, trimmer="record azimuth"),
     Figure("record_level", 2.0, "dB", SETTINGS + BY_CHANNEL, trimmer="record level", left=2.0),
     Figure("record_equalisation", 1.5, "dB", SETTINGS + BY_CHANNEL, trimmer="record equalisation", left=2.5),
-    Figure("bias", 1.1, "dB", SETTINGS + BY_CHANNEL, straight=False, trimmer="bias"),
+    Figure("bias", 1.1, "dB", SETTINGS + BY_CHANNEL, linear=False, trimmer="bias"),
     Figure("speed", 0.8, "%", SETTINGS, trimmer="speed"),
-    Figure("replay_equaliser_shape", 0.5, "dB", SETTINGS + BY_CHANNEL),
-    Figure("record_equaliser_shape", 0.5, "dB", SETTINGS + BY_CHANNEL),
+    Figure("replay_equaliser_shape", 0.5, "dB", SETTINGS + BY_CHANNEL, left=3.0),
+    Figure("replay_equaliser_corner", 0.5, "dB", SETTINGS + BY_CHANNEL, left=4.0),
+    Figure("record_equaliser_shape", 0.5, "dB", SETTINGS + BY_CHANNEL, left=3.0),
+    Figure("record_equaliser_corner", 0.5, "dB", SETTINGS + BY_CHANNEL, left=4.0),
     # Heads
     Figure("replay_film", 0.08, "µm", BY_CHANNEL),
     Figure("record_film", 0.08, "µm", BY_CHANNEL),
@@ -76,7 +78,7 @@ FIGURES: tuple[Figure, ...] = (
     Figure("amplifier_noise_one", 1.5, "dB", BY_CHANNEL),
     Figure("hum_mains", 5.0, "dB"),
     Figure("hum_rectifier", 5.0, "dB"),
-    Figure("hum_one", 2.0, "dB", BY_CHANNEL),
+    Figure("hum_one", 3.0, "dB", BY_CHANNEL),
     Figure("second_harmonic", 4.0, "dB"),
     Figure("second_harmonic_one", 2.0, "dB", BY_CHANNEL),
     Figure("limiter", 0.3, "dB"),
@@ -87,14 +89,15 @@ FIGURES: tuple[Figure, ...] = (
     Figure("sensitivity", 0.8, "dB"),
     Figure("tape_treble", 1.2, "dB"),
     Figure("maximum", 1.6, "dB"),
+    Figure("third_harmonic", 1.5, "dB"),
     Figure("hiss", 3.0, "dB"),
     Figure("hiss_method", 2.0, "dB", (len(NOISE_METHODS),)),
-    Figure("bias_slope", 0.2, "ln", straight=False),
+    Figure("bias_slope", 0.2, "ln", linear=False),
     Figure("saturation", 3.0, "dB"),
     # The reference tape
     Figure("reference_level", 0.15, "dB"),
     Figure("reference_treble", 0.25, "dB"),
-    Figure("reference_equalisation", 0.0, "dB"),
+    Figure("reference_equalisation", 0.0, "1"),
     # Transport
     Figure("part", 0.55, "ln", (len(PARTS),)),
     Figure("condition", 1.0, "1"),
@@ -112,7 +115,7 @@ NAMES = {f.name: f for f in FIGURES}
 
 
 DRIFTED = 0.5
-"""Of its usual spread, what a setting has on a machine that was lined up before. Common practice, no source."""
+"""Factor for the spread of a setting on a machine that was lined up before. Common practice, no source."""
 
 
 def _layout() -> tuple[dict[str, slice], int]:
@@ -125,17 +128,17 @@ def _layout() -> tuple[dict[str, slice], int]:
 
 
 WHERE, COUNT = _layout()
-"""Where each figure stands in the vector, and how long that is."""
+"""Position of each figure in the vector, and the length of the vector."""
 
 
 def usual(*, lined_up_before: bool = False, adjusted: float = 1.0) -> tuple[Values, Values, NDArray[np.bool_]]:
-    """Mean and standard deviation of the vector on a machine without a fault, and which figures are straight lines.
+    """Mean and standard deviation of the vector on a machine without a fault, and which figures are linear.
 
     Args:
-        lined_up_before: whether an earlier visit set its trimmers right, so that they have only drifted since.
-        adjusted: how far the trimmers of this machine stand out as found, of what is usual.
+        lined_up_before: whether the trimmers were adjusted at an earlier visit and have only drifted since.
+        adjusted: spread of the trimmers as found, relative to the usual one.
     """
-    mean, width, straight = np.zeros(COUNT), np.zeros(COUNT), np.ones(COUNT, dtype=bool)
+    mean, width, linear = np.zeros(COUNT), np.zeros(COUNT), np.ones(COUNT, dtype=bool)
     for figure in FIGURES:
         at = WHERE[figure.name]
         mean[at], width[at] = figure.mean, figure.usual
@@ -143,22 +146,22 @@ def usual(*, lined_up_before: bool = False, adjusted: float = 1.0) -> tuple[Valu
             width[(at.start + at.stop) // 2 : at.stop] *= figure.left
         if figure.trimmer:
             width[at.start : (at.start + at.stop) // 2] *= adjusted * (DRIFTED if lined_up_before else 1.0)
-        straight[WHERE[figure.name]] = figure.straight
-    return mean, width, straight
+        linear[WHERE[figure.name]] = figure.linear
+    return mean, width, linear
 
 
 def index(name: str, *at: int) -> int:
-    """Where one figure stands in the vector."""
+    """Position of one figure in the vector."""
     shape = NAMES[name].shape
     return int(WHERE[name].start) + (int(np.ravel_multi_index(at, shape)) if shape else 0)
 
 
 class Figures:
-    """A batch of vectors, shape (n, COUNT), by name."""
+    """A batch of vectors, shape (n, COUNT), whose figures are accessed by name."""
 
     def __init__(self, vectors: Values) -> None:
         self.vectors = vectors
 
     def __getitem__(self, name: str) -> Values:
-        """Shape (n, *shape of the figure)."""
+        """The values of a figure, shape (n, *shape of the figure)."""
         return self.vectors[:, WHERE[name]].reshape(len(self.vectors), *NAMES[name].shape)

@@ -1,4 +1,4 @@
-"""Readings made several times count once, since what is wrong in the model is wrong in each of them."""
+"""Merges repeated readings into one, because an error of the model is the same in each of them."""
 
 from __future__ import annotations
 
@@ -6,24 +6,22 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
-from bench.diagnosis.rows import Place
+from bench.diagnosis.rows import DataRow
 from bench.words.figures import number
 
 APART, LEAST = 8.0, 1.0
-"""So many standard deviations apart, and at least so much, two readings can't both be true."""
+"""Two readings contradict each other if they differ by this many standard deviations and by at least this much."""
 
 
-def once(places: Sequence[Place]) -> tuple[list[Place], tuple[str, ...]]:
-    """Each thing once, and in words the readings that can't both be true.
+def merge_repeats(data_rows: Sequence[DataRow]) -> tuple[list[DataRow], tuple[str, ...]]:
+    """Each reading once, and a sentence for each pair that contradicts.
 
-    As found the mean counts; as left the last, because what was read before may have been adjusted since.
+    As found, the mean counts; as left, the last, because the machine may have been adjusted between readings.
     """
-    groups: dict[object, list[Place]] = {}
-    for p in places:
-        f = p.finding
-        of = (f.stage, f.source, f.quantity, f.channel, f.frequency_hz, f.sent_db, f.method, f.driven, f.reference_hz)
-        groups.setdefault(of, []).append(p)
-    out, told = [], []
+    groups: dict[object, list[DataRow]] = {}
+    for p in data_rows:
+        groups.setdefault((p.finding.channel, _subject(p)), []).append(p)
+    out, contradictions = [], []
     for some in groups.values():
         last = some[-1]
         if last.finding.stage == "as-left":
@@ -32,13 +30,36 @@ def once(places: Sequence[Place]) -> tuple[list[Place], tuple[str, ...]]:
         low, high = min(some, key=lambda p: p.value), max(some, key=lambda p: p.value)
         apart = high.value - low.value
         if apart > max(LEAST, APART * math.hypot(last.scatter, low.stated, high.stated)):
-            told.append(_told(low, high))
+            contradictions.append(_sentence(low, high))
         mean = sum(p.value for p in some) / len(some)
         out.append(replace(last, value=mean, scatter=math.hypot(last.scatter, apart / 2)))
-    return out, tuple(told)
+    kept, between = _with_each_channel(out)
+    return kept, (*contradictions, *between)
 
 
-def _told(one: Place, other: Place) -> str:
+def _subject(p: DataRow) -> tuple[object, ...]:
+    """What a reading is of, apart from the channel."""
+    f = p.finding
+    return f.stage, f.source, f.quantity, f.frequency_hz, f.sent_db, f.method, f.driven, f.reference_hz
+
+
+def _with_each_channel(data_rows: Sequence[DataRow]) -> tuple[list[DataRow], list[str]]:
+    """Tones of both channels together are left out where each channel says otherwise, and this in words."""
+    of_one = {(p.finding.channel, _subject(p)): p for p in data_rows if p.tone}
+    kept, contradictions = [], []
+    for p in data_rows:
+        left, right = (of_one.get((channel, _subject(p))) for channel in ("left", "right"))
+        if p.tone and p.finding.channel == "both" and left and right:
+            beyond = p.value - left.value, p.value - right.value
+            limit = max(LEAST, APART * math.hypot(left.scatter, right.scatter, p.stated))
+            if min(beyond) > limit or max(beyond) < -limit:
+                contradictions.append(_sentence(left, p))
+                continue
+        kept.append(p)
+    return kept, contradictions
+
+
+def _sentence(one: DataRow, other: DataRow) -> str:
     a, b = one.finding, other.finding
     low, high = (number(f.value or 0.0, 2) for f in (a, b))
     return f"{a.id} and {b.id} are of the same thing, and read {low} and {high} {a.unit}: they can't both be true"

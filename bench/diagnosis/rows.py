@@ -1,4 +1,4 @@
-"""Readings as rows of one vector, and what a machine of given figures reads there."""
+"""Arranges readings as the rows of one vector, and predicts them for a machine with given figures."""
 
 from __future__ import annotations
 
@@ -13,58 +13,57 @@ from bench.diagnosis.machine import PARTS, Machine
 from bench.diagnosis.parameters import NOISE_METHODS, Figures
 from bench.diagnosis.readings.finding import Finding, Source, Stage
 from bench.diagnosis.readings.references import usual_reference_hz
-from bench.diagnosis.single import QUANTITY, SCATTER, Row
-from bench.diagnosis.tones import Tones, settings_of
+from bench.diagnosis.single import QUANTITY, SCATTER, Single
+from bench.diagnosis.tones import USUAL_CROSSTALK_DB, USUAL_ERASURE_DB, Tones, settings_of
 
 Values = NDArray[np.float64]
 
 TONE_QUANTITIES = ("level", "record_replay_level", "response", "balance")
-LAW, STEEP_DB = 0.05, 8.0
-"""Of a large error, the share by which the laws of the trade miss it on a real machine (standard), and from where on
-it doubles."""
-NULL, NULL_DB = 0.4, 13.0
-"""Beyond this error a null of gap or azimuth is near, and little more is known than that the tone is far down."""
+LAW_ERROR, STEEP_DB = 0.05, 8.0
+"""Relative error of the model for a large error (standard deviation), and the error in dB beyond which it doubles."""
+NULL_ERROR, NULL_DB = 0.4, 13.0
+"""Relative error beyond this many dB, where a null of gap or azimuth is near and only "far down" is certain."""
 SIDES = {"left": 0, "right": 1}
 
 
 @dataclass(frozen=True, slots=True)
 class Tone:
-    """The tone of a row of level or response."""
+    """The tone of a level or response row."""
 
     group: tuple[Stage, Source]
     hz: float
     sent_db: float
     weights: tuple[float, float]
-    """Of the channels."""
+    """Weights of the left and right channels."""
     relative_to_hz: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
-    """A row: the reading that it comes from, and what it is of."""
+class DataRow:
+    """A row: its reading and what that reading is of."""
 
     finding: Finding
     value: float
     scatter: float
-    """Standard deviation of the reading made again, its stated uncertainty included, before the session's own scale."""
+    """Standard deviation when the reading is repeated, before it is scaled for the session."""
     stated: float
-    """The part of it that the reading states."""
+    """Standard uncertainty that the reading states."""
     tone: Tone | None = None
-    row: Row | None = None
+    single: Single | None = None
     kind: str = ""
-    """The key of `QUANTITY`; "" for a tone."""
+    """Key of `QUANTITY`; "" for a tone."""
 
 
 @dataclass(frozen=True, slots=True)
 class Unused:
-    """A reading that tells nothing here, and why."""
+    """A reading that the diagnosis cannot use, and why."""
 
     finding: Finding
     why: str
 
 
-def place(finding: Finding, machine: Machine) -> Place | Unused:
-    """The row of a reading that has a value."""
+def data_row(finding: Finding, machine: Machine) -> DataRow | Unused:
+    """The row of a reading, or why it cannot be used."""
     value = finding.value
     if value is None:
         return Unused(finding, "no reading")
@@ -77,12 +76,12 @@ def place(finding: Finding, machine: Machine) -> Place | Unused:
 
 
 def tone_scatter(hz: float, machine: Machine) -> float:
-    """By how much the level of a tone differs when it is recorded or played again, dB. Common practice, no source."""
+    """Repeatability of the level of a tone (standard deviation), dB. Common practice, no source."""
     return 0.12 + 0.16 * hz / 1e4 * machine.delay_scale
 
 
 def reference_hz(finding: Finding, machine: Machine) -> float:
-    """The frequency that a response is relative to, or that a level is of."""
+    """The frequency to which a response is relative, or at which a level was read."""
     return finding.reference_hz or usual_reference_hz(finding.source, machine)
 
 
@@ -92,7 +91,7 @@ def _weights(channel: str, quantity: str) -> tuple[float, float]:
     return {"left": (1.0, 0.0), "right": (0.0, 1.0)}.get(channel, (0.5, 0.5))
 
 
-def _tone(finding: Finding, value: float, machine: Machine) -> Place | Unused:
+def _tone(finding: Finding, value: float, machine: Machine) -> DataRow | Unused:
     if finding.source == "tape-stopped":
         return Unused(finding, "a tone needs a tape")
     ratio = finding.quantity == "response"
@@ -109,23 +108,25 @@ def _tone(finding: Finding, value: float, machine: Machine) -> Place | Unused:
         reference_hz(finding, machine) if ratio else None,
     )
     size = abs(value)
-    law = LAW * (size + max(size - STEEP_DB, 0.0)) + NULL * max(size - NULL_DB, 0.0)
+    law = LAW_ERROR * (size + max(size - STEEP_DB, 0.0)) + NULL_ERROR * max(size - NULL_DB, 0.0)
     scatter = math.hypot(tone_scatter(hz, machine), law)
-    return Place(finding, value, scatter, finding.uncertainty / 2, tone=tone)
+    return DataRow(finding, value, scatter, finding.uncertainty / 2, tone=tone)
 
 
-def _circuit(finding: Finding, value: float) -> Place | Unused:
+def _circuit(finding: Finding, value: float) -> DataRow | Unused:
     if finding.unit not in ("dB", ""):
         return Unused(finding, "not a level")
-    row = Row(finding.stage, finding.source, SIDES.get(finding.channel), finding.frequency_hz, finding.sent_db or -20.0)
+    row = Single(
+        finding.stage, finding.source, SIDES.get(finding.channel), finding.frequency_hz, finding.sent_db or -20.0
+    )
     kind = finding.source
-    return Place(finding, value, SCATTER[kind], finding.uncertainty / 2, row=row, kind=kind)
+    return DataRow(finding, value, SCATTER[kind], finding.uncertainty / 2, single=row, kind=kind)
 
 
 def _single(
     of: str, finding: Finding, value: float, stated: float, scale: float = 1.0, **more: float | int | None
-) -> Place:
-    row = Row(
+) -> DataRow:
+    row = Single(
         finding.stage,
         finding.source,
         SIDES.get(finding.channel),
@@ -133,17 +134,17 @@ def _single(
         sent_db=finding.sent_db or 0.0,
         **more,  # type: ignore[arg-type]
     )
-    return Place(finding, value, scale * SCATTER[of], stated, row=row, kind=of)
+    return DataRow(finding, value, scale * SCATTER[of], stated, single=row, kind=of)
 
 
-def _plain(kind: str) -> Callable[[Finding, float, Machine], Place | Unused]:
+def _plain(kind: str) -> Callable[[Finding, float, Machine], DataRow | Unused]:
     return lambda finding, value, machine: _single(kind, finding, value, finding.uncertainty / 2)
 
 
-def _logarithmic(kind: str, least: float, more: float = 0.0) -> Callable[[Finding, float, Machine], Place | Unused]:
-    """A row on a logarithmic scale: the uncertainty becomes a share of the value."""
+def _logarithmic(kind: str, least: float, more: float = 0.0) -> Callable[[Finding, float, Machine], DataRow | Unused]:
+    """A row on a logarithmic scale, with the uncertainty relative to the value."""
 
-    def make(finding: Finding, value: float, machine: Machine) -> Place | Unused:
+    def make(finding: Finding, value: float, machine: Machine) -> DataRow | Unused:
         if value < 0:
             return Unused(finding, "it can't be negative")
         safe = max(value + more, least)
@@ -152,7 +153,7 @@ def _logarithmic(kind: str, least: float, more: float = 0.0) -> Callable[[Findin
     return make
 
 
-def _delay(finding: Finding, value: float, machine: Machine) -> Place | Unused:
+def _delay(finding: Finding, value: float, machine: Machine) -> DataRow | Unused:
     if finding.source not in ("reference-tape", "record-replay"):
         return Unused(finding, "a delay needs a tape")
     to_us = {"azimuth_delay": 1.0, "azimuth_angle": machine.us_per_arcmin}.get(finding.quantity)
@@ -163,7 +164,7 @@ def _delay(finding: Finding, value: float, machine: Machine) -> Place | Unused:
     return _single("delay", finding, value * to_us, finding.uncertainty * to_us / 2, machine.delay_scale)
 
 
-def _noise(finding: Finding, value: float, machine: Machine) -> Place | Unused:
+def _noise(finding: Finding, value: float, machine: Machine) -> DataRow | Unused:
     said = finding.method.lower()
     kind = next((n for n, m in enumerate(NOISE_METHODS) if said.startswith(m.lower()) or m.lower() in said), 0)
     if finding.quantity == "signal_to_noise":
@@ -173,7 +174,7 @@ def _noise(finding: Finding, value: float, machine: Machine) -> Place | Unused:
     return _single("noise", finding, value, finding.uncertainty / 2, kind=kind)
 
 
-def _hum(finding: Finding, value: float, machine: Machine) -> Place | Unused:
+def _hum(finding: Finding, value: float, machine: Machine) -> DataRow | Unused:
     if finding.unit == "dBFS":
         value -= machine.reference_dbfs
     said, hz = finding.method.lower(), finding.frequency_hz
@@ -187,10 +188,10 @@ def _hum(finding: Finding, value: float, machine: Machine) -> Place | Unused:
     return _single("hum", finding, value, finding.uncertainty / 2, kind=kind)
 
 
-def _share(kind: str) -> Callable[[Finding, float, Machine], Place | Unused]:
-    """Distortion: in % of the fundamental, kept in dB."""
+def _share(kind: str) -> Callable[[Finding, float, Machine], DataRow | Unused]:
+    """Distortion in % of the fundamental, converted to dB."""
 
-    def make(finding: Finding, value: float, machine: Machine) -> Place | Unused:
+    def make(finding: Finding, value: float, machine: Machine) -> DataRow | Unused:
         if value < 0:
             return Unused(finding, "it can't be negative")
         safe = max(value, 0.02)
@@ -200,24 +201,37 @@ def _share(kind: str) -> Callable[[Finding, float, Machine], Place | Unused]:
     return make
 
 
-def _separation(finding: Finding, value: float, machine: Machine) -> Place | Unused:
+def _separation(finding: Finding, value: float, machine: Machine) -> DataRow | Unused:
     side = finding.driven or finding.channel
-    return _single("separation", finding, abs(value), finding.uncertainty / 2, driven=SIDES.get(side))
+    value, stated = _limit(finding, abs(value), -USUAL_CROSSTALK_DB)
+    return _single("separation", finding, value, stated, driven=SIDES.get(side))
 
 
-def _speed(finding: Finding, value: float, machine: Machine) -> Place | Unused:
+def _erasure(finding: Finding, value: float, machine: Machine) -> DataRow | Unused:
+    value, stated = _limit(finding, value, -USUAL_ERASURE_DB)
+    return _single("erasure", finding, value, stated)
+
+
+def _limit(finding: Finding, value: float, usual: float) -> tuple[float, float]:
+    """Value and standard uncertainty of a reading; a lower limit admits the usual figure, and any above the limit."""
+    if not finding.at_least or value >= usual:
+        return value, finding.uncertainty / 2
+    return usual, (usual - value) / 2
+
+
+def _speed(finding: Finding, value: float, machine: Machine) -> DataRow | Unused:
     if finding.source != "reference-tape":
         return Unused(finding, "a machine always agrees with its own recording")
     return _single("speed", finding, value, finding.uncertainty / 2)
 
 
-def _flutter(finding: Finding, value: float, machine: Machine) -> Place | Unused:
+def _flutter(finding: Finding, value: float, machine: Machine) -> DataRow | Unused:
     if "unweighted" in finding.method.lower():
         return Unused(finding, "the weighted figure is used")
     return _logarithmic("flutter", 0.01)(finding, value, machine)
 
 
-_SINGLE: dict[str, Callable[[Finding, float, Machine], Place | Unused]] = {
+_SINGLE: dict[str, Callable[[Finding, float, Machine], DataRow | Unused]] = {
     "azimuth_delay": _delay,
     "azimuth_angle": _delay,
     "azimuth_phase": _delay,
@@ -233,24 +247,24 @@ _SINGLE: dict[str, Callable[[Finding, float, Machine], Place | Unused]] = {
     "maximum_output_level": _plain("maximum"),
     "saturated_output_level": _plain("saturation"),
     "separation": _separation,
-    "erasure": _plain("erasure"),
+    "erasure": _erasure,
     "dropout_rate": _logarithmic("dropouts", 0.3, 0.3),
     "overbias": _plain("overbias"),
 }
 assert set(SCATTER) == set(QUANTITY)
 
 
-def part_places(findings: Sequence[Finding], amplitudes: dict[str, float], stage: Finding | None) -> list[Place]:
-    """A row for each part of the transport whose line was read, from its peak in %."""
+def part_rows(findings: Sequence[Finding], amplitudes: dict[str, float], stage: Finding | None) -> list[DataRow]:
+    """A row for each part of the transport, from the peak in % of its flutter component."""
     if stage is None:
         return []
     return [
-        Place(
+        DataRow(
             stage,
             math.log(max(percent, 0.004)),
             SCATTER["part"],
             0.1,
-            row=Row(stage.stage, stage.source, None, kind=PARTS.index(part)),
+            single=Single(stage.stage, stage.source, None, kind=PARTS.index(part)),
             kind="part",
         )
         for part, percent in amplitudes.items()
@@ -260,19 +274,19 @@ def part_places(findings: Sequence[Finding], amplitudes: dict[str, float], stage
 class Rows:
     """All rows of a session, in one vector."""
 
-    def __init__(self, places: Sequence[Place], machine: Machine) -> None:
+    def __init__(self, data_rows: Sequence[DataRow], machine: Machine) -> None:
         self.machine = machine
-        self.tones = [p for p in places if p.tone is not None]
-        self.singles = [p for p in places if p.tone is None]
-        self.places = [*self.tones, *self.singles]
-        self.values = np.array([p.value for p in self.places])
+        self.tones = [p for p in data_rows if p.tone is not None]
+        self.singles = [p for p in data_rows if p.tone is None]
+        self.data_rows = [*self.tones, *self.singles]
+        self.values = np.array([p.value for p in self.data_rows])
         self._groups = self._group()
 
     def __len__(self) -> int:
-        return len(self.places)
+        return len(self.data_rows)
 
     def _group(self) -> list[tuple[Tones, NDArray[np.int64], NDArray[np.int64], Values]]:
-        """For each stage and source: its tones once each, its rows, and how much of which tone is in each row."""
+        """For each stage and source: its distinct tones, its rows, and the weight of each tone in each row."""
         out = []
         for group in dict.fromkeys(p.tone.group for p in self.tones if p.tone):
             rows = [n for n, p in enumerate(self.tones) if p.tone and p.tone.group == group]
@@ -293,30 +307,33 @@ class Rows:
         return out
 
     def runs(self) -> NDArray[np.int64]:
-        """Which run of settings holds at each row."""
-        return np.array([settings_of(p.finding.stage) for p in self.places], dtype=int)
+        """Which run of settings applies to each row: 0 as found, 1 as left."""
+        return np.array([settings_of(p.finding.stage) for p in self.data_rows], dtype=int)
 
     def channel_weights(self) -> Values:
-        """How much each row has of the left and of the right channel, shape (rows, 2)."""
+        """Weight of the left and right channels in each row, shape (rows, 2)."""
         one = {0: (1.0, 0.0), 1: (0.0, 1.0), None: (0.5, 0.5)}
-        return np.array([p.tone.weights if p.tone else one[p.row.channel if p.row else None] for p in self.places])
+        return np.array(
+            [p.tone.weights if p.tone else one[p.single.channel if p.single else None] for p in self.data_rows]
+        )
 
     def predict(self, vectors: Values) -> Values:
-        """What machines of these figures read, shape (sets, rows)."""
+        """Predicted readings of machines with these figures, shape (sets, rows)."""
         f = Figures(vectors)
         out = np.empty((len(vectors), len(self)))
         for tones, rows, _, weights in self._groups:
             out[:, rows] = tones.level_db(f).reshape(len(vectors), -1) @ weights
         for n, p in enumerate(self.singles, len(self.tones)):
-            if p.row is not None:
-                out[:, n] = QUANTITY[p.kind](f, self.machine, p.row)
+            if p.single is not None:
+                out[:, n] = QUANTITY[p.kind](f, self.machine, p.single)
         return out
 
     def curve_factor(self, kernel: Callable[[Values, Tones], Values]) -> Values:
-        """Columns by which a curve over the tones moves the rows.
+        """Columns by which a curve over frequency changes the rows.
 
         Args:
-            kernel: from (the tones of a group) to columns of shape (2 × tones, k); the same k for all groups.
+            kernel: takes the frequencies and the tones of a group and returns columns of shape (2 × tones, k), with
+                the same k for all groups.
         """
         parts = [(rows, weights.T @ kernel(tones.hz, tones)) for tones, rows, _, weights in self._groups]
         width = parts[0][1].shape[1] if parts else 0

@@ -1,7 +1,7 @@
-"""How far each trimmer is out, from all likely sets of causes together.
+"""The error of each trimmer, averaged over all likely sets of causes.
 
-A machine that is kept in line may have one trimmer far out, so that the spread of trimmers is the usual one here,
-whatever was found of the others.
+Even a machine that is kept in adjustment may have one trimmer far out, so the usual spread of trimmers is assumed here,
+whatever the other trimmers suggest.
 """
 
 from __future__ import annotations
@@ -21,22 +21,22 @@ if TYPE_CHECKING:
 
 Values = NDArray[np.float64]
 
-TOLD = 0.7
-"""Share of the usual spread that may remain of a setting which readings tell."""
+DETERMINED = 0.7
+"""A setting is reported if its remaining spread is below this share of the usual one."""
 WORTH_TURNING = 0.25
-"""Share of its usual spread by which a trimmer is out before anybody would turn it. Common practice, no source."""
+"""Smallest error that is worth a turn, as a share of the usual spread of the setting. Common practice, no source."""
 _USUAL = {figure.trimmer: figure.usual for figure in FIGURES if figure.trimmer}
-LAW = {"replay_equalisation": 0.25, "record_equalisation": 0.3, "bias": 0.15}
-"""Share by which a trimmer's effect differs from the law that its error is stated by: an equaliser may be a shelf or a
-resonance, and bias acts by its own curve on each tape. Common practice, no source."""
-SIDELESS = {"replay_azimuth": "reference-tape", "record_azimuth": "record-replay"}
-"""Settings whose loss of treble does not tell to which side they are out, and the source that tells it by its delay."""
+LAW_ERROR = {"replay_equalisation": 0.25, "record_equalisation": 0.3, "bias": 0.15}
+"""Relative uncertainty of the law by which a setting's error is computed: an equaliser may be a shelf or a resonance,
+and bias follows a different curve on each tape. Common practice, no source."""
+NO_SIGN = {"replay_azimuth": "reference-tape", "record_azimuth": "record-replay"}
+"""Settings whose treble loss has no sign, and the source whose delay gives the sign."""
 RUNS = ("as found", "as left")
 
 
 @dataclass(frozen=True, slots=True)
 class Setting:
-    """A trimmer's error, expanded uncertainty (k = 2)."""
+    """Error of a trimmer, with expanded uncertainty (k = 2)."""
 
     name: str
     channel: str
@@ -48,71 +48,71 @@ class Setting:
 
     @property
     def out(self) -> bool:
-        """Whether it is out of adjustment: for sure, and by so much that somebody would turn it."""
+        """Whether it is out of adjustment beyond doubt, and by enough to be worth a turn."""
         return abs(self.value) > max(self.uncertainty, WORTH_TURNING * _USUAL[self.name])
 
 
 def settings_of(weighing: Weighing) -> tuple[Setting, ...]:
-    """Every trimmer's error that the readings tell, mixed over the sets."""
+    """The error of every trimmer that the readings determine, averaged over the sets by probability."""
     rows = weighing.fitter.rows
-    _, width, straight = usual(lined_up_before=rows.machine.lined_up_before)
+    _, width, linear = usual(lined_up_before=rows.machine.lined_up_before)
     weights = np.array([s.probability for s in weighing.sets])
     weights /= weights.sum()
     found = _of_sets(weighing)
-    columns = np.flatnonzero(straight & (width > 0))
+    columns = np.flatnonzero(linear & (width > 0))
     out = []
     for figure in FIGURES:
         if not figure.trimmer:
             continue
         for at in np.ndindex(*figure.shape):
             which = index(figure.name, *at)
-            if figure.straight:
+            if figure.linear:
                 k = int(np.searchsorted(columns, which))
-                means, variances = (v[:, k] for v in (found.straight, found.straight_variance))
+                means, variances = (v[:, k] for v in (found.linear, found.linear_variance))
             elif which in weighing.fitter.settings:
                 k = weighing.fitter.settings.index(which)
-                means, variances = (v[:, k] for v in (found.bent, found.bent_variance))
+                means, variances = (v[:, k] for v in (found.nonlinear, found.nonlinear_variance))
             else:
                 continue
-            if figure.name in SIDELESS and not _delay_read(weighing, SIDELESS[figure.name], at[0]):
+            if figure.name in NO_SIGN and not _delay_read(weighing, NO_SIGN[figure.name], at[0]):
                 means, variances = np.zeros_like(means), variances + means**2
             mean = float(weights @ means)
             deviation = float(np.sqrt(weights @ (variances + (means - mean) ** 2)))
-            deviation = float(np.hypot(deviation, LAW.get(figure.name, 0.0) * abs(mean)))
-            if deviation < TOLD * figure.usual:
+            deviation = float(np.hypot(deviation, LAW_ERROR.get(figure.name, 0.0) * abs(mean)))
+            if deviation < DETERMINED * figure.usual:
                 channel = ("left", "right")[at[1]] if figure.shape == (*SETTINGS, 2) else "both"
                 out.append(Setting(figure.trimmer, channel, RUNS[at[0]], mean, figure.unit, 2 * deviation))
     return tuple(out)
 
 
 class _OfSets(NamedTuple):
-    """Settings as each set of causes has them, shape (sets, ·): those fitted one by one, and those summed over."""
+    """The settings under each set of causes, shape (sets, ·): the nonlinear, fitted ones and the linear ones."""
 
-    bent: Values
-    bent_variance: Values
-    straight: Values
-    straight_variance: Values
+    nonlinear: Values
+    nonlinear_variance: Values
+    linear: Values
+    linear_variance: Values
 
 
 def _delay_read(weighing: Weighing, source: str, run: int) -> bool:
-    places = weighing.fitter.rows.places
-    return any(p.kind == "delay" and (p.finding.source, run_of(p.finding.stage)) == (source, run) for p in places)
+    data_rows = weighing.fitter.rows.data_rows
+    return any(p.kind == "delay" and (p.finding.source, run_of(p.finding.stage)) == (source, run) for p in data_rows)
 
 
 def _of_sets(weighing: Weighing) -> _OfSets:
-    """One step from where each set was fitted."""
+    """The settings of each set, by one linear step from its fit."""
     rows, sets = weighing.fitter.rows, weighing.sets
     grade = weighing.grade._replace(adjusted=1.0)
-    fitter = weighing.fitter.graded(weighing.session.covariance(grade, weighing.grown), grade.adjusted)
+    fitter = weighing.fitter.graded(weighing.session.covariance(grade, weighing.extra_variance), grade.adjusted)
     problem = Problemset([tuple(o.variant for o in s.options) for s in sets], weighing.session.columns, rows)
     x, count = _padded(problem, sets), sets[0].settings
     residual = (rows.values - np.array([s.read for s in sets])) @ fitter.whiten.T
     step, white, normal = fitter.step(problem, x, residual, fitter.slopes(problem, x))
     residual = residual - (white @ step[..., None])[..., 0]
     spread = np.linalg.inv(normal)
-    _, width, straight = usual(lined_up_before=rows.machine.lined_up_before)
-    scale = width[straight & (width > 0)]
-    columns = fitter.whiten @ weighing.session.straight(1.0)
+    _, width, linear = usual(lined_up_before=rows.machine.lined_up_before)
+    scale = width[linear & (width > 0)]
+    columns = fitter.whiten @ weighing.session.linear(1.0)
     through = columns.T @ white
     variances = 1 - (columns**2).sum(axis=0) + np.einsum("ncx,nxy,ncy->nc", through, spread, through)
     return _OfSets(
@@ -124,7 +124,7 @@ def _of_sets(weighing: Weighing) -> _OfSets:
 
 
 def _padded(problem: Problemset, sets: tuple[Weighed, ...]) -> Values:
-    """The figures of all sets in one array: settings, amounts, coefficients of curves."""
+    """The fitted figures of all sets in one array: settings, amounts, coefficients of curves."""
     count, most, widest = sets[0].settings, problem.figure.shape[1], problem.columns.shape[2]
     out = np.zeros((len(sets), count + most + widest))
     for n, s in enumerate(sets):

@@ -1,7 +1,7 @@
-"""What a machine of given figures reads besides levels of tones: one function for each quantity.
+"""Predicts the readings of a machine other than levels of tones, with one function for each quantity.
 
-Each takes figures, the machine and the row that it is asked for, and gives a value for each set of figures, on a scale
-on which its scatter is alike everywhere: dB, or the logarithm of what is above 0.
+Each function takes the figures, the machine and a row, and returns a value for each set of figures, on a scale on which
+the scatter is uniform: dB, or the logarithm of a positive quantity.
 """
 
 from __future__ import annotations
@@ -40,11 +40,11 @@ from bench.diagnosis.tones import (
 Values = NDArray[np.float64]
 
 HISS_HZ = 5000.0
-"""Where the weighted hiss of a tape lies, so that dirt takes so much of it."""
+"""Frequency of most of the weighted hiss of a tape, at which the loss by dirt is computed."""
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class Single:
     """One reading of one of these quantities."""
 
     stage: Stage
@@ -54,25 +54,25 @@ class Row:
     hz: float | None = None
     sent_db: float = 0.0
     kind: int = 0
-    """Noise: which method. A part of the transport: which. Hum: 0 in all, 1 mains and odd harmonics, 2 twice that."""
+    """Index of the noise method or of the part; for hum, 0 the total, 1 mains and odd harmonics, 2 even harmonics."""
     driven: int | None = None
 
 
-def _of(values: Values, row: Row) -> Values:
-    """A figure by channel: that of the row's, or the mean."""
+def _of(values: Values, row: Single) -> Values:
+    """The figure for the channel of the row, or the mean of both."""
     return np.asarray(values.mean(axis=1) if row.channel is None else values[:, row.channel])
 
 
-def _remanence(f: Figures, row: Row) -> Values:
+def _remanence(f: Figures, row: Single) -> Values:
     return np.asarray(f["remanence_left"] + (f["remanence"] if row.stage in MAGNETISED else 0.0))
 
 
-def _bias(f: Figures, row: Row) -> Values:
+def _bias(f: Figures, row: Single) -> Values:
     run = settings_of(row.stage)
     return _of(f["bias"][:, run], row) + f["bias_shift"][:, run] - OTHER_TAPE["bias"] * f["other_tape"][:, run]
 
 
-def _delay(f: Figures, machine: Machine, row: Row) -> Values:
+def _delay(f: Figures, machine: Machine, row: Single) -> Values:
     run = settings_of(row.stage)
     scale = machine.delay_scale
     if row.source == "reference-tape":
@@ -82,8 +82,8 @@ def _delay(f: Figures, machine: Machine, row: Row) -> Values:
     return np.asarray(machine.us_per_arcmin * f["record_azimuth"][:, run] + scale * f["record_scatter"])
 
 
-def _noise(f: Figures, machine: Machine, row: Row) -> Values:
-    """DB re the reference level."""
+def _noise(f: Figures, machine: Machine, row: Single) -> Values:
+    """DB relative to the reference level."""
     run, kind = settings_of(row.stage), row.kind
     up = _of(f["replay_level"][:, run], row) + 0.6 * _of(f["replay_equalisation"][:, run], row)
     up = up + 0.6 * switch_db(machine) * f["equalisation_switch"][:, run]
@@ -97,62 +97,66 @@ def _noise(f: Figures, machine: Machine, row: Row) -> Values:
     return power_sum_db(tape, amplifier) + up
 
 
-def _hum(f: Figures, machine: Machine, row: Row) -> Values:
+HUM_FOLLOWS = 0.5
+"""Share of the replay level that hum follows: all of it where it comes in at the head, nothing behind the trimmer."""
+
+
+def _hum(f: Figures, machine: Machine, row: Single) -> Values:
     run = settings_of(row.stage)
-    own = _of(f["hum_one"], row) + _of(f["replay_level"][:, run], row)
+    own = _of(f["hum_one"], row) + HUM_FOLLOWS * _of(f["replay_level"][:, run], row)
     mains, rectifier = USUAL_HUM_DB + f["hum_mains"] + own, USUAL_HUM_DB - 6.0 + f["hum_rectifier"] + own
     return np.asarray((power_sum_db(mains, rectifier), mains, rectifier)[row.kind])
 
 
-def _maximum_db(f: Figures, row: Row) -> Values:
-    """Maximum output level, re the reference level as the tape has it."""
+def _maximum_db(f: Figures, row: Single) -> Values:
+    """Maximum output level on tape, dB relative to the reference level."""
     bias = np.clip(_bias(f, row), -6.0, 6.0)
     lost = 0.7 * bias - 0.12 * bias**2
     other = OTHER_TAPE["maximum"] * f["other_tape"][:, settings_of(row.stage)]
     return np.asarray(USUAL_MAXIMUM_DB + f["maximum"] + lost + other - 0.5 * f["clipping"])
 
 
-def _maximum(f: Figures, machine: Machine, row: Row) -> Values:
+def _maximum(f: Figures, machine: Machine, row: Single) -> Values:
     return _maximum_db(f, row) + _of(f["replay_level"][:, settings_of(row.stage)], row) - 0.3 * f["limiter"]
 
 
-def _third(f: Figures, machine: Machine, row: Row) -> Values:
-    """DB re the fundamental; 3 % at the maximum, and by the square of the level below it."""
+def _third(f: Figures, machine: Machine, row: Single) -> Values:
+    """DB relative to the fundamental: 3 % at the maximum output level, and proportional to the square of the level."""
     run = settings_of(row.stage)
     other = OTHER_TAPE["level"] * f["other_tape"][:, run]
     level = row.sent_db + _of(f["record_level"][:, run], row) + f["sensitivity"] + other
-    tape = 20 * np.log10(0.03) + 2 * (level - _maximum_db(f, row))
+    tape = 20 * np.log10(0.03) + 2 * (level - _maximum_db(f, row)) + f["third_harmonic"]
     return power_sum_db(np.clip(tape, -70.0, 0.0), -60.0 + 6.0 * f["clipping"] + 2.0 * row.sent_db)
 
 
-def _second(f: Figures, machine: Machine, row: Row) -> Values:
+def _second(f: Figures, machine: Machine, row: Single) -> Values:
     own = USUAL_SECOND_DB + f["second_harmonic"] + _of(f["second_harmonic_one"], row)
     return power_sum_db(own, -38.0 + 20 * np.log10(_remanence(f, row) + 1e-4))
 
 
-def _saturation(f: Figures, machine: Machine, row: Row) -> Values:
+def _saturation(f: Figures, machine: Machine, row: Single) -> Values:
     return np.asarray(-6.0 + f["saturation"] - 0.7 * bias_slope_db(machine) * _bias(f, row))
 
 
-def _overbias(f: Figures, machine: Machine, row: Row) -> Values:
+def _overbias(f: Figures, machine: Machine, row: Single) -> Values:
     return np.asarray(bias_slope_db(machine) * (row.hz or 1e4) / 1e4 * _bias(f, row))
 
 
-def _separation(f: Figures, machine: Machine, row: Row) -> Values:
-    """Of the driven channel from the other, positive dB; a head beyond the guard reads the other track."""
+def _separation(f: Figures, machine: Machine, row: Single) -> Values:
+    """Separation, positive dB. A head that reaches beyond the guard band reads the other track."""
     guard = machine.spacing_mm - machine.width_mm
     beyond = np.maximum(height_mm(f, machine) - guard, 0.0) / machine.width_mm
     leak = 20 * np.log10(beyond + 1e-4)
     return -power_sum_db(USUAL_CROSSTALK_DB + f["crosstalk"], leak)
 
 
-def _erasure(f: Figures, machine: Machine, row: Row) -> Values:
+def _erasure(f: Figures, machine: Machine, row: Single) -> Values:
     dirt = f["erasure_dirt"] if row.stage == "before-cleaning" else 0.0
     return np.asarray(-USUAL_ERASURE_DB + f["erasure"] - dirt)
 
 
 CONDITION = {"flutter": 0.65, "weave": 0.85, "dropouts": 1.3}
-"""How much a machine in worse condition has more of each, in natural logarithms: they come together."""
+"""Increase of each, as a natural logarithm, for one unit of worse condition: all three rise together."""
 
 
 def _flutter_all(f: Figures) -> Values:
@@ -160,16 +164,16 @@ def _flutter_all(f: Figures) -> Values:
 
 
 def _parts(f: Figures) -> Values:
-    """Peak of each part's line, %."""
+    """Peak of the flutter component of each part, %."""
     return np.asarray(USUAL_PART_PERCENT * np.exp(f["part"] + _flutter_all(f)[:, None]))
 
 
 WEIGHT = {"capstan": 0.95, "pinch roller": 0.75, "reel": 0.45, "belt": 1.0, "idler": 0.9}
-"""About what the weighting of IEC 60386 leaves of a line at each part's rate."""
+"""Approximate weighting of IEC 60386 at the usual rate of each part."""
 
 
-def _flutter(f: Figures, machine: Machine, row: Row) -> Values:
-    """Ln of the weighted figure in %."""
+def _flutter(f: Figures, machine: Machine, row: Single) -> Values:
+    """Natural logarithm of weighted flutter in %."""
     weights = np.array([WEIGHT[p] for p in PARTS])
     squares = ((_parts(f) * weights) ** 2).sum(axis=1) + (
         USUAL_REST_PERCENT * np.exp(f["flutter_rest"] + _flutter_all(f))
@@ -177,33 +181,33 @@ def _flutter(f: Figures, machine: Machine, row: Row) -> Values:
     return np.asarray(0.5 * np.log(squares))
 
 
-def _part(f: Figures, machine: Machine, row: Row) -> Values:
+def _part(f: Figures, machine: Machine, row: Single) -> Values:
     return np.asarray(np.log(_parts(f)[:, row.kind]))
 
 
-def _weave(f: Figures, machine: Machine, row: Row) -> Values:
+def _weave(f: Figures, machine: Machine, row: Single) -> Values:
     return np.asarray(np.log(USUAL_WEAVE_US) + f["weave"] + CONDITION["weave"] * f["condition"])
 
 
-def _dropouts(f: Figures, machine: Machine, row: Row) -> Values:
+def _dropouts(f: Figures, machine: Machine, row: Single) -> Values:
     contact = _of(f["contact"], row) + 0.5 * _of(film(f, machine, row.stage, "replay"), row) / machine.film_scale
     return np.asarray(np.log(USUAL_DROPOUTS) + f["dropouts"] + CONDITION["dropouts"] * f["condition"] + 2.5 * contact)
 
 
-def _drift(f: Figures, machine: Machine, row: Row) -> Values:
+def _drift(f: Figures, machine: Machine, row: Single) -> Values:
     return f["drift"]
 
 
-def _speed(f: Figures, machine: Machine, row: Row) -> Values:
+def _speed(f: Figures, machine: Machine, row: Single) -> Values:
     return np.asarray(f["speed"][:, settings_of(row.stage)] + f["wrong_speed"])
 
 
-def _circuit(f: Figures, machine: Machine, row: Row) -> Values:
-    """Encoder and decoder read 0 where they are right; what is wrong in them is a curve of its own."""
+def _circuit(f: Figures, machine: Machine, row: Single) -> Values:
+    """The error of a correct encoder or decoder is 0; a faulty one adds a curve (`spread.curve_columns`)."""
     return np.zeros(len(f.vectors))
 
 
-QUANTITY: dict[str, Callable[[Figures, Machine, Row], Values]] = {
+QUANTITY: dict[str, Callable[[Figures, Machine, Single], Values]] = {
     "delay": _delay,
     "noise": _noise,
     "hum": _hum,
@@ -227,7 +231,7 @@ SCATTER: dict[str, float] = {
     "delay": 1.2,
     "noise": 0.7,
     "hum": 1.5,
-    "maximum": 0.4,
+    "maximum": 0.6,
     "third": 1.5,
     "second": 3.0,
     "saturation": 0.7,
@@ -243,4 +247,4 @@ SCATTER: dict[str, float] = {
     "encoder": 0.35,
     "decoder": 0.35,
 }
-"""By how much a reading differs when it is made again, on its scale (standard). Common practice, no source."""
+"""Repeatability of a reading on its scale (standard deviation). Common practice, no source."""

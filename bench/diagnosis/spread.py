@@ -1,4 +1,4 @@
-"""By how much readings of a machine without a fault may stand off: repeatability, tolerances, and rough responses."""
+"""Covariance of the readings of a machine without a fault: repeatability, tolerances and uneven responses."""
 
 from __future__ import annotations
 
@@ -17,21 +17,21 @@ Values = NDArray[np.float64]
 
 
 class Grade(NamedTuple):
-    """What a machine is like, re what is usual: none of it is known beforehand."""
+    """The unknown quality of a machine, relative to a usual one."""
 
     rough: float
-    """Roughness of its responses."""
+    """Unevenness of its responses."""
     repeats: float
     """Scatter of its readings."""
     adjusted: float = 1.0
-    """How far its trimmers stand out as found."""
+    """Spread of its trimmers as found."""
 
 
 GRID = np.linspace(np.log2(15.0), np.log2(24e3), 48)
 OCTAVES = 1.0
-"""Over which a rough response is alike."""
+"""Correlation length of an uneven response."""
 SHARED = 0.75
-"""Of the variance of a rough response, what both channels have alike."""
+"""Share of the variance of an uneven response that is common to both channels."""
 
 
 def _basis(octaves: float, columns: int) -> Values:
@@ -45,25 +45,25 @@ _SMOOTH, _FINE = _basis(OCTAVES, 11), _basis(0.45, 20)
 
 
 def smooth(hz: Values) -> Values:
-    """Smooth random curves of unit variance at these frequencies, shape (tones, k)."""
+    """Basis of smooth random curves of unit variance at these frequencies, shape (tones, k)."""
     at = np.log2(hz)
     return np.column_stack([np.interp(at, GRID, column) for column in _SMOOTH.T])
 
 
 def fine(hz: Values) -> Values:
-    """The same with less of an octave alike."""
+    """Like `smooth`, with a shorter correlation length."""
     at = np.log2(hz)
     return np.column_stack([np.interp(at, GRID, column) for column in _FINE.T])
 
 
 def roughness_db(hz: Values, side: str) -> Values:
-    """Standard deviation of a usual response, dB: least in the middle. Common practice, no source."""
+    """Standard deviation of a usual response, dB, smallest at middle frequencies. Common practice, no source."""
     ends = 0.45 * np.minimum(hz / 1e4, 1.6) + 0.35 * np.minimum(50.0 / hz, 1.5)
     return np.asarray((0.15 + ends) * (1.0 if side == "replay" else 0.9))
 
 
 def side_columns(rows: Rows, side: str, channel: int | None, size: Values | float = 1.0) -> Values:
-    """Columns of a smooth curve on one side of the machine, of one channel or of both alike."""
+    """Columns of a smooth curve on the record or replay side, in one channel or common to both."""
 
     def kernel(hz: Values, tones: Tones) -> Values:
         low = side == "low end"
@@ -78,7 +78,7 @@ def side_columns(rows: Rows, side: str, channel: int | None, size: Values | floa
 
 
 def rough_columns(rows: Rows) -> Values:
-    """All columns of usual rough responses."""
+    """All columns of a usual uneven response."""
     out = []
     for side in ("replay", "record"):
         for channel, share in ((None, SHARED), (0, 1 - SHARED), (1, 1 - SHARED)):
@@ -88,8 +88,8 @@ def rough_columns(rows: Rows) -> Values:
 
 
 def scatter_covariance(rows: Rows, scale: float) -> Values:
-    """What readings repeat to: each of its own, and that of the tone that a response is relative to."""
-    own = np.array([(scale * p.scatter) ** 2 + p.stated**2 for p in rows.places])
+    """Repeatability of each reading, and of the reference tone that a group of responses shares."""
+    own = np.array([(scale * p.scatter) ** 2 + p.stated**2 for p in rows.data_rows])
     out = np.diag(own)
     groups: dict[object, list[int]] = {}
     for n, p in enumerate(rows.tones):
@@ -101,17 +101,17 @@ def scatter_covariance(rows: Rows, scale: float) -> Values:
 
 
 def curve_columns(rows: Rows, curve: Curve) -> Values:
-    """The columns that a cause's curve adds."""
+    """The columns that the curve of a cause adds."""
     if curve.side.endswith(("replay", "record", "low end")):
         return side_columns(rows, curve.side, curve.channel, curve.width)
-    wanted = [n for n, p in enumerate(rows.places) if p.kind == curve.side]
+    wanted = [n for n, p in enumerate(rows.data_rows) if p.kind == curve.side]
     out = np.zeros((len(rows), len(wanted)))
     if curve.side == "drift":
         out[wanted, np.arange(len(wanted))] = curve.width
     elif curve.side in ("encoder", "decoder"):
         out = np.zeros((len(rows), 2 * _SMOOTH.shape[1]))
         for n in wanted:
-            row = rows.places[n].row
+            row = rows.data_rows[n].single
             if row is None or (curve.channel is not None and row.channel not in (curve.channel, None)):
                 continue
             base = smooth(np.array([row.hz or 5e3]))[0] * curve.width
@@ -119,10 +119,10 @@ def curve_columns(rows: Rows, curve: Curve) -> Values:
     return out
 
 
-def straight_columns(rows: Rows, base: Values) -> Values:
-    """By how much rows move with each figure that they follow in a straight line, for its usual spread."""
-    _, width, straight = usual(lined_up_before=rows.machine.lined_up_before)
-    which = np.flatnonzero(straight & (width > 0))
+def linear_columns(rows: Rows, base: Values) -> Values:
+    """Change of the rows for one usual standard deviation of each linear figure."""
+    _, width, linear = usual(lined_up_before=rows.machine.lined_up_before)
+    which = np.flatnonzero(linear & (width > 0))
     sets = np.repeat(base[None], len(which) + 1, axis=0)
     sets[np.arange(len(which)), which] += 0.5 * width[which]
     read = rows.predict(sets)
@@ -130,9 +130,9 @@ def straight_columns(rows: Rows, base: Values) -> Values:
 
 
 @cache
-def straight_scale(adjusted: float) -> Values:
-    """Of the columns of `straight_columns`, the factor for trimmers that stand out so far of what is usual."""
-    _, width, straight = usual()
+def linear_scale(adjusted: float) -> Values:
+    """Factors for the columns of `linear_columns`, for trimmers with this spread relative to the usual one."""
+    _, width, linear = usual()
     scaled = usual(adjusted=adjusted)[1]
-    which = np.flatnonzero(straight & (width > 0))
+    which = np.flatnonzero(linear & (width > 0))
     return np.asarray(scaled[which] / width[which])

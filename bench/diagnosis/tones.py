@@ -1,6 +1,6 @@
-"""What a machine of given figures reads: closed forms of the trade, for many sets of figures at once.
+"""Predicts the levels of tones by closed formulas, for many sets of figures at once.
 
-Levels in dB are errors: of a machine that is right and in line all are 0. Arrays are (sets, ...).
+Levels in dB are errors, all 0 for a machine in good order and adjustment. The first axis of arrays is that of the sets.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ SPACING_DB = 54.575
 USUAL_MAXIMUM_DB = 4.5
 USUAL_HISS_DB = (-54.5, -51.5, -44.0, -51.0)
 USUAL_AMPLIFIER_DB = (-69.0, -66.0, -59.0, -66.0)
-"""Re the reference level, by `parameters.NOISE_METHODS`."""
+"""Relative to the reference level, in the order of `parameters.NOISE_METHODS`."""
 USUAL_HUM_DB, USUAL_CROSSTALK_DB, USUAL_ERASURE_DB = -66.0, -43.0, -68.0
 USUAL_SECOND_DB = -56.0
 USUAL_PART_PERCENT, USUAL_REST_PERCENT = 0.025, 0.05
@@ -31,30 +31,30 @@ USUAL_WEAVE_US, USUAL_DROPOUTS = 1.0, 1.0
 
 
 def settings_of(stage: Stage) -> int:
-    """Which run of settings holds at a stage."""
+    """Which run of settings applies at a stage: 0 as found, 1 as left."""
     return int(stage == "as-left")
 
 
 def sinc_db(x: Values) -> Values:
-    """20 lg |sin x / x|, smooth through its zeros."""
+    """20 lg |sin x / x|, kept finite at its zeros."""
     return np.asarray(10 * np.log10(np.sinc(x / np.pi) ** 2 + 3e-4))
 
 
 def shelf_db(hz: Values, t1_us: float, change_db: Values) -> Values:
-    """What an equaliser gives more when its time constant is changed by so many dB, at one time constant."""
+    """Change of an equaliser's response if its time constant t1 is changed by `change_db`."""
     w = (2e-6 * np.pi * hz * t1_us) ** 2
     return np.asarray(10 * np.log10((1 + w * 10 ** (change_db / 10)) / (1 + w)))
 
 
 def switch_db(machine: Machine) -> float:
-    """What the other position of an equalisation switch does: 120 and 70 µs on cassette, 50 and 35 on open reel."""
+    """Change at high frequencies in the other position of the switch: 120 and 70 µs on cassette, 50 and 35 on reels."""
     others = {120.0: 70.0, 70.0: 120.0, 90.0: 50.0, 50.0: 35.0, 35.0: 50.0, 17.5: 35.0}
     near = min(others, key=lambda t1: abs(math.log(t1 / machine.t1_us)))
     return 20 * math.log10(others[near] / near)
 
 
 def bias_slope_db(machine: Machine) -> float:
-    """Loss at 10 kHz for each dB of bias more. Common practice, no source: from over-bias at each speed."""
+    """Loss at 10 kHz for each dB of extra bias. Common practice, no source: from the usual over-bias at each speed."""
     return float(1.6 * (47.625 / machine.speed_mm_s) ** 0.4)
 
 
@@ -65,12 +65,12 @@ def film(f: Figures, machine: Machine, stage: Stage, head: str) -> Values:
 
 
 def height_mm(f: Figures, machine: Machine) -> Values:
-    """How far a head is off its height: further on a wide track before anybody looks."""
+    """Error of the height of a head, mm; on a wide track a larger one goes unnoticed."""
     return np.asarray(np.abs(f["height"]) * (machine.width_mm / 0.6) ** 0.7)
 
 
 def height_db(f: Figures, machine: Machine) -> Values:
-    """Level that a head at the wrong height loses: the part of the track that it misses."""
+    """Loss by the part of the track that a head at the wrong height misses, dB."""
     share = np.clip(height_mm(f, machine) / machine.width_mm, 0.0, 0.95)
     return np.asarray(20 * np.log10(1 - share))
 
@@ -85,14 +85,16 @@ class Tones:
         self._top = (1 / (1 + (hz / 16e3 - 16e3 / hz) ** 2)) / (1 / (1 + (x / 16 - 16 / x) ** 2))
         w = (2e-6 * np.pi * hz * machine.t1_us) ** 2
         self._shape = self._top - w / (1 + w)
+        self._corner = 4 * w / (1 + w) ** 2
         self._encoding = encoding_db(hz, sent_db)
 
     def level_db(self, f: Figures) -> Values:
-        """Error of level, shape (sets, 2, tones)."""
+        """Level errors, shape (sets, 2, tones)."""
         replay = self._replay(f)
         if self.source == "reference-tape":
             treble = f["reference_treble"][:, None, None] * (self.hz / 1e4)
-            other = shelf_db(self.hz, self.machine.t1_us, f["reference_equalisation"][:, None, None])
+            switched = abs(switch_db(self.machine)) * f["reference_equalisation"]
+            other = shelf_db(self.hz, self.machine.t1_us, switched[:, None, None])
             return replay + f["reference_level"][:, None, None] + treble + other
         return replay + self._record(f)
 
@@ -119,6 +121,7 @@ class Tones:
             self._each(f["replay_level"][:, run])
             + shelf_db(self.hz, m.t1_us, self._each(switched))
             + self._each(f["replay_equaliser_shape"][:, run]) * self._shape
+            + self._each(f["replay_equaliser_corner"][:, run]) * self._corner
             + worn
             - SPACING_DB * self._each(film(f, m, self.stage, "replay")) * per_um
             + sinc_db(np.pi * offset_um * per_um)
@@ -141,6 +144,7 @@ class Tones:
             recorded
             + self._each(f["record_equalisation"][:, run]) * self._top
             + self._each(f["record_equaliser_shape"][:, run]) * self._shape
+            + self._each(f["record_equaliser_corner"][:, run]) * self._corner
             - RECORD_SPACING_DB * self._each(on_head) / self._wavelength_um
             + (self._each(f["tape_treble"]) + OTHER_TAPE["treble"] * other) * k
             - slope * treble * k
@@ -152,30 +156,30 @@ class Tones:
         )
 
     def _pressed(self, f: Figures, recorded: Values) -> Values:
-        """What tape and a limiter take off loud tones: a machine that is right is judged with that of a usual tape."""
+        """Compression of loud tones by tape and limiter, relative to that of a usual tape."""
         above = self.sent_db - USUAL_MAXIMUM_DB
         tape = -0.9 * (10 ** ((above + recorded - self._each(f["maximum"])) / 10) - 10 ** (above / 10))
         return np.clip(tape, -3.0, 1.0) - self._each(f["limiter"]) * np.clip(1 + self.sent_db / 12, 0, 1.5)
 
 
 OTHER_TAPE = {"bias": 3.0, "level": -1.8, "treble": -1.0, "maximum": -1.0, "hiss": -1.5}
-"""What a tape of the next type up does for one unit of `other_tape`: it wants more bias, and records lower."""
+"""Effect of one unit of `other_tape`, which is a tape of the next higher type: more bias needed, lower level."""
 
 
 def low_end_db(hz: Values, corner_hz: Values) -> Values:
-    """A one-pole fall below a corner."""
+    """Response of a first-order high-pass filter."""
     return np.asarray(-10 * np.log10(1 + (corner_hz / hz) ** 2))
 
 
 def encoding_db(hz: Values, sent_db: Values) -> Values:
-    """What a Type B encoder adds to a steady tone: a band of highs that louder tones narrow from above.
+    """Boost of a steady tone by a Type B encoder: the louder the tone, the less and the lower in frequency.
 
-    A closed form within the limits of the data sheet's points, `bench.tape.encoding_curves.TYPE_B_DATA_SHEET`.
+    A closed formula within the limits of the data sheet, `bench.tape.encoding_curves.TYPE_B_DATA_SHEET`.
     """
     boost = 10.5 / (1 + 10 ** ((sent_db + 19.4) / 10))
     return np.asarray(boost / (1 + (700.0 / hz) ** 2) / (1 + hz / 6e3 * 10 ** ((sent_db + 20.0) / 10)))
 
 
 def power_sum_db(*levels: Values) -> Values:
-    """Level of the sum of noises."""
+    """Level of the power sum of uncorrelated signals, dB."""
     return np.asarray(10 * np.log10(sum(10 ** (level / 10) for level in levels)))

@@ -1,7 +1,7 @@
-"""The probability of each set of causes: every cause alone, those that matter in pairs, none, and something else.
+"""Computes the probability of each set of causes: each cause alone, likely pairs, none, and an unknown cause.
 
-How rough a machine's responses are, how well its readings repeat and how far its trimmers stand out is not known
-beforehand: a few grades of each are gone through, and weigh by how well they explain what was read.
+How uneven a machine's responses are, how well its readings repeat and how far its trimmers are out is unknown. A few
+grades of each are tried and weighted by how well they explain the readings.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from bench.diagnosis.causes.cause import Cause
 from bench.diagnosis.fit import Fitted, Fitter, Problemset
-from bench.diagnosis.options import STRANGE, Option, Session
+from bench.diagnosis.options import STRANGE, Option, SessionRows
 from bench.diagnosis.rows import Rows
 from bench.diagnosis.spread import Grade
 
@@ -24,87 +24,87 @@ Values = NDArray[np.float64]
 Set = tuple[Option, ...]
 
 NOTHING, SINGLES, PAIRS = 0.35, 0.47, 0.1
-"""Prior weights; "not in the list" has the rest."""
+"""Prior probabilities; the rest is that of a cause not in the list."""
 ROUGH, REPEATS = {0.6: 0.4, 1.2: 0.4, 2.2: 0.2}, {0.8: 0.4, 1.8: 0.4, 3.5: 0.2}
-"""Roughness of a machine's responses and scatter of its readings, re the usual ones, with their weights."""
-ADJUSTED = {0.3: 0.4, 1.0: 0.6}
-"""How far its trimmers stand out as found: a machine that is kept in line, or any."""
+"""Unevenness of responses and scatter of readings, relative to the usual ones, with their prior weights."""
+ADJUSTED = {0.2: 0.3, 0.5: 0.4, 1.0: 0.3}
+"""Spread of the trimmers as found, with prior weights: a machine that is kept in adjustment, used, or neglected."""
 GRADES = {
     Grade(rough, repeats, adjusted): math.log(ROUGH[rough] * REPEATS[repeats] * ADJUSTED[adjusted])
     for rough, repeats, adjusted in itertools.product(ROUGH, REPEATS, ADJUSTED)
 }
 UNSEEN = 0.5
-"""Share of its odds that a cause keeps which these readings can't show: a bench measures first what it suspects."""
+"""Factor for the odds of a cause that these readings cannot show, because people first measure what they suspect."""
 TEMPER = 0.9
-"""Of what the readings say, since the model is not the machine."""
+"""Factor for the log-likelihood, because the model is not exact."""
 NEAR = 6.0
-"""Grades less likely than the best one by more than this, a logarithm, do not count."""
+"""Grades whose log-evidence is this far below the best are ignored."""
 LEADING = 16
-"""Sets by which the grades are told."""
+"""Number of sets by which the grades are weighted."""
 BEST_SINGLES, MOST_PAIRS = 9, 30
-OUTLIER, TOLD_OUTLIER = 3.5, 4.5
-"""Standard deviations by which a reading stands alone whatever is wrong: it then counts less, and is told."""
+OUTLIER, LISTED_OUTLIER = 3.5, 4.5
+"""A reading this many standard deviations from every set counts less; beyond the second figure, it is listed."""
 
 
 @dataclass(frozen=True, slots=True)
 class Weighed:
-    """A set of causes, and how likely it is."""
+    """A set of causes and its probability."""
 
     options: Set
     probability: float
     x: Values
-    """Settings, and logarithms of the amounts of its causes."""
+    """Settings, then logarithms of the amounts of its causes."""
     curves: Values
     """Coefficients of its curves."""
     spread: Values
-    """Of `x`, and of figures of other sets behind it."""
+    """Covariance of `x`, followed by padding."""
     read: Values
-    """What it says the rows read."""
+    """Its prediction for the rows."""
     settings: int
-    """How many of `x` are settings."""
+    """Number of settings at the start of `x`."""
 
 
 @dataclass(frozen=True, slots=True)
 class Weighing:
-    """The outcome."""
+    """The result for all sets of causes."""
 
     sets: tuple[Weighed, ...]
     """Most likely first; the empty set is "nothing wrong"."""
     alone: tuple[Weighed, ...]
-    """Every cause alone, however unlikely."""
+    """Each cause alone, however unlikely."""
     invisible: tuple[Cause, ...]
-    """What these readings can't show at all."""
+    """Causes that these readings cannot show."""
     unseen: tuple[Weighed, ...]
-    """Those causes as sets: what "nothing wrong" leaves open."""
+    """The same causes as sets, which share the probability of "nothing wrong"."""
     fitter: Fitter
-    session: Session
+    session: SessionRows
     grade: Grade
-    """The one that explains the readings best."""
-    grown: Values
-    """By how much the variance of each row grows, because no set explains it."""
+    """The grade that explains the readings best."""
+    extra_variance: Values
+    """Additional variance of the rows that no set explains."""
     outliers: tuple[int, ...]
-    """Rows that no set explains by far."""
+    """Rows that are far from what any set explains."""
 
 
 def weigh(rows: Rows, causes: Sequence[Cause], ratios: Mapping[str, float]) -> Weighing:
-    """Weigh all sets.
+    """Compute the probability of each set.
 
     Args:
         rows: the readings.
-        causes: those that a machine of this kind can have.
-        ratios: how much likelier what was seen is with each cause.
+        causes: the causes that a machine of this kind can have.
+        ratios: likelihood ratio of what a person saw, by cause.
     """
-    session = Session(rows)
+    session = SessionRows(rows)
     options, invisible = session.visible(causes, ratios)
     prior = _prior(options, invisible)
     singles: list[Set] = [(), *((o,) for o in options)]
     usual = Fitter(rows, session.covariance(Grade(1.0, 1.5), np.zeros(len(rows))))
     first = _fit(usual, singles, session, rounds=4)
-    grown, outliers = _outliers(usual, first.read)
+    extra_variance, outliers = _outliers(usual, first.read)
     grades, weights = list(GRADES), list(GRADES.values())
-    fitters = [usual.graded(session.covariance(g, grown), g.adjusted) for g in grades]
+    fitters = [usual.graded(session.covariance(g, extra_variance), g.adjusted) for g in grades]
     leading = np.argsort(first.log_evidence + prior)[-LEADING:]
-    some = first.some(leading)
+    some = first.select(leading)
     at_first = np.array([TEMPER * f.evidence(some) + w for f, w in zip(fitters, weights, strict=True)])
     of_grade = np.logaddexp.reduce(at_first + prior[leading], axis=1)
     best = int(np.argmax(of_grade))
@@ -112,7 +112,7 @@ def weigh(rows: Rows, causes: Sequence[Cause], ratios: Mapping[str, float]) -> W
     fitter = fitters[best]
 
     def graded(fit: Fitted) -> Values:
-        """Evidence of each set, summed over the grades that are likely."""
+        """Log-evidence of each set, summed over the likely grades."""
         logs = [TEMPER * (fit.log_evidence if n == best else fitters[n].evidence(fit)) + weights[n] for n in near]
         return np.asarray(np.logaddexp.reduce(logs, axis=0))
 
@@ -122,7 +122,7 @@ def weigh(rows: Rows, causes: Sequence[Cause], ratios: Mapping[str, float]) -> W
     sets, both = list(singles), None
     if pairs:
         chosen: list[Set] = [(options[a], options[b]) for a, b in pairs]
-        both = _fit(fitter, chosen, session, start=fitted.joined([(a + 1, b + 1) for a, b in pairs]), rounds=4)
+        both = _fit(fitter, chosen, session, start=fitted.pair_starts([(a + 1, b + 1) for a, b in pairs]), rounds=4)
         at = np.array(pairs)
         more = graded(both) + prior[at + 1].sum(axis=1) + math.log(2 * PAIRS / SINGLES**2)
         scores, sets = np.concatenate([scores, more]), sets + chosen
@@ -136,7 +136,9 @@ def weigh(rows: Rows, causes: Sequence[Cause], ratios: Mapping[str, float]) -> W
     order = 1 + np.argsort(-scores[1 : len(singles)])
     alone = tuple(_weighed(singles[n], float(probability[n]), fitted, int(n)) for n in order)
     unseen = [one for s in out if not s.options for one in _unseen(s, invisible, options)]
-    return Weighing(tuple(out), alone, tuple(invisible), tuple(unseen), fitter, session, grades[best], grown, outliers)
+    return Weighing(
+        tuple(out), alone, tuple(invisible), tuple(unseen), fitter, session, grades[best], extra_variance, outliers
+    )
 
 
 def _weighed(options: Set, probability: float, fit: Fitted, n: int) -> Weighed:
@@ -147,7 +149,7 @@ def _weighed(options: Set, probability: float, fit: Fitted, n: int) -> Weighed:
 
 
 def _prior(options: Sequence[Option], invisible: Sequence[Cause]) -> Values:
-    """Logarithm of the prior of nothing that these readings could show, then of each option alone."""
+    """Logarithms of the prior probabilities of "nothing visible wrong" and of each option alone."""
     unseen = UNSEEN * sum(c.odds for c in invisible)
     total = unseen + sum(o.weight for o in options if o.cause is not STRANGE)
     strange = sum(o.weight for o in options if o.cause is STRANGE) or 1.0
@@ -158,7 +160,7 @@ def _prior(options: Sequence[Option], invisible: Sequence[Cause]) -> Values:
 
 
 def _unseen(nothing: Weighed, invisible: Sequence[Cause], options: Sequence[Option]) -> list[Weighed]:
-    """What is open beside "nothing that these readings show": each invisible cause, in its likeliest variant."""
+    """Each invisible cause in its likeliest variant, as a share of "nothing visible wrong"."""
     odds = sum(o.weight for o in options if o.cause is not STRANGE)
     hidden = UNSEEN * sum(c.odds for c in invisible)
     share = SINGLES * UNSEEN / max(odds + hidden, 1e-9) / (NOTHING + SINGLES * hidden / max(odds + hidden, 1e-9))
@@ -172,13 +174,15 @@ def _unseen(nothing: Weighed, invisible: Sequence[Cause], options: Sequence[Opti
     return out
 
 
-def _fit(fitter: Fitter, sets: Sequence[Set], session: Session, *, start: Values | None = None, rounds: int) -> Fitted:
+def _fit(
+    fitter: Fitter, sets: Sequence[Set], session: SessionRows, *, start: Values | None = None, rounds: int
+) -> Fitted:
     problem = Problemset([tuple(o.variant for o in s) for s in sets], session.columns, fitter.rows)
     return fitter.fit(problem, start, rounds)
 
 
 def _pairs(scores: Values, options: Sequence[Option]) -> list[tuple[int, int]]:
-    """The pairs to look at: of the likeliest causes with each other one."""
+    """The pairs to weigh: the likeliest causes, each with every other."""
     by_cause: dict[str, list[int]] = {}
     for n in np.argsort(-scores):
         if options[n].cause is not STRANGE:
@@ -195,9 +199,9 @@ def _pairs(scores: Values, options: Sequence[Option]) -> list[tuple[int, int]]:
 
 
 def _outliers(fitter: Fitter, read: Values) -> tuple[Values, tuple[int, ...]]:
-    """By how much the scatter of each row is to grow: of one that stands alone whatever is wrong, heavy tails."""
+    """Additional variance of each row that no set explains, as if its scatter had heavy tails; and the far outliers."""
     precision = fitter.whiten.T @ fitter.whiten
     alone = np.abs((fitter.rows.values - read) @ precision) / np.sqrt(np.diag(precision))
     z = alone.min(axis=0)
-    grown = np.where(z > OUTLIER, (z * z - 1) / np.diag(precision), 0.0)
-    return grown, tuple(int(n) for n in np.flatnonzero(z > TOLD_OUTLIER))
+    extra_variance = np.where(z > OUTLIER, (z * z - 1) / np.diag(precision), 0.0)
+    return extra_variance, tuple(int(n) for n in np.flatnonzero(z > LISTED_OUTLIER))

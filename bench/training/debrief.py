@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from bench.diagnosis.machine import machine_of
-from bench.diagnosis.telling.teaching import signature
+from bench.diagnosis.output.cause_page import signature
 from bench.procedure.model.job import Job
 from bench.procedure.model.steps import Adjust
 from bench.procedure.state.event_kinds import Event, of_kind

@@ -9,7 +9,7 @@ from bench.audio.port import Visible
 from bench.diagnosis.answer import Diagnosis
 from bench.diagnosis.carrying_out import REMEDIES, steps_for
 from bench.diagnosis.next_test import NextTest, Possible
-from bench.diagnosis.telling.page import PROBABLE
+from bench.diagnosis.output.page import PROBABLE
 from bench.procedure.model.job import JobStep
 from bench.procedure.model.steps import ByHand, SignOff
 from bench.procedure.run.commands import Command, GoAside, Look

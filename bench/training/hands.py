@@ -61,6 +61,8 @@ class UnattendedHands:
     """Change of a quantity per degree of a trimmer."""
     _step_id: str = ""
     _wait_until: float = 0.0
+    _read_at: dict[str, float] = field(default_factory=dict)
+    """When each channel's gauge last had a reading at this step."""
     _proposals_done: set[str] = field(default_factory=set)
     """Trimmers turned as proposed since the last reading."""
 
@@ -72,6 +74,7 @@ class UnattendedHands:
         if step.id != self._step_id:
             self._step_id, self._wait_until = step.id, now  # readings are still settling at the start of a step
             self._proposals_done.clear()
+            self._read_at.clear()
         if prompt.kind == "go-on" and not all(check.ticked for check in snapshot.checks):
             return Tick(next(n for n, check in enumerate(snapshot.checks) if not check.ticked))
         if prompt.kind in ("go-on", "confirm"):
@@ -140,32 +143,44 @@ class UnattendedHands:
             return None
         if not any(g.advice for g in snapshot.gauges):
             return None  # gauges are not live: a round or a ladder proposes its own turns
-        looking = any(g.advice == "look" for g in snapshot.gauges) and now < self._wait_until + PATIENCE_S
-        if any(g.turn is not None for g in snapshot.gauges):
+        gauges = self._not_silent(snapshot, now)
+        if not gauges:
+            return Accept("unattended: nothing can be read")
+        looking = any(g.advice == "look" for g in gauges) and now < self._wait_until + PATIENCE_S
+        if any(g.turn is not None for g in gauges):
             return self._search(snapshot, now, looking)
-        gauges = [g for g in snapshot.gauges if g.measured is not None]
-        if len(gauges) < len(snapshot.gauges) or not gauges:
+        if any(g.measured is None for g in gauges):
             return None
+        silent = len(gauges) < len(snapshot.gauges)
+        can_accept = silent or snapshot.can_accept
+        done = Accept("unattended: one channel can't be read") if silent else GoOn()
         worst = max(gauges, key=lambda g: (g.advice == "turn", _error_in_tolerances(g)))
         if worst.advice != "turn":
-            if looking or not snapshot.can_accept:
+            if looking or not can_accept:
                 return None
             if all(g.verdict.word == "in" for g in gauges):
-                return GoOn()
+                return done
             return Accept("unattended: as near as the reading shows")
         trimmer = worst.trimmer
         if trimmer is None:
-            return Accept("unattended: there is no trimmer for it") if snapshot.can_accept else None
+            return Accept("unattended: there is no trimmer for it") if can_accept else None
         known = self._known(trimmer, worst)
         stuck = known.at_stop(_error(worst), _limits(snapshot, trimmer))
         if stuck or known.turns >= MOST_TURNS:
             if all(g.verdict.word == "in" for g in gauges):
-                return GoOn() if snapshot.can_accept else None
+                return done if can_accept else None
             why = "is at its stop" if stuck else f"was adjusted {MOST_TURNS} times"
             return Accept(f"unattended: {trimmer} {why} and it is not in")
         degrees = self._turn(known, worst, _limits(snapshot, trimmer))
         self._wait_until = now + max(SETTLE_S, (snapshot.head_delay_s or 0.0) + 0.2)
         return Turn(trimmer, degrees)
+
+    def _not_silent(self, snapshot: Snapshot, now: float) -> list[Gauge]:
+        """The gauges without those that have read nothing for so long that they never will."""
+        for gauge in snapshot.gauges:
+            if gauge.measured is not None or gauge.advice != "look":
+                self._read_at[gauge.channel] = now
+        return [g for g in snapshot.gauges if now - self._read_at.setdefault(g.channel, now) < PATIENCE_S]
 
     def _search(self, snapshot: Snapshot, now: float, looking: bool) -> Command | None:
         """Search for a peak with the proposed turns, all of them before looking again."""
@@ -234,7 +249,7 @@ SETTLE_S = 1.2
 """Wait after a turn for the gauge's shortest window; longer where the delay between heads is known."""
 
 PATIENCE_S = 40.0
-"""Longest look before turning or accepting although the average is not known well enough."""
+"""Longest look before turning or accepting although the average is not known well enough, or there is no reading."""
 
 
 def _limits(snapshot: Snapshot, trimmer: str) -> tuple[float, float]:

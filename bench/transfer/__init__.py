@@ -1,1 +1,1 @@
-"""A transfer made with noise reduction out: what is wrong with it taken off, and decoded."""
+"""Decoding of a transfer that was made without noise reduction, after its errors have been corrected."""

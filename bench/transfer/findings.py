@@ -1,4 +1,4 @@
-"""What is wrong with a capture itself, heard while it goes by."""
+"""Faults of a capture itself, found while it is processed."""
 
 from __future__ import annotations
 
@@ -10,39 +10,39 @@ from numpy.typing import NDArray
 
 from bench.measure.reading import Channel
 from bench.tape.noise_reduction import System
-from bench.transfer.hiss import HissWatch
+from bench.transfer.hiss import HissMonitor
 
 Floats = NDArray[np.float64]
 Kind = Literal["dead channel", "inverted channel", "clipped", "decoded already"]
 
 SILENT = 1e-6
-"""No sample above this, re full scale: the capture holds nothing."""
+"""A capture in which no sample exceeds this, relative to full scale, is silent."""
 DEAD_DB = 40.0
-"""A channel that is so much softer than the other holds no programme. Common practice, no source."""
+"""A channel this much softer than the other has no programme. Common practice, no source."""
 INVERTED = -0.5
-"""Channels whose correlation is below this have opposite polarity. Common practice, no source."""
-FULL = 0.9999
+"""A correlation below this means opposite polarity. Common practice, no source."""
+FULL_SCALE = 0.9999
 CLIPPED_RUN = 3
-"""So many samples on end at full scale are clipped: a peak of music that just reaches it holds one or two."""
+"""This many successive samples at full scale are clipping; a peak that only just reaches it has one or two."""
 
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One thing that is wrong."""
+    """One fault."""
 
     kind: Kind
     channel: Channel = "both"
     value: float = 0.0
-    """dB softer of a dead channel, correlation, number of clipped places, fall of the hiss in dB."""
+    """By kind: dB by which the channel is softer, correlation, number of clipped places, fall of the hiss in dB."""
 
 
 class CaptureCheck:
-    """Hears a capture through.
+    """Examines a capture block by block.
 
     Args:
         rate: sample rate, Hz.
-        names: of its channels.
-        system: what it is decoded by; None where it is to be encoded.
+        names: names of its channels.
+        system: the noise-reduction system that decodes it; None if it is to be encoded.
     """
 
     def __init__(self, rate: float, names: tuple[Channel, ...], system: System | None) -> None:
@@ -51,14 +51,14 @@ class CaptureCheck:
         self._powers = np.zeros((len(names), len(names)))
         self._clipped = np.zeros(len(names), dtype=int)
         self._before = np.zeros((CLIPPED_RUN, len(names)), dtype=bool)
-        self._hiss = HissWatch(rate) if system == "type-b" else None
+        self._hiss = HissMonitor(rate) if system == "type-b" else None
 
     def feed(self, samples: Floats) -> None:
         """Take in frames of shape (frames, channels)."""
         size = np.abs(samples)
         self._peak = max(self._peak, float(size.max()))
         self._powers += samples.T @ samples
-        full = np.concatenate((self._before, size >= FULL))
+        full = np.concatenate((self._before, size >= FULL_SCALE))
         if full.any():
             run = full[1:-2] & full[2:-1] & full[3:]
             self._clipped += (run & ~full[:-3]).sum(axis=0)
@@ -68,11 +68,11 @@ class CaptureCheck:
 
     @property
     def silent(self) -> bool:
-        """Whether there was nothing in it."""
+        """Whether the whole capture was silent."""
         return self._peak < SILENT
 
     def findings(self) -> tuple[Finding, ...]:
-        """What was found."""
+        """The faults that were found."""
         out = [Finding("clipped", n, float(c)) for n, c in zip(self._names, self._clipped, strict=True) if c]
         if len(self._names) == 2:
             out += self._of_both()

@@ -1,9 +1,10 @@
-"""Whether a capture was decoded already, by the hiss in its pauses.
+"""Recognises by the hiss in its pauses a capture that has already been decoded.
 
-A Type B decoder takes 10 dB off soft treble and nothing off the bass, so that hiss that was decoded falls steeply from
-400 Hz to 2.5 kHz and little beyond. The hiss of a cassette falls by 2 dB at most there, that of open reel rises. Pauses
-are the softest quarter seconds of a capture, where they are alike, far softer than its programme, and not the same in
-both channels. Noise of a replay amplifier alone is shaped like decoded hiss, so this is a suspicion and no reading.
+A Type B decoder attenuates soft treble by 10 dB and leaves the bass alone, so decoded hiss falls steeply from 400 Hz to
+2.5 kHz and little above. The hiss of a cassette falls by at most 2 dB there, and that of open reel rises. Pauses are
+the softest quarter seconds of a capture, if they are equally loud, far softer than the programme, and uncorrelated
+between the channels. The noise of a replay amplifier alone has the spectrum of decoded hiss, so the result is a
+suspicion, not a reading.
 """
 
 from __future__ import annotations
@@ -17,19 +18,19 @@ Floats = NDArray[np.float64]
 
 WINDOW_S = 0.25
 PAUSES = 8
-"""So many of the softest windows are looked at: two seconds together."""
-ALIKE_DB = 1.5
-"""They are hiss if their levels lie within this, and"""
+"""Number of softest windows that are examined, two seconds in all. They are hiss if the next three conditions hold."""
+LEVEL_RANGE_DB = 1.5
+"""Their levels lie within this range."""
 BELOW_PROGRAMME_DB = 20.0
-"""if they are so much softer than the loudest window, and"""
-SHARED = 0.25
-"""if the channels have less than this in common (magnitude-squared coherence)."""
+"""They are at least this much softer than the loudest window."""
+MOST_COHERENT = 0.25
+"""The magnitude-squared coherence of the channels is below this."""
 STEEP_DB, FLAT_DB = 5.0, 3.0
 """Decoded hiss falls by more than the first from 400 Hz to 2.5 kHz, and by less than the second from there to 6.3 kHz.
-Midway between hiss with and without decoding, of cassettes and open reel, by the static law of Type B."""
+Both lie midway between decoded and undecoded hiss of cassettes and open reel, by the static law of Type B."""
 BANDS_HZ = (400.0, 2500.0, 6300.0)
 _HALF_BAND = 1.189
-"""Bands half an octave wide."""
+"""From the centre to the edge of a band half an octave wide."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,8 +41,8 @@ class _Window:
     shared: float
 
 
-class HissWatch:
-    """Hears a capture through. `fall_db` then says how steeply its hiss falls.
+class HissMonitor:
+    """Collects the softest windows of a capture; `decoded_fall_db` then examines the hiss in them.
 
     Args:
         rate: sample rate, Hz.
@@ -60,10 +61,10 @@ class HissWatch:
         have = samples if self._rest is None else np.concatenate((self._rest, samples))
         whole = len(have) // self._size * self._size
         for at in range(0, whole, self._size):
-            self._look(have[at : at + self._size])
+            self._examine(have[at : at + self._size])
         self._rest = have[whole:]
 
-    def _look(self, samples: Floats) -> None:
+    def _examine(self, samples: Floats) -> None:
         power = float(np.mean(samples**2))
         self._loudest = max(self._loudest, power)
         quiet = len(self._softest) < PAUSES or power < self._softest[-1].power
@@ -83,14 +84,14 @@ class HissWatch:
         return slice(int(first), int(last))
 
     def decoded_fall_db(self) -> float | None:
-        """By how much the hiss falls from 400 Hz to 2.5 kHz, where it falls as decoded hiss does; else None."""
+        """How far the hiss falls from 400 Hz to 2.5 kHz, if it falls as decoded hiss does; else None."""
         windows = self._softest
         if len(windows) < PAUSES or self._loudest < windows[-1].power * 10 ** (BELOW_PROGRAMME_DB / 10):
             return None
-        windows = windows[PAUSES // 4 :]  # the very softest may lie across the edge of what was recorded
-        if windows[-1].power > windows[0].power * 10 ** (ALIKE_DB / 10):
+        windows = windows[PAUSES // 4 :]  # the softest ones may straddle the start or end of the recording
+        if windows[-1].power > windows[0].power * 10 ** (LEVEL_RANGE_DB / 10):
             return None
-        if np.median([w.shared for w in windows]) > SHARED:
+        if np.median([w.shared for w in windows]) > MOST_COHERENT:
             return None
         low, middle, high = (10 * np.log10(np.mean([w.bands[n] for w in windows])) for n in range(3))
         return float(low - middle) if low - middle > STEEP_DB and middle - high < FLAT_DB else None

@@ -1,4 +1,4 @@
-"""Sound between its samples: the one loop of this room that goes sample by sample."""
+"""Interpolation between samples, the only loop of this room over single samples."""
 
 from __future__ import annotations
 
@@ -9,15 +9,16 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 HALF = 32
-"""Samples that are taken on either side."""
+"""Samples that are used on either side."""
 PHASES = 512
-"""Places between two samples for which weights are held; in between they are interpolated, to within -110 dB."""
+"""Positions between two samples that have weights of their own; linear interpolation between them errs by -110 dB."""
 
 
-def weights() -> Floats:
-    """The windowed sinc, shape (PHASES + 2, 2·HALF): a row for each place between two samples, and one to spare.
+def sinc_table() -> Floats:
+    """The windowed sinc, shape (PHASES + 2, 2·HALF): a row for each position between two samples, and a spare one.
 
-    A Kaiser window of β = 9: 90 dB down outside (Kaiser and Schafer, IEEE Trans. ASSP-28, 1980; from memory).
+    The Kaiser window has β = 9, for 90 dB of stop-band attenuation (Kaiser and Schafer, IEEE Trans. ASSP-28, 1980;
+    from memory).
     """
     place = np.arange(PHASES + 2)[:, None] / PHASES
     away = np.arange(1 - HALF, HALF + 1)[None] - place
@@ -27,19 +28,19 @@ def weights() -> Floats:
 
 
 @numba.njit(cache=True, nogil=True, fastmath=True)  # type: ignore[untyped-decorator, unused-ignore]
-def between(  # noqa: PLR0917 - compiled code is called by position
+def interpolate(  # noqa: PLR0917 - compiled code is called by position
     sound: Floats, first: int, start: int, step: float, late: Floats, table: Floats, out: Floats
 ) -> None:
-    """Sound at places `(start + n)·step + late` for every n of `out`, so that the place depends on no block.
+    """Interpolate at positions `(start + n)·step + late` for every frame n of `out`, whatever the size of the blocks.
 
     Args:
-        sound: shape (channels, frames), the frame at 0 being frame `first` of the whole.
-        first: see above.
-        start: the first frame of `out`, counted over the whole.
-        step: frames of `sound` for a frame of `out`.
-        late: for each channel, frames of `sound`.
-        table: of `weights`.
-        out: shape (frames, channels), written.
+        sound: shape (channels, frames); its first frame is number `first` of the whole sound.
+        first: see `sound`.
+        start: number of the first frame of `out` in the whole output.
+        step: frames of `sound` for each frame of `out`.
+        late: delay of each channel, in frames of `sound`.
+        table: the result of `sinc_table`.
+        out: shape (frames, channels); receives the result.
     """
     for channel in range(out.shape[1]):
         line = sound[channel]
@@ -54,8 +55,3 @@ def between(  # noqa: PLR0917 - compiled code is called by position
             for k in range(2 * HALF):
                 total += piece[k] * (near[k] + share * (next_one[k] - near[k]))
             out[n, channel] = total
-
-
-def warm() -> None:
-    """Compile it now."""
-    between(np.zeros((1, 4 * HALF)), -HALF, 0, 1.0, np.zeros(1), weights(), np.zeros((1, 1)))

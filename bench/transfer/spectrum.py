@@ -12,17 +12,17 @@ Floats = NDArray[np.float64]
 
 SEGMENT_S = 0.2
 HALF_BAND = 10 ** (3 / 60)
-"""From the middle of a third octave to its edge (IEC 61260-1)."""
+"""From the centre of a third octave to its edge (IEC 61260-1)."""
 LEAST_DB = -140.0
-"""Less than any file of 24 bits holds."""
+"""Below the noise of any 24-bit file."""
 
 
 class AverageSpectrum:
-    """Hears a sound through: power over segments under a Hann window, all channels together.
+    """Averages the power spectra of Hann-windowed segments over all channels.
 
     Args:
         rate: sample rate, Hz.
-        channels: of the sound.
+        channels: number of channels.
     """
 
     def __init__(self, rate: float, channels: int) -> None:
@@ -46,7 +46,7 @@ class AverageSpectrum:
         self._rest = have[whole * self._size :]
 
     def bands(self) -> dict[float, float]:
-        """Level of each third octave that the sound can hold, dBFS, a full-scale sine being 0 (AES17).
+        """Level of each third octave below half the sample rate, dBFS; a full-scale sine is 0 dBFS (AES17).
 
         Mean of the channels; empty for a sound shorter than a segment.
         """

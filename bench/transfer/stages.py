@@ -1,6 +1,7 @@
-"""What a transfer goes through, one stage after another, over blocks of any size: the same samples whatever the blocks.
+"""The stages that correct a transfer, fed with blocks of any size.
 
-Each stage works in pieces of its own length, counted from the start of the sound, and gives what is ready.
+Each stage works in segments of its own length, counted from the start of the sound, and returns what is ready, so the
+result does not depend on the size of the blocks.
 """
 
 from __future__ import annotations
@@ -21,27 +22,27 @@ ResponseDb = Callable[[Floats], Floats]
 """dB at frequencies in Hz."""
 
 HIGHEST_HZ = 20000.0
-"""A tape holds nothing worth keeping above it. What an interface adds there, bias and its own noise, a decoder would
-take for treble, so a filter keeps it out. Common practice, no source."""
+"""A tape has nothing worth keeping above this. A low-pass filter removes bias and interface noise, which a decoder
+would mistake for treble. Common practice, no source."""
 STOPPED_HZ = 24000.0
-"""From here on that filter lets nothing through; a capture whose sample rate leaves no room for it needs none."""
+"""Start of the filter's stop band; a lower sample rate needs no filter."""
 STOPPED_DB = 90.0
 LONGEST_RING_S = 0.15
-"""A filter for a response is so long: a few periods of the lowest tone that responses are measured at."""
+"""Length of a response filter: a few periods of the lowest tone at which responses are measured."""
 
 
 class Stage(Protocol):
-    """One thing that is done to sound."""
+    """One step of processing."""
 
     def run(self, samples: Floats) -> Floats:
-        """The next block, shape (frames, channels); gives what is ready, which may be nothing."""
+        """Process the next block, shape (frames, channels), and return the frames that are ready, if any."""
 
     def finish(self) -> Floats:
-        """The sound is over: the rest."""
+        """Return the remaining frames at the end of the sound."""
 
 
 def through(stages: Sequence[Stage], blocks: Iterable[Floats]) -> Iterator[Floats]:
-    """Blocks through all stages."""
+    """Send blocks through all stages."""
     for block in blocks:
         for stage in stages:
             block = stage.run(block)  # noqa: PLW2901 - one sound, changed from stage to stage
@@ -56,14 +57,14 @@ def through(stages: Sequence[Stage], blocks: Iterable[Floats]) -> Iterator[Float
 
 
 class Circuit:
-    """A noise-reduction encoder or decoder, its reference level where the capture has it.
+    """A noise-reduction encoder or decoder with the reference level of the capture.
 
     Args:
         system: `type-b` or `type-a`.
         rate: sample rate, Hz, at least 32000.
-        decode: whether it decodes.
-        before: factor of each channel that brings what comes to 1 for a sine of the reference level.
-        after: factor of each channel behind the circuit.
+        decode: whether to decode or encode.
+        before: gain of each channel ahead of the circuit, which brings a sine of the reference level to 1.
+        after: gain of each channel after the circuit.
     """
 
     def __init__(
@@ -73,46 +74,46 @@ class Circuit:
         self._before, self._after = np.array(before), np.array(after)
 
     def run(self, samples: Floats) -> Floats:
-        """The next block, at once."""
+        """Process the next block without delay."""
         return np.asarray(self._circuit.run(samples * self._before) * self._after)
 
     def finish(self) -> Floats:
-        """Nothing is left."""
+        """Return no frames: none are held back."""
         return np.zeros((0, len(self._before)))
 
 
 class Response:
-    """A response put on or taken off, and what lies above the treble of a tape kept out.
+    """Filters each channel with a response, and optionally removes everything above the treble of a tape.
 
     Args:
         rate: sample rate, Hz.
-        responses_db: of each channel.
-        limit: whether what lies above `HIGHEST_HZ` is kept out.
+        responses_db: the response of each channel.
+        low_pass: whether to remove everything above `HIGHEST_HZ`.
     """
 
-    def __init__(self, rate: float, responses_db: Sequence[ResponseDb], *, limit: bool) -> None:
+    def __init__(self, rate: float, responses_db: Sequence[ResponseDb], *, low_pass: bool) -> None:
         taps = 2 ** int(np.ceil(np.log2(LONGEST_RING_S * rate)))
         self._size = 4 * taps
         hz = np.linspace(0.0, rate / 2, 4 * taps + 1)
         spectra = [np.fft.rfft(minimum_phase(response(hz), taps), self._size) for response in responses_db]
-        stop = _low_pass(rate) if limit else np.ones(1)
+        stop = _low_pass(rate) if low_pass else np.ones(1)
         self._late = stop.size // 2
         self._spectrum = np.stack(spectra) * np.fft.rfft(stop, self._size)
         self._hop = self._size - taps - stop.size
         self._past = np.zeros((len(spectra), self._size - self._hop))
         self._waiting = np.zeros((len(spectra), 0))
-        self._came, self._gone = 0, -self._late
+        self._frames_in, self._frames_out = 0, -self._late
 
     def run(self, samples: Floats) -> Floats:
-        """The next block."""
-        self._came += len(samples)
+        """Filter the next block."""
+        self._frames_in += len(samples)
         return self._filtered(samples)
 
     def finish(self) -> Floats:
-        """The rest: as much comes out as went in."""
-        left = self._came - self._gone
+        """Return the rest, so that the output is as long as the input."""
+        left = self._frames_in - self._frames_out
         rest = self._filtered(np.zeros((left + self._hop, len(self._past))))
-        return rest[: min(left, self._came)]
+        return rest[: min(left, self._frames_in)]
 
     def _filtered(self, samples: Floats) -> Floats:
         waiting = np.concatenate((self._waiting, samples.T), axis=1)
@@ -122,20 +123,20 @@ class Response:
             whole = np.concatenate((self._past, waiting[:, at : at + self._hop]), axis=1)
             self._past = whole[:, self._hop :]
             piece = np.fft.irfft(np.fft.rfft(whole) * self._spectrum)[:, -self._hop :]
-            made.append(piece[:, max(0, -self._gone) :])
-            self._gone += self._hop
+            made.append(piece[:, max(0, -self._frames_out) :])
+            self._frames_out += self._hop
             at += self._hop
         self._waiting = waiting[:, at:]
         return np.concatenate(made, axis=1).T if made else np.zeros((0, len(self._past)))
 
 
-def needs_limit(rate: float) -> bool:
-    """Whether a sample rate holds what lies above the treble of a tape."""
+def needs_low_pass(rate: float) -> bool:
+    """Whether a sample rate is high enough to contain anything above the treble of a tape."""
     return rate / 2 > STOPPED_HZ
 
 
 def _low_pass(rate: float) -> Floats:
-    """A linear-phase low-pass by the Kaiser window (Kaiser's formulas, from memory), an odd number of taps."""
+    """A linear-phase low-pass with an odd number of taps, designed with a Kaiser window (his formulas, from memory)."""
     half = int(np.ceil((STOPPED_DB - 8) / (2.285 * 2 * np.pi * (STOPPED_HZ - HIGHEST_HZ) / rate) / 2))
     n = np.arange(-half, half + 1)
     cut = (HIGHEST_HZ + STOPPED_HZ) / rate
@@ -143,40 +144,40 @@ def _low_pass(rate: float) -> Floats:
     return np.asarray(taps / taps.sum())
 
 
-class Moved:
-    """Sound moved in time: every channel by a delay of its own, and all of it slower or faster.
+class Resampler:
+    """Corrects the delay of each channel and the speed of the whole.
 
     Args:
         rate: sample rate, Hz.
-        step: frames that are taken for each one that is given: below 1 the sound becomes longer and lower.
-        late_s: how much later each channel comes than it should.
+        step: input frames for each output frame; below 1 the sound becomes longer and lower in pitch.
+        channel_delays_s: delay of each channel that is taken off, s.
     """
 
-    def __init__(self, rate: float, step: float, late_s: Sequence[float]) -> None:
-        self._step, self._late = step, np.array(late_s) * rate
-        self._table = kernels.weights()
+    def __init__(self, rate: float, step: float, channel_delays_s: Sequence[float]) -> None:
+        self._step, self._late = step, np.array(channel_delays_s) * rate
+        self._table = kernels.sinc_table()
         self._first = -HALF - int(np.ceil(max(0.0, -self._late.min())))
-        self._sound = np.zeros((len(late_s), -self._first))
-        self._came, self._gone = 0, 0
+        self._sound = np.zeros((len(channel_delays_s), -self._first))
+        self._frames_in, self._frames_out = 0, 0
 
     def run(self, samples: Floats) -> Floats:
-        """The next block."""
-        self._came += len(samples)
-        return self._given(samples, None)
+        """Resample the next block."""
+        self._frames_in += len(samples)
+        return self._resampled(samples, None)
 
     def finish(self) -> Floats:
-        """The rest."""
+        """Return the rest."""
         after = 2 * HALF + int(np.ceil(max(0.0, self._late.max()) + self._step))
-        return self._given(np.zeros((after, len(self._late))), round(self._came / self._step))
+        return self._resampled(np.zeros((after, len(self._late))), round(self._frames_in / self._step))
 
-    def _given(self, samples: Floats, total: int | None) -> Floats:
+    def _resampled(self, samples: Floats, total: int | None) -> Floats:
         self._sound = np.concatenate((self._sound, samples.T), axis=1)
         end = self._first + self._sound.shape[1]
         ready = int(np.floor((end - HALF - 1 - max(0.0, self._late.max())) / self._step)) if total is None else total
-        out = np.empty((max(0, ready - self._gone), len(self._late)))
-        kernels.between(self._sound, self._first, self._gone, self._step, self._late, self._table, out)
-        self._gone += len(out)
-        needed = int(np.floor(self._gone * self._step + self._late.min())) - HALF
+        out = np.empty((max(0, ready - self._frames_out), len(self._late)))
+        kernels.interpolate(self._sound, self._first, self._frames_out, self._step, self._late, self._table, out)
+        self._frames_out += len(out)
+        needed = int(np.floor(self._frames_out * self._step + self._late.min())) - HALF
         drop = max(0, needed - self._first)
         self._sound = np.ascontiguousarray(self._sound[:, drop:])
         self._first += drop

@@ -1,4 +1,4 @@
-"""Decoding a transfer, and encoding one for a check tape."""
+"""The stages for decoding a transfer, and for encoding a check tape."""
 
 from __future__ import annotations
 
@@ -10,58 +10,58 @@ from numpy.typing import NDArray
 
 from bench.tape.noise_reduction import System
 from bench.transfer.errors import ChannelErrors, TransferErrors
-from bench.transfer.stages import Circuit, Moved, Response, Stage, needs_limit
+from bench.transfer.stages import Circuit, Resampler, Response, Stage, needs_low_pass
 
 Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
 class Transfer:
-    """What a transfer is decoded by, or a check tape encoded by."""
+    """The figures by which a transfer is decoded, or a check tape encoded."""
 
     system: System
     rate: float
     """Sample rate, Hz; at least 32000."""
     reference_dbfs: float
-    """What 0 dB of the system is in the file."""
+    """Level in the file of 0 dB of the system, dBFS."""
     errors: TransferErrors
 
     def decoding(self, gain_db: float = 0.0) -> list[Stage]:
-        """The errors taken off, then the decoder: speed first, so that the treble lies where it was recorded.
+        """The corrections, then the decoder. Speed comes first, to bring the treble to its recorded frequencies.
 
         Args:
-            gain_db: by how much all of it is raised in the end.
+            gain_db: gain of the output.
         """
         before = [-self.reference_dbfs - c.errors.level_db for c in self.errors.channels]
         after = [self.reference_dbfs + gain_db] * len(before)
         out: list[Stage] = []
-        if self.errors.moves:
-            out.append(Moved(self.rate, 1 / self.errors.speed, self.errors.late_s))
-        out += self._response(-1.0, limit=needs_limit(self.rate))
+        if self.errors.needs_resampling:
+            out.append(Resampler(self.rate, 1 / self.errors.speed, self.errors.channel_delays_s))
+        out += self._response(-1.0, low_pass=needs_low_pass(self.rate))
         return [*out, Circuit(self.system, self.rate, decode=True, before=_factors(before), after=_factors(after))]
 
     def encoding(self, gain_db: float = 0.0) -> list[Stage]:
-        """The encoder, then the errors put on: what `decoding` undoes.
+        """The encoder, then the errors: the inverse of `decoding`.
 
         Args:
-            gain_db: by how much all of it is raised in the end.
+            gain_db: gain of the output.
         """
         before = [-self.reference_dbfs] * len(self.errors.channels)
         after = [self.reference_dbfs + c.errors.level_db + gain_db for c in self.errors.channels]
         out: list[Stage] = []
-        if needs_limit(self.rate):
-            out.append(Response(self.rate, [_flat] * len(before), limit=True))
+        if needs_low_pass(self.rate):
+            out.append(Response(self.rate, [_flat] * len(before), low_pass=True))
         out.append(Circuit(self.system, self.rate, decode=False, before=_factors(before), after=_factors(after)))
-        out += self._response(1.0, limit=False)
-        if self.errors.moves:
-            late = [-s * self.errors.speed for s in self.errors.late_s]
-            out.append(Moved(self.rate, self.errors.speed, late))
+        out += self._response(1.0, low_pass=False)
+        if self.errors.needs_resampling:
+            late = [-s * self.errors.speed for s in self.errors.channel_delays_s]
+            out.append(Resampler(self.rate, self.errors.speed, late))
         return out
 
-    def _response(self, sign: float, *, limit: bool) -> list[Stage]:
-        if not limit and not any(c.errors.treble for c in self.errors.channels):
+    def _response(self, sign: float, *, low_pass: bool) -> list[Stage]:
+        if not low_pass and not any(c.errors.treble for c in self.errors.channels):
             return []
-        return [Response(self.rate, [_signed(c, sign) for c in self.errors.channels], limit=limit)]
+        return [Response(self.rate, [_signed(c, sign) for c in self.errors.channels], low_pass=low_pass)]
 
 
 def _signed(channel: ChannelErrors, sign: float) -> Callable[[Floats], Floats]:

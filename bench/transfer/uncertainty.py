@@ -1,9 +1,8 @@
-"""How far a decoded level may be off, because level and treble of the transfer are known only so well.
+"""Uncertainty of a decoded level, from the uncertainty of the level and treble errors that were corrected.
 
-A decoder magnifies any remaining error: an error of e dB at a frequency comes out as that error and the mistracking
-it causes (`bench.tape.mistracking_map`). The expanded uncertainty (k = 2) of the decoded level is how far it moves, at
-most, when the error moves by its own, up or down. That is for steady tones, by the static law of the decoder, and takes
-the encoder to be right.
+A decoder magnifies any remaining error, because mistracking adds to it (`bench.tape.mistracking_map`). The expanded
+uncertainty (k = 2) of the decoded level is the larger of its changes when the error changes by plus or minus its own
+expanded uncertainty. This holds for steady tones, by the static law of the decoder, and assumes a correct encoder.
 """
 
 from __future__ import annotations
@@ -22,11 +21,11 @@ AT_DB = (0.0, -10.0, -20.0, -30.0, -40.0)
 
 @dataclass(frozen=True, slots=True)
 class Uncertainty:
-    """Of one tone in the decoded sound."""
+    """Uncertainty of one tone in the decoded sound."""
 
     frequency_hz: float
     level_db: float
-    """Before encoding, re the reference level of the system."""
+    """Before encoding, relative to the reference level of the system."""
     db: float
     """Expanded (k = 2)."""
 
@@ -38,9 +37,9 @@ def decoded_uncertainty_db(
 
     Args:
         system: `type-b` or `type-a`.
-        frequency_hz: of the tones, any shape.
-        level_db: before encoding, re the reference level; broadcast against the frequency.
-        error_db: expanded uncertainty of the level and treble error taken off at each frequency, likewise.
+        frequency_hz: frequencies of the tones, any shape.
+        level_db: before encoding, relative to the reference level; broadcast against the frequency.
+        error_db: expanded uncertainty of the correction at each frequency, broadcast likewise.
     """
     level, error = np.asarray(level_db, dtype=float), np.asarray(error_db, dtype=float)
     fed = encoded_level_db(system, frequency_hz, level)
@@ -49,7 +48,7 @@ def decoded_uncertainty_db(
 
 
 def decoded_uncertainties(system: System, channel: ChannelErrors) -> tuple[Uncertainty, ...] | None:
-    """Over `AT_HZ` and `AT_DB`; None where the uncertainty of the errors is not known."""
+    """At each of `AT_HZ` and `AT_DB`; None if the uncertainty of the errors is unknown."""
     of_error = channel.uncertainty_at(AT_HZ)
     if of_error is None:
         return None

@@ -72,11 +72,9 @@ class RunningJob:
         return WhatIsWrong(self._opened.store.folder, self._opened.job.steps).line()
 
     def diagnosis_page(self) -> tuple[list[str], Command | None]:
-        """What is wrong, as lines, and the command for the suggested test; an exercise keeps both for its debrief."""
+        """What is wrong, as lines, and the command for the suggested test; raises `Problem` in an exercise."""
         if self._opened is None:
             return [], None
-        if self._opened.exercise is not None:
-            return ["In an exercise you say what is wrong. The debrief has the rest."], None
         from bench.session.compare.diagnosis import WhatIsWrong
 
         return WhatIsWrong(self._opened.store.folder, self._opened.job.steps).page()
@@ -114,7 +112,7 @@ class RunningJob:
 
     def _first_cause(self) -> str:
         """What was wrong, in one line after the report; "" in an exercise, and where too little was read."""
-        from bench.diagnosis.telling.page import first_line
+        from bench.diagnosis.output.page import first_line
         from bench.session.compare.diagnosis import diagnosis_to_show
         from bench.session.record.reader import read_session
 

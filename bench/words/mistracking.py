@@ -44,10 +44,10 @@ def music_sentences(maps: Mapping[Channel, MistrackingMap]) -> str:
 def cause_text(found: MistrackingMap, *, past: bool = False) -> str:
     """The errors on the same side as the worst point; all of them where none is on that side."""
     errors, worst_db = found.errors, found.worst_db
-    verb = "was" if past else "is"
+    verb, comes = ("was", "came") if past else ("is", "comes")
     parts = []
     if abs(errors.level_db) >= NEGLIGIBLE_DB:
-        parts.append((errors.level_db, f"the level that comes back {verb} {_off(errors.level_db)}"))
+        parts.append((errors.level_db, f"the level that {comes} back {verb} {_off(errors.level_db)}"))
     audible = [p for p in errors.treble if abs(p[1]) >= NEGLIGIBLE_DB]
     same_side = [p for p in audible if p[1] * worst_db > 0]
     if audible:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from bench.measure.catalogue import QUANTITIES
 from bench.measure.reading import NoReading, Result
 from bench.measure.verdict import Verdict
@@ -62,8 +64,11 @@ def target_text(verdict: Verdict | None) -> str:
 
 
 def aim_text(target: float, tolerance: float | None, limit: str = "") -> str:
-    """A target with its tolerance, or a limit on one side: "−12 ± 0.5", "at least 60"; to a thousandth of its unit."""
-    aim = as_given(round(target, 3))
+    """A target with its tolerance, or a limit on one side: "−12 ± 0.5", "at least 60".
+
+    It is rounded to a hundredth of the tolerance, or to a thousandth of its unit.
+    """
+    aim = as_given(round(target, 2 - math.floor(math.log10(tolerance)) if tolerance else 3))
     if limit:
         return f"{limit} {aim}"
     return aim if tolerance is None else f"{aim} ± {as_given(tolerance)}"

@@ -272,9 +272,12 @@ class Visit:
 
 
 def make(
-    seed: int, causes: tuple[str, ...] | None = None, *, strange: bool = False, plan: str = ""
+    seed: int, causes: tuple[str, ...] | None = None, *, strange: bool = False, plan: str = "", again: int = 0
 ) -> tuple[dict[str, Any], Truth]:
-    """A case in the form of the contract, and its hidden truth; causes are random where none are given."""
+    """A case in the form of the contract, and its hidden truth; causes are random where none are given.
+
+    With `again`, the same machine is read another time: only what scatters from reading to reading differs.
+    """
     rng = np.random.default_rng(seed)
     kind, grade = str(rng.choice(list(KINDS))), str(rng.choice(GRADES, p=[0.2, 0.3, 0.3, 0.2]))
     plan = plan or str(rng.choice(["quick", "whole", "whole"]))
@@ -299,6 +302,8 @@ def make(
         m.strange = str(rng.choice(STRANGE if plan == "whole" else STRANGE[:2]))
         m.strange_db = float(rng.choice([-1, 1])) * rng.uniform(3.5, 7)
         m.strange_hz = float(rng.choice([180.0, 2500.0, 4500.0, 7000.0]))
+    if again:
+        m.rng = np.random.default_rng((seed, again))
     visit = Visit(m)
     visit.levels("before-cleaning", "record-replay")
     if plan == "whole":

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from bench.diagnosis.answer import Diagnosis, diagnose
-from bench.diagnosis.telling.contract import case_of
+from bench.diagnosis.output.contract import case_of
 from tests.diagnosis.other_machines import Truth
 from tests.diagnosis.other_readings import make
 

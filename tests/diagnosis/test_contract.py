@@ -11,7 +11,7 @@ import pytest
 from bench.cli import main
 from bench.diagnosis.answer import diagnose
 from bench.diagnosis.machine import machine_of
-from bench.diagnosis.telling.contract import as_json, case_of
+from bench.diagnosis.output.contract import as_json, case_of
 
 
 def reading(**more: Any) -> dict[str, Any]:
@@ -36,6 +36,9 @@ def answer(data: dict[str, Any]) -> dict[str, Any]:
         ('{"readings": [{"quantity": "level", "value": "x"}]}', "readings[0].value must be a number"),
         ('{"readings": [{"quantity": "level", "value": NaN}]}', "NaN is no figure"),
         ('{"machine": {"heads": 4}}', "machine.heads must be 2 or 3"),
+        ('{"machine": {"heads": 2.5}}', "machine.heads must be 2 or 3"),
+        ('{"machine": {"speed_mm_per_s": 9e5}}', "machine.speed_mm_per_s must be between 5 and 2000"),
+        ('{"machine": {"equalisation_us": [1e-9]}}', "machine.equalisation_us must be two times"),
         ('{"machine": {"speed_mm_per_s": -1}}', "machine.speed_mm_per_s must be a number above 0"),
         ('{"machine": {"equalisation_us": "x"}}', "machine.equalisation_us must be two times"),
         ('{"answers": 1}', "answers must be an object"),
@@ -64,6 +67,71 @@ def test_what_is_not_known_is_ignored_and_said() -> None:
     assert [sentence.split(":")[0] for sentence in told["ignored"]] == ["readings[1]", "readings[2]", "readings[3]"]
 
 
+@pytest.mark.parametrize(
+    ("odd", "why"),
+    [
+        ({"unit": "furlong"}, "response is in dB, not in furlong"),
+        ({"quantity": "azimuth_delay", "channel": "left-right", "unit": "ms"}, "azimuth_delay is in µs, not in ms"),
+        ({"value": 1e8}, "beyond any machine"),
+        ({"frequency_hz": 1e-9}, "no reading has a frequency of 1e-09 Hz"),
+    ],
+)
+def test_what_no_machine_reads_is_ignored_and_said(odd: dict[str, Any], why: str) -> None:
+    told = answer({"readings": [reading(**odd)]})
+    assert told["causes"] == []
+    (sentence,) = told["ignored"]
+    assert why in sentence
+
+
+def test_an_answer_that_is_no_word_is_ignored_and_said() -> None:
+    assert answer({"answers": {"swab": ["brown"]}})["ignored"] == ["answers.swab: an answer is a word"]
+
+
+@pytest.mark.parametrize(
+    ("said", "cause"),
+    [("Hiss, and my old tapes hum.", "hum"), ("The old music is heard under the new", "weak-erasure")],
+)
+def test_what_the_owner_says_is_evidence(said: str, cause: str) -> None:
+    at = {"source": "record-replay", "channel": "left", "uncertainty": 1.0}
+    doubtful = [
+        reading(quantity="hum", value=-66, unit="dBFS", method="total", frequency_hz=50, **at),
+        reading(quantity="erasure", value=56, frequency_hz=1000, **at),
+    ]
+    without, told = (
+        {c["cause"]: c["probability"] for c in answer(d)["causes"]}
+        for d in ({"readings": doubtful}, {"readings": doubtful, "answers": {"complaint": said}})
+    )
+    assert told[cause] > 1.5 * without[cause]
+
+
+def test_a_reading_that_no_cause_explains_is_not_passed_over() -> None:
+    told = answer({"readings": [reading(reference_hz=10000)]})
+    assert told["outliers"] == [0]
+    assert told["nothing"] == pytest.approx(told["not_in_list"], abs=0.05)
+
+
+@pytest.mark.parametrize(("bound", "likely"), [(None, True), ("at least", False)])
+def test_a_lower_limit_of_erasure_is_no_fault(bound: str | None, likely: bool) -> None:
+    at = {"source": "record-replay", "quantity": "erasure", "frequency_hz": 1000}
+    told = answer({"readings": [reading(value=40, channel=c, bound=bound, **at) for c in ("left", "right")]})
+    weak = next(c["probability"] for c in told["causes"] if c["cause"] == "weak-erasure")
+    assert (weak > 0.2) is likely
+
+
+@pytest.mark.parametrize(("answer_", "least", "most"), [("seen", 0.2, 0.6), ("not seen", 0.0, 0.01)])
+def test_an_answer_counts_where_no_reading_shows_the_cause(answer_: str, least: float, most: float) -> None:
+    level = [reading(quantity="level", value=0.0, frequency_hz=315, channel=c) for c in ("left", "right")]
+    told = answer({"readings": level, "answers": {"belt": answer_}})
+    assert "belt" not in told["not_looked_at"]
+    assert least <= sum(c["probability"] for c in told["causes"] if c["cause"] == "belt") <= most
+
+
+def test_two_channels_without_level_are_dead() -> None:
+    levels = [reading(quantity="level", frequency_hz=315, channel=c, value=-60) for c in ("left", "right")]
+    told = answer({"readings": levels})
+    assert (told["causes"][0]["cause"], told["causes"][0]["channel"]) == ("dead-channel", "both")
+
+
 def test_no_readings_know_nothing() -> None:
     told = answer({})
     assert told["causes"] == []
@@ -74,6 +142,15 @@ def test_readings_that_cannot_both_be_true_are_named() -> None:
     told = answer({"readings": [reading(id="a", value=-4.0), reading(id="b", value=4.0)]})
     assert len(told["contradictions"]) == 1
     assert "a and b" in told["contradictions"][0]
+
+
+def test_a_reading_of_both_channels_that_neither_agrees_with_is_named() -> None:
+    each = [reading(id=c, channel=c, value=0.1) for c in ("left", "right")]
+    told = answer({"readings": [*each, reading(id="both", channel="both", value=-20.0)]})
+    assert told["contradictions"] == [
+        "left and both are of the same thing, and read 0.10 and −20.00 dB: they can't both be true"
+    ]
+    assert answer({"readings": [*each, reading(channel="both", value=0.2)]})["contradictions"] == []
 
 
 def test_readings_of_two_machines_are_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

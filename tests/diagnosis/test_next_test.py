@@ -6,7 +6,7 @@ from typing import Any
 
 from bench.diagnosis.answer import Diagnosis, diagnose
 from bench.diagnosis.next_test import NextTest
-from bench.diagnosis.telling.contract import case_of
+from bench.diagnosis.output.contract import case_of
 
 TONES = (40.0, 125.0, 1000.0, 4000.0, 8000.0, 10000.0, 12500.0)
 

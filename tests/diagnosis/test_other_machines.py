@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from bench.diagnosis.answer import diagnose
-from bench.diagnosis.telling.contract import case_of
+from bench.diagnosis.output.contract import case_of
 from tests.diagnosis.other_readings import make
 from tests.diagnosis.scores import judged
 

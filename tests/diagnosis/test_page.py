@@ -9,9 +9,10 @@ import pytest
 from bench.diagnosis.answer import Suspect, diagnose
 from bench.diagnosis.causes.table import CAUSES
 from bench.diagnosis.machine import Machine
+from bench.diagnosis.output.page import MOST_NOT_LOOKED_AT, curve_text, finding_text, first_line, not_looked_at
+from bench.diagnosis.readings.adjustable import out_of_line
 from bench.diagnosis.readings.finding import Finding
 from bench.diagnosis.settings import Setting
-from bench.diagnosis.telling.page import MOST_NOT_LOOKED_AT, finding_text, first_line, not_looked_at
 
 BLANK = diagnose(Machine(), [])
 LIMITER = Suspect("limiter-left-in", "limiter left in", "both", 0.29, None, (), (), (), "switch it out")
@@ -20,6 +21,48 @@ LIMITER = Suspect("limiter-left-in", "limiter left in", "both", 0.29, None, (), 
 def test_where_nothing_is_settled_that_nothing_is_wrong_is_named_too() -> None:
     told = first_line(replace(BLANK, suspects=(LIMITER,), nothing=0.45, not_in_list=0.12))
     assert told == ("not settled: nothing wrong, 45 %; limiter left in, 29 %; something that is not in the list, 12 %")
+
+
+def test_a_machine_without_a_fault_that_is_out_needs_lining_up() -> None:
+    low, high = (
+        Finding(str(n), "as-left", "record-replay", "record_replay_level", "right", db, "dB", frequency_hz=400.0)
+        for n, db in enumerate((-0.3, 7.37))
+    )
+    found = diagnose(Machine(), [low, replace(high, channel="left")])
+    assert found.out_of_line == (replace(high, channel="left"),)
+    healthy = replace(found, suspects=(), nothing=0.82)
+    assert first_line(healthy).startswith(
+        "no fault, as far as was measured (very likely, 82 %), but it needs lining up: "
+    )
+    assert first_line(healthy).endswith("400 Hz, left, as left +7.37 dB")
+    assert first_line(replace(healthy, out_of_line=())) == "nothing wrong, as far as was measured: very likely, 82 %"
+
+
+def test_the_curve_of_a_cause_is_given_over_the_measured_one() -> None:
+    lost = {1000.0: -0.9, 4000.0: -4.1, 8000.0: -8.3, 10000.0: -10.4}  # a film of 0.9 µm: 54.6 dB for each wavelength
+    dull = [
+        Finding(f"{c}{hz}", "before-cleaning", "record-replay", "response", c, db, "dB", frequency_hz=hz)
+        for c in ("left", "right")
+        for hz, db in lost.items()
+    ]
+    first = diagnose(Machine(), dull).suspects[0]
+    assert [f.frequency_hz for f, _ in first.curve] == list(lost)
+    assert [db for _, db in first.curve] == pytest.approx(list(lost.values()), abs=1.0)
+    assert curve_text(first).startswith("record replay, ")
+    assert "10 kHz −10.4 (−" in curve_text(first)
+
+
+def test_a_tolerance_that_is_given_counts_instead_of_the_usual_one() -> None:
+    high = Finding("1", "as-left", "reference-tape", "level", "left", 1.8, "dB")
+    assert out_of_line([high]) == (high,)
+    assert out_of_line([replace(high, out=False)]) == ()
+
+
+def test_what_was_out_before_it_was_read_again_is_not_out() -> None:
+    before = Finding("1", "after-cleaning", "reference-tape", "level", "left", 3.0, "dB")
+    after = replace(before, stage="as-left", value=0.1)
+    assert out_of_line([before]) == (before,)
+    assert out_of_line([before, after]) == ()
 
 
 @pytest.mark.parametrize(

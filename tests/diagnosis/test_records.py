@@ -28,3 +28,11 @@ def test_what_was_read_between_cleaning_and_demagnetising_is_a_stage_of_its_own(
     found = {f.id: f for f in findings_of(records, magnetised={clean.id})}
     assert found[clean.id].stage == "before-demagnetising"
     assert sum(f.stage == "before-demagnetising" for f in found.values()) == 1
+
+
+def test_what_was_read_before_demagnetising_stays_evidence_when_it_is_read_again() -> None:
+    records = read_session(SESSION).readings
+    first = next(r for r in records if r.id == next(f.id for f in findings_of(records) if f.stage == "after-cleaning"))
+    again = replace(first, id="again", attempt=first.attempt + 1)
+    stages = {f.id: f.stage for f in findings_of((*records, again), magnetised={first.id})}
+    assert (stages[first.id], stages["again"]) == ("before-demagnetising", "after-cleaning")

@@ -17,8 +17,10 @@ from bench.procedure.load.library import Library
 from bench.procedure.model.sheets import Exercise
 from bench.procedure.run.commands import Answer, Back, GoOn, Leave, RunTest
 from bench.procedure.state.event_kinds import of_kind
+from bench.procedure.state.events import Done
 from bench.procedure.state.exercise_events import Debriefed, RanTest
 from bench.run_request import RunRequest
+from bench.session.compare.diagnosis import diagnosis_of
 from bench.session.record.reader import read_session
 from bench.session.report.debrief_text import debrief_lines
 from bench.session.report.report import write_report
@@ -255,6 +257,16 @@ def test_no_file_of_an_exercise_that_is_not_over_says_what_is_hidden(tmp_path: P
     assert not listed & set(hidden)
     assert not (run.store.inputs / "sheets" / "exercises").exists()
     assert len(list((run.store.inputs / "sheets" / "faults").glob("*.toml"))) > 30
+
+
+def test_nothing_says_what_is_wrong_before_an_exercise_is_over(tmp_path: Path) -> None:
+    run = left_at_once(tmp_path, "azimuth-off")
+    session = read_session(run.store.folder)
+    with pytest.raises(Problem, match="in an exercise you say what is wrong"):
+        diagnosis_of(session)
+    last = session.events[-1]
+    over = replace(session, events=(*session.events, Done(step=CLOSING, time=last.time)))
+    diagnosis_of(over)
 
 
 def test_a_session_that_names_its_faults_in_clear_still_opens(tmp_path: Path) -> None:

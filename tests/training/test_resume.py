@@ -92,7 +92,8 @@ def test_resumed_after_the_trimmers_were_set(workspace: Workspace) -> None:
     with pytest.raises(BreaksOff):
         run(broken)
     offered = unfinished(workspace.sessions)
-    assert [(o.folder, o.last_step, o.readings) for o in offered] == [(broken.store.folder, "replay-level", 2)]
+    titles = {s.id: s.title for s in broken.job.steps}
+    assert [(o.folder, o.last_step, o.readings) for o in offered] == [(broken.store.folder, titles["replay-level"], 2)]
     resumed = resume_run(broken.store.folder, RehearsalClock(), real_time=False)
     assert run(resumed) == 0
     before, after = readings(whole.store.folder), readings(broken.store.folder)

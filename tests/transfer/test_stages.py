@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from bench.problem import Problem
 from bench.tape.mistracking_map import ReplayErrors
 from bench.transfer.errors import ChannelErrors, TransferErrors
-from bench.transfer.stages import Moved, Response, Stage, through
+from bench.transfer.stages import Resampler, Response, Stage, through
 from bench.transfer.transfer import Transfer
 
 RATE = 48000
@@ -37,7 +37,7 @@ def sine(hz: float, seconds: float = 1.0) -> np.ndarray:
 @pytest.mark.parametrize("hz", [63.0, 400.0, 4000.0, 10000.0])
 def test_a_response_is_exact_where_it_is_given(hz: float) -> None:
     channel = ChannelErrors(WRONG)
-    came = whole(Response(RATE, [channel.response_db], limit=False), sine(hz)[:, None])[:, 0]
+    came = whole(Response(RATE, [channel.response_db], low_pass=False), sine(hz)[:, None])[:, 0]
     wanted = dict([(400.0, 0.0), *WRONG.treble])[hz]
     assert 20 * np.log10(abs(phasor(came, hz)) / abs(phasor(sine(hz), hz))) == pytest.approx(wanted, abs=0.01)
 
@@ -68,7 +68,7 @@ def test_its_phase_is_the_least_that_goes_with_it() -> None:
     db = shelf_db(points) - shelf_db(np.array([400.0]))
     errors = ReplayErrors(0.0, tuple(zip(points.tolist(), db.tolist(), strict=True)))
     for hz in (200.0, 1000.0, 4000.0):
-        stage = Response(RATE, [ChannelErrors(errors).response_db], limit=False)
+        stage = Response(RATE, [ChannelErrors(errors).response_db], low_pass=False)
         turned = np.angle(phasor(whole(stage, sine(hz)[:, None])[:, 0], hz) / phasor(sine(hz), hz))
         assert turned == pytest.approx(np.arctan(hz / zero) - np.arctan(hz / pole), abs=0.02)
 
@@ -77,7 +77,7 @@ def test_its_phase_is_the_least_that_goes_with_it() -> None:
 @pytest.mark.parametrize("hz", [1000.0, 10000.0])
 def test_a_delay_of_parts_of_a_sample(late_us: float, hz: float) -> None:
     sound = np.stack((sine(hz), sine(hz)), axis=1)
-    came = whole(Moved(RATE, 1.0, (0.0, late_us * 1e-6)), sound)
+    came = whole(Resampler(RATE, 1.0, (0.0, late_us * 1e-6)), sound)
     assert len(came) == len(sound)
     assert np.allclose(came[:, 0], sound[:, 0], atol=1e-12)
     turned = np.angle(phasor(came[:, 1], hz) / phasor(sound[:, 1], hz) * np.exp(-2e-6j * np.pi * hz * late_us))
@@ -87,7 +87,7 @@ def test_a_delay_of_parts_of_a_sample(late_us: float, hz: float) -> None:
 
 @pytest.mark.parametrize("hz", [400.0, 10000.0, 16000.0])
 def test_a_speed(hz: float) -> None:
-    came = whole(Moved(RATE, 1 / 1.005, (0.0,)), sine(hz)[:, None])
+    came = whole(Resampler(RATE, 1 / 1.005, (0.0,)), sine(hz)[:, None])
     assert len(came) == round(1.005 * RATE)
     right = np.sin(2 * np.pi * hz / 1.005 * np.arange(len(came)) / RATE)
     inside = slice(100, -100)

@@ -1,1 +1,1 @@
-"""The causes, each as another prior on a few figures of the model."""
+"""The causes of faults, each with its own prior for a few figures of the model."""

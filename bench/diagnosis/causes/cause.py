@@ -1,6 +1,6 @@
-"""A cause: another prior on a few figures of the model, or as a curve of its own.
+"""A cause: a different prior for a few figures of the model, or a curve of its own.
 
-Odds are relative; they, the sizes and their spreads are common practice, no source.
+Odds are relative. Odds, sizes and their spreads are common practice, no source.
 """
 
 from __future__ import annotations
@@ -12,12 +12,12 @@ from bench.diagnosis.machine import PARTS
 
 Channels = Literal["left", "right", "both"]
 Side = Literal["replay", "record", "fine replay", "fine record", "low end", "encoder", "decoder", "drift"]
-ONE: tuple[Channels, ...] = ("left", "right")
+SIDES: tuple[Channels, ...] = ("left", "right")
 
 
 @dataclass(frozen=True, slots=True)
 class Move:
-    """A figure moved by a fault, by an amount above 0 that scatters by a factor."""
+    """A change of a figure by a fault. The amount is positive, with a log-normal distribution."""
 
     figure: str
     median: float
@@ -25,7 +25,7 @@ class Move:
     """Standard deviation of the natural logarithm of the amount."""
     sign: int = 1
     at: tuple[int, ...] = ()
-    """Where in the figure: channel, run of settings, or both."""
+    """Index within the figure: channel, run of settings, or both."""
 
 
 Moves = tuple[Move, ...]
@@ -33,7 +33,7 @@ Moves = tuple[Move, ...]
 
 @dataclass(frozen=True, slots=True)
 class Curve:
-    """A smooth curve over frequency that no closed form gives, or a free offset of some rows."""
+    """A smooth curve over frequency that no formula describes, or a free offset of some rows."""
 
     side: Side
     width: float
@@ -44,21 +44,21 @@ class Curve:
 
 @dataclass(frozen=True, slots=True)
 class Variant:
-    """One way in which a cause can be there."""
+    """One form that a cause can take."""
 
     channel: Channels
     moves: tuple[Move, ...] = ()
     curves: tuple[Curve, ...] = ()
     share: float = 1.0
-    """Of the cause's odds."""
+    """Share of the odds of the cause."""
     kind: str = ""
-    """What kind of it this is."""
+    """Name of this form, if the cause has several."""
     type_one: bool | None = None
-    """Whether it is usual on a machine set for type I tape; None where that makes no difference."""
+    """Whether it is usual on a machine set for type I tape; None if that makes no difference."""
 
 
 CLEARED = frozenset({"replay_film", "record_film", "erasure_dirt", "remanence"})
-"""Figures that cleaning and demagnetising put right; what they leave has figures of its own."""
+"""Figures that cleaning and demagnetising reset; what remains afterwards has figures of its own."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,29 +70,29 @@ class Cause:
     variants: tuple[Variant, ...]
     odds: float
     unit: str
-    """Of its severity."""
+    """Unit of its severity."""
     mended_by: str
     left: str
-    """What it costs to leave it."""
+    """The consequence of leaving it."""
     shown_by: str = ""
-    """The kind of row without which it can't be seen, where there is only one."""
+    """The only kind of row that shows it; "" if there are several."""
     heads: tuple[int, ...] = (2, 3)
     reels: float = 1.0
-    """Share of its odds that it has on open reel, where few machines have the part."""
+    """Factor for its odds on open reel, where few machines may have the part."""
     look: str = ""
-    """The look that settles it."""
+    """The inspection by eye that settles it."""
     look_minutes: float = 1.0
     like: tuple[str, ...] = field(default=())
-    """Causes that read much alike."""
+    """Causes with similar readings."""
 
 
 def by_channel(*moves: Move, both: float = 0.5, edges: float = 0.0) -> tuple[Variant, ...]:
-    """A fault of the left, of the right, or of both; the channel is put in front of where each move acts.
+    """Variants of a fault in the left channel, the right, or both.
 
     Args:
-        moves: those of one channel.
-        both: how often both channels have it.
-        edges: ripple at the low end, from the edges of the head's face where it bears, dB (standard).
+        moves: the changes in one channel, whose `at` lacks the channel.
+        both: probability that both channels have it.
+        edges: standard deviation of the low-frequency ripple caused by the edges of the head's face, dB; 0 for none.
     """
 
     def on(side: int) -> tuple[Move, ...]:
@@ -109,8 +109,8 @@ def by_channel(*moves: Move, both: float = 0.5, edges: float = 0.0) -> tuple[Var
     )
 
 
-def in_one(*moves: Move, share: float = 1.0, kind: str = "") -> tuple[Variant, ...]:
-    """A fault of the left or of the right."""
+def either(*moves: Move, share: float = 1.0, kind: str = "") -> tuple[Variant, ...]:
+    """Variants of a fault in the left or the right channel."""
     return tuple(
         Variant(
             side,
@@ -118,17 +118,17 @@ def in_one(*moves: Move, share: float = 1.0, kind: str = "") -> tuple[Variant, .
             share=share / 2,
             kind=kind,
         )
-        for n, side in enumerate(ONE)
+        for n, side in enumerate(SIDES)
     )
 
 
-def alike(*moves: Move, share: float = 1.0, kind: str = "") -> Variant:
-    """A fault of both channels alike."""
+def both(*moves: Move, share: float = 1.0, kind: str = "") -> Variant:
+    """Variant of a fault that affects both channels equally."""
     return Variant("both", moves, share=share, kind=kind)
 
 
-def switched(*moves: Move, share: float = 1.0, type_one: bool | None = None) -> tuple[Variant, ...]:
-    """Something that a hand puts right: still so as left, or not."""
+def wrong_position(*moves: Move, share: float = 1.0, type_one: bool | None = None) -> tuple[Variant, ...]:
+    """Variants of a wrong switch position or tape, which may or may not have been corrected by the as-left readings."""
 
     def runs(*which: int) -> tuple[Move, ...]:
         return tuple(Move(m.figure, m.median, m.spread, m.sign, (run,)) for m in moves for run in which)
@@ -139,14 +139,16 @@ def switched(*moves: Move, share: float = 1.0, type_one: bool | None = None) -> 
     )
 
 
-def turning(name: str, of: str, title: str, *, mended_by: str, left: str, odds: float = 1.0, more: Moves = ()) -> Cause:
-    """A rotating part whose line is too strong."""
+def rotating(
+    name: str, of: str, title: str, *, mended_by: str, left: str, odds: float = 1.0, more: Moves = ()
+) -> Cause:
+    """A rotating part with too strong a flutter component."""
     variant = Variant("both", (Move("part", 2.2, 0.4, at=(PARTS.index(of),)), *more))
     look = f"turn the {of} by hand, and look at it in good light"
     return Cause(name, title, (variant,), odds, "×", mended_by, left, look=look, look_minutes=3.0)
 
 
-def of_each(side: Side, width: float) -> tuple[Variant, ...]:
-    """A curve of the left, of the right, or of both."""
+def curve_by_channel(side: Side, width: float) -> tuple[Variant, ...]:
+    """Variants of a curve in the left channel, the right, or both."""
     channels: tuple[tuple[Channels, int | None], ...] = (("left", 0), ("right", 1), ("both", None))
     return tuple(Variant(channel, curves=(Curve(side, width, n),), share=1 / 3) for channel, n in channels)

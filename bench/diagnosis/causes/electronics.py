@@ -1,16 +1,16 @@
-"""Causes in the electronics, and switches left in the wrong place."""
+"""Causes in the electronics, and switches in the wrong position."""
 
 from __future__ import annotations
 
-from bench.diagnosis.causes.cause import Cause, Move, alike, in_one, of_each, switched
+from bench.diagnosis.causes.cause import Cause, Move, both, curve_by_channel, either, wrong_position
 
 ELECTRONICS = (
     Cause(
         "equalisation-switch",
         "replay equalisation switched to another time constant",
         (
-            *switched(Move("equalisation_switch", 1.0, 0.05), share=0.7),
-            *switched(Move("equalisation_switch", 1.0, 0.12, -1), share=0.3),
+            *wrong_position(Move("equalisation_switch", 1.0, 0.05), share=0.7),
+            *wrong_position(Move("equalisation_switch", 1.0, 0.12, -1), share=0.3),
         ),
         1.0,
         "dB",
@@ -23,8 +23,8 @@ ELECTRONICS = (
         "dried-capacitor",
         "dried coupling capacitor, or a leaky winding: the low end is lost",
         (
-            *in_one(Move("replay_low_end", 80.0, 0.6), share=0.55, kind="replay side"),
-            *in_one(Move("record_low_end", 80.0, 0.6), share=0.45, kind="record side"),
+            *either(Move("replay_low_end", 80.0, 0.6), share=0.55, kind="replay side"),
+            *either(Move("record_low_end", 80.0, 0.6), share=0.45, kind="record side"),
         ),
         1.2,
         "Hz",
@@ -35,8 +35,8 @@ ELECTRONICS = (
         "amplifier-noise",
         "noisy replay amplifier",
         (
-            *in_one(Move("amplifier_noise_one", 17.0, 0.35), share=0.5),
-            alike(Move("amplifier_noise", 17.0, 0.35), share=0.5),
+            *either(Move("amplifier_noise_one", 17.0, 0.35), share=0.5),
+            both(Move("amplifier_noise", 17.0, 0.35), share=0.5),
         ),
         1.0,
         "dB",
@@ -49,9 +49,9 @@ ELECTRONICS = (
         "hum",
         "hum",
         (
-            alike(Move("hum_mains", 20.0, 0.4), share=0.5, kind="screen or earth loop: mains frequency"),
-            alike(Move("hum_rectifier", 24.0, 0.4), share=0.25, kind="supply: twice the mains frequency"),
-            *in_one(Move("hum_one", 20.0, 0.4), share=0.25, kind="one channel: screen"),
+            both(Move("hum_mains", 20.0, 0.4), share=0.5, kind="screen or earth loop: mains frequency"),
+            both(Move("hum_rectifier", 24.0, 0.4), share=0.25, kind="supply: twice the mains frequency"),
+            *either(Move("hum_one", 20.0, 0.4), share=0.25, kind="one channel: screen"),
         ),
         1.2,
         "dB",
@@ -65,8 +65,8 @@ ELECTRONICS = (
         "leaky-record-capacitor",
         "direct current in the record head: a leaky capacitor",
         (
-            alike(Move("second_harmonic", 18.0, 0.45), share=0.4),
-            *in_one(Move("second_harmonic_one", 18.0, 0.45), share=0.6),
+            both(Move("second_harmonic", 18.0, 0.45), share=0.4),
+            *either(Move("second_harmonic_one", 18.0, 0.45), share=0.6),
         ),
         0.5,
         "dB",
@@ -78,7 +78,7 @@ ELECTRONICS = (
     Cause(
         "poor-separation",
         "poor separation of the channels",
-        (alike(Move("crosstalk", 20.0, 0.45)),),
+        (both(Move("crosstalk", 20.0, 0.45)),),
         1.0,
         "dB",
         "look at leads, screens and the head",
@@ -88,7 +88,7 @@ ELECTRONICS = (
     Cause(
         "weak-oscillator",
         "weak bias oscillator",
-        (alike(*(Move("bias_shift", 3.0, 0.5, -1, (run,)) for run in (0, 1)), Move("erasure", 14.0, 0.5, -1)),),
+        (both(*(Move("bias_shift", 3.0, 0.5, -1, (run,)) for run in (0, 1)), Move("erasure", 14.0, 0.5, -1)),),
         0.7,
         "dB",
         "repair the oscillator",
@@ -100,7 +100,7 @@ ELECTRONICS = (
     Cause(
         "limiter-left-in",
         "limiter left in",
-        (alike(Move("limiter", 2.0, 0.5)),),
+        (both(Move("limiter", 2.0, 0.5)),),
         0.3,
         "dB",
         "switch it out",
@@ -111,7 +111,7 @@ ELECTRONICS = (
     Cause(
         "noise-reduction-left-in",
         "noise reduction left in at recording only",
-        (alike(Move("encoded", 0.9, 0.2)),),
+        (both(Move("encoded", 0.9, 0.2)),),
         0.5,
         "1",
         "switch it out",
@@ -123,7 +123,7 @@ ELECTRONICS = (
     Cause(
         "pilot-filter-left-in",
         "pilot-tone (MPX) filter left in",
-        (alike(Move("pilot_filter", 1.5, 0.5)),),
+        (both(Move("pilot_filter", 1.5, 0.5)),),
         0.4,
         "dB at 12.5 kHz",
         "switch it out",
@@ -135,7 +135,7 @@ ELECTRONICS = (
     Cause(
         "input-clipping",
         "clipping ahead of the tape",
-        (alike(Move("clipping", 4.0, 0.4)),),
+        (both(Move("clipping", 4.0, 0.4)),),
         0.5,
         "dB",
         "lower the level at the input",
@@ -145,7 +145,7 @@ ELECTRONICS = (
     Cause(
         "encoder",
         "noise-reduction encoder",
-        of_each("encoder", 2.5),
+        curve_by_channel("encoder", 2.5),
         1.0,
         "dB",
         "repair or adjust the circuit",
@@ -157,7 +157,7 @@ ELECTRONICS = (
     Cause(
         "decoder",
         "noise-reduction decoder",
-        of_each("decoder", 2.5),
+        curve_by_channel("decoder", 2.5),
         1.0,
         "dB",
         "repair or adjust the circuit",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bench.diagnosis.causes.cause import Cause, Curve, Move, Variant, alike, by_channel
+from bench.diagnosis.causes.cause import Cause, Curve, Move, Variant, both, by_channel
 
 HEADS = (
     Cause(
@@ -43,7 +43,7 @@ HEADS = (
         "worn-replay-gap",
         "worn replay gap",
         (
-            alike(Move("gap", 0.65, 0.45), share=0.8),
+            both(Move("gap", 0.65, 0.45), share=0.8),
             Variant("both", (Move("gap", 0.9, 0.25),), (Curve("replay", 1.2),), share=0.2, kind="ragged"),
         ),
         1.5,
@@ -68,7 +68,7 @@ HEADS = (
     Cause(
         "head-height",
         "replay head at the wrong height",
-        (alike(Move("height", 0.3, 0.45)),),
+        (both(Move("height", 0.3, 0.45)),),
         0.8,
         "mm",
         "set the height by the manual",
@@ -79,7 +79,7 @@ HEADS = (
     Cause(
         "gap-scatter",
         "gap scatter: the channels' gaps are not in one line",
-        (alike(Move("scatter", 9.0, 0.5), share=0.5), alike(Move("scatter", 9.0, 0.5, -1), share=0.5)),
+        (both(Move("scatter", 9.0, 0.5), share=0.5), both(Move("scatter", 9.0, 0.5, -1), share=0.5)),
         0.08,
         "µs",
         "set azimuth half way, or replace the head",
@@ -104,7 +104,7 @@ HEADS = (
     Cause(
         "magnetised-head",
         "magnetised head or guide",
-        (alike(Move("remanence", 0.8, 0.5), share=0.75), alike(Move("remanence_left", 0.8, 0.5), share=0.25)),
+        (both(Move("remanence", 0.8, 0.5), share=0.75), both(Move("remanence_left", 0.8, 0.5), share=0.25)),
         1.2,
         "1",
         "demagnetise",
@@ -113,7 +113,7 @@ HEADS = (
     Cause(
         "dirty-erase-head",
         "dirt on the erase head",
-        (alike(Move("erasure_dirt", 26.0, 0.45)),),
+        (both(Move("erasure_dirt", 26.0, 0.45)),),
         1.0,
         "dB",
         "clean",
@@ -124,7 +124,7 @@ HEADS = (
     Cause(
         "weak-erasure",
         "weak erasure",
-        (alike(Move("erasure", 26.0, 0.45, -1)),),
+        (both(Move("erasure", 26.0, 0.45, -1)),),
         1.0,
         "dB",
         "look at the erase head and its current",

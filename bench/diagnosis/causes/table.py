@@ -1,4 +1,4 @@
-"""Every cause that is known here."""
+"""The table of all causes."""
 
 from __future__ import annotations
 
@@ -10,9 +10,9 @@ from bench.diagnosis.causes.transport import TRANSPORT
 
 CAUSES = (*HEADS, *ELECTRONICS, *TAPES, *TRANSPORT)
 WIRING = ("dead-channel", "inverted-channel", "swapped-channels", "monitor-at-source")
-"""Told by signs that no sum of small errors gives; see `bench.diagnosis.readings.wiring`."""
+"""Causes with unmistakable signs, found by `bench.diagnosis.readings.wiring`."""
 
 
 def known_causes(heads: int) -> tuple[Cause, ...]:
-    """All causes of a machine with so many heads."""
+    """All causes of a machine with this number of heads."""
     return tuple(c for c in CAUSES if heads in c.heads)

@@ -1,16 +1,16 @@
-"""Causes on the side of the tapes."""
+"""Causes that lie in the tapes."""
 
 from __future__ import annotations
 
-from bench.diagnosis.causes.cause import Cause, Move, alike, switched
+from bench.diagnosis.causes.cause import Cause, Move, both, wrong_position
 
 TAPES = (
     Cause(
         "tape-selector",
         "tape selector at another type",
         (
-            *switched(Move("bias_shift", 3.5, 0.25), type_one=True),
-            *switched(Move("bias_shift", 3.5, 0.25, -1), type_one=False),
+            *wrong_position(Move("bias_shift", 3.5, 0.25), type_one=True),
+            *wrong_position(Move("bias_shift", 3.5, 0.25, -1), type_one=False),
         ),
         0.7,
         "dB of bias",
@@ -25,8 +25,8 @@ TAPES = (
         "tape-of-another-type",
         "a tape of another type",
         (
-            *switched(Move("other_tape", 1.0, 0.3), type_one=True),
-            *switched(Move("other_tape", 1.0, 0.3, -1), type_one=False),
+            *wrong_position(Move("other_tape", 1.0, 0.3), type_one=True),
+            *wrong_position(Move("other_tape", 1.0, 0.3, -1), type_one=False),
         ),
         0.8,
         "1",
@@ -40,7 +40,7 @@ TAPES = (
     Cause(
         "aged-reference-tape",
         "aged reference tape",
-        (alike(Move("reference_treble", 2.0, 0.5, -1)),),
+        (both(Move("reference_treble", 2.0, 0.5, -1)),),
         0.8,
         "dB at 10 kHz",
         "use another reference tape",
@@ -52,10 +52,10 @@ TAPES = (
         "reference-tape-of-another-kind",
         "reference tape of another flux or equalisation",
         (
-            alike(Move("reference_level", 1.8, 0.45, -1), share=0.3, kind="flux"),
-            alike(Move("reference_level", 1.8, 0.45), share=0.3, kind="flux"),
-            alike(Move("reference_equalisation", 4.68, 0.15), share=0.2, kind="equalisation"),
-            alike(Move("reference_equalisation", 4.68, 0.15, -1), share=0.2, kind="equalisation"),
+            both(Move("reference_level", 1.8, 0.45, -1), share=0.3, kind="flux"),
+            both(Move("reference_level", 1.8, 0.45), share=0.3, kind="flux"),
+            both(Move("reference_equalisation", 1.0, 0.15), share=0.2, kind="equalisation"),
+            both(Move("reference_equalisation", 1.0, 0.15, -1), share=0.2, kind="equalisation"),
         ),
         0.4,
         "dB",

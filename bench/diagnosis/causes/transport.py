@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from bench.diagnosis.causes.cause import Cause, Curve, Move, Variant, alike, turning
+from bench.diagnosis.causes.cause import Cause, Curve, Move, Variant, both, rotating
 from bench.diagnosis.machine import PARTS
 
 ROUGH = (Move("flutter_rest", 1.2, 0.45),)
 
 TRANSPORT = (
-    turning(
+    rotating(
         "pinch-roller",
         "pinch roller",
         "worn pinch roller",
@@ -17,22 +17,22 @@ TRANSPORT = (
         odds=1.3,
         more=(Move("weave", 1.0, 0.6),),
     ),
-    turning(
+    rotating(
         "capstan",
         "capstan",
         "bent or dirty capstan",
         mended_by="clean or replace the capstan",
         left="flutter on every note",
     ),
-    turning("reel", "reel", "binding reel or hub", mended_by="free the reel, or change the shell", left="slow wow"),
-    turning("idler", "idler", "worn idler", mended_by="replace the idler", left="flutter", odds=0.4),
+    rotating("reel", "reel", "binding reel or hub", mended_by="free the reel, or change the shell", left="slow wow"),
+    rotating("idler", "idler", "worn idler", mended_by="replace the idler", left="flutter", odds=0.4),
     Cause(
         "belt",
         "slipping or worn belt",
         (
             *(
                 Variant("both", (Move("part", 1.9, 0.5, at=(n,)), *ROUGH), (Curve("drift", 0.7),), 0.25)
-                for n in (PARTS.index("belt"), PARTS.index("idler"))  # the second where its rate is not known
+                for n in (PARTS.index("belt"), PARTS.index("idler"))  # put down to the idler if its rate is unknown
             ),
             Variant("both", ROUGH, (Curve("drift", 0.7),), 0.5),
         ),
@@ -46,7 +46,7 @@ TRANSPORT = (
     Cause(
         "tension",
         "tension, guides or pressure pad",
-        (alike(Move("weave", 1.6, 0.5), Move("dropouts", 1.5, 0.5)),),
+        (both(Move("weave", 1.6, 0.5), Move("dropouts", 1.5, 0.5)),),
         0.8,
         "×",
         "set the tension, look at guides and pad",
@@ -57,7 +57,7 @@ TRANSPORT = (
     Cause(
         "motor-speed",
         "motor speed beyond its trimmer",
-        (alike(Move("wrong_speed", 2.2, 0.45), share=0.5), alike(Move("wrong_speed", 2.2, 0.45, -1), share=0.5)),
+        (both(Move("wrong_speed", 2.2, 0.45), share=0.5), both(Move("wrong_speed", 2.2, 0.45, -1), share=0.5)),
         0.5,
         "%",
         "repair the motor's regulation",
@@ -67,7 +67,7 @@ TRANSPORT = (
     Cause(
         "wrong-mains-frequency",
         "motor made for another mains frequency",
-        (alike(Move("wrong_speed", 20.0, 0.03), share=0.5), alike(Move("wrong_speed", 16.7, 0.03, -1), share=0.5)),
+        (both(Move("wrong_speed", 20.0, 0.03), share=0.5), both(Move("wrong_speed", 16.7, 0.03, -1), share=0.5)),
         0.3,
         "%",
         "change the motor's pulley",
@@ -77,7 +77,7 @@ TRANSPORT = (
     Cause(
         "wrong-speed-tape",
         "speed tape of another frequency",
-        (alike(Move("wrong_speed", 5.0, 0.02), share=0.5), alike(Move("wrong_speed", 4.76, 0.02, -1), share=0.5)),
+        (both(Move("wrong_speed", 5.0, 0.02), share=0.5), both(Move("wrong_speed", 4.76, 0.02, -1), share=0.5)),
         0.3,
         "%",
         "take the right tape, or the right frequency",

@@ -1,1 +1,1 @@
-"""Readings as the diagnosis takes them: what each is of, what signs tell, what a person saw."""
+"""The input of a diagnosis: readings, unmistakable signs, and what a person saw."""

@@ -1,4 +1,4 @@
-"""Lines of flutter: which part of the transport each belongs to, by its rate."""
+"""Attributes the components of flutter to parts of the transport by their rates."""
 
 from __future__ import annotations
 
@@ -9,25 +9,25 @@ from dataclasses import dataclass
 from bench.diagnosis.machine import Machine, part_named
 from bench.diagnosis.readings.finding import Finding
 
-WITHIN = {"capstan": 0.05, "pinch roller": 0.07, "reel": 0.35, "belt": 0.2, "idler": 0.15}
-"""By how much the rate of a part differs from its sheet's, a share (standard); a reel's moves with its pack."""
-NONE = 1 / math.log(2000.0)
-"""Density of a line that no part makes: anywhere from 0.1 to 200 Hz on a logarithmic scale."""
+RATE_SPREAD = {"capstan": 0.05, "pinch roller": 0.07, "reel": 0.35, "belt": 0.2, "idler": 0.15}
+"""Relative deviation of the rate of a part from its sheet (standard deviation); a reel's changes with its pack."""
+NO_PART = 1 / math.log(2000.0)
+"""Probability density of a component from no part: uniform from 0.1 to 200 Hz on a logarithmic scale."""
 LEAST_PERCENT = 0.012
 
 
 @dataclass(frozen=True, slots=True)
 class Lines:
-    """The strongest line of each part."""
+    """The strongest component of each part."""
 
     peaks: dict[str, float]
-    """%, by part."""
+    """Peak in %, by part."""
     finding: Finding | None
-    """The strongest one as it was read; None where none was."""
+    """The reading of the strongest component; None if there is none."""
 
 
-def lines_of(findings: Sequence[Finding], machine: Machine) -> Lines:
-    """Put each line down to a part: by its rate, as twice the rate of a stronger line, or else to an idler."""
+def attribute_lines(findings: Sequence[Finding], machine: Machine) -> Lines:
+    """Attribute each component to a part: by its rate, as second harmonic of a stronger one, or else to an idler."""
     read = [f for f in findings if f.quantity == "flutter_component" and f.value is not None and f.frequency_hz]
     if not read:
         return Lines({}, None)
@@ -48,12 +48,12 @@ def lines_of(findings: Sequence[Finding], machine: Machine) -> Lines:
 
 
 def _part(hz: float, machine: Machine) -> str | None:
-    """The part whose rate fits best; None where none fits better than chance."""
-    fits = {part: _density(hz, rate, WITHIN[part]) for part, rate in machine.parts.items()}
+    """The part whose rate fits best; None if none fits better than chance."""
+    fits = {part: _density(hz, rate, RATE_SPREAD[part]) for part, rate in machine.parts.items()}
     best = max(fits, key=lambda part: fits[part])
-    return best if fits[best] > NONE else None
+    return best if fits[best] > NO_PART else None
 
 
-def _density(hz: float, rate: float, within: float) -> float:
-    off = math.log(hz / rate) / within
-    return math.exp(-0.5 * off * off) / (within * math.sqrt(2 * math.pi))
+def _density(hz: float, rate: float, spread: float) -> float:
+    off = math.log(hz / rate) / spread
+    return math.exp(-0.5 * off * off) / (spread * math.sqrt(2 * math.pi))

@@ -1,7 +1,8 @@
-"""What a person saw: how many times likelier each answer is with a cause than without. Common practice, no source."""
+"""Likelihood ratios of what a person saw, with a cause against without. Common practice, no source."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 
 from bench.diagnosis.causes.cause import Cause
@@ -54,38 +55,66 @@ ANSWERS: tuple[tuple[Words, Words, dict[str, float]], ...] = (
     (("tension", "pad"), ("wrong", "low", "high", "worn", "missing"), {"tension": 6.0, "worn-contour": 2.0}),
     (("tension", "pad"), ("right", "good"), {"tension": 0.3}),
 )
-"""The words of a question, those of its answer, and the ratio for each cause."""
+"""Words of the question, words of the answer, and the likelihood ratio for each cause."""
 
+COMPLAINT = "complaint"
+"""The question to which the answer is what the owner hears, in any words."""
+_DULL = ("dirt-replay-head", "dirt-record-head", "dirt-left-after-cleaning", "worn-replay-gap", "worn-contour")
+_UNSTEADY = ("pinch-roller", "capstan", "reel", "idler", "belt")
+_SPEED = ("motor-speed", "wrong-mains-frequency", "belt")
+COMPLAINTS: tuple[tuple[Words, dict[str, float]], ...] = (
+    (("dull", "muffled", "sparkle", "treble", "highs"), dict.fromkeys((*_DULL, "equalisation-switch"), 1.7)),
+    (("bright", "shrill", "harsh"), {"equalisation-switch": 2.0, "tape-of-another-type": 2.0, "tape-selector": 2.0}),
+    (("thin", "bass", "lows"), {"dried-capacitor": 3.0, "head-bump": 1.5}),
+    (("noisy", "hiss", "hisses"), {"amplifier-noise": 3.0, "magnetised-head": 3.0, "encoder": 1.5}),
+    (("hum", "hums", "buzz", "buzzes"), {"hum": 6.0}),
+    (
+        ("old music", "old recording", "under the new", "underneath", "erase", "erased"),
+        {"dirty-erase-head": 5.0, "weak-erasure": 5.0},
+    ),
+    (("unsteady", "wow", "flutter", "wobbles", "wavers", "sour"), dict.fromkeys(_UNSTEADY, 3.0)),
+    (("slow", "fast", "pitch", "flat", "sharp"), dict.fromkeys(_SPEED, 3.0)),
+    (("distorts", "distorted", "distortion"), {"input-clipping": 2.5, "weak-oscillator": 2.5, "tape-selector": 1.5}),
+    (("dropouts", "drops", "cuts"), {"tension": 2.5, "worn-contour": 2.5, "dirt-replay-head": 1.5}),
+    (("pumps", "pumping", "breathes", "breathing"), {"decoder": 3.0, "encoder": 3.0, "limiter-left-in": 2.0}),
+)
+"""Words of the owner, and the ratio for each cause. An owner forgets half and exaggerates the rest."""
 
 GLANCE_MINUTES = 0.3
 YES, NO = ("seen", "yes", "true"), ("not seen", "no", "false")
 
 
-def shown(cause: Cause) -> tuple[float, float]:
-    """How often the look for a cause shows it where it is there, and where it is not: a switch can't be mistaken."""
+def detection_rates(cause: Cause) -> tuple[float, float]:
+    """Probability that an inspection shows a cause that is there, and one that is not: switches are rarely misread."""
     return (0.98, 0.01) if cause.look_minutes <= GLANCE_MINUTES else (0.9, 0.06)
 
 
-def ratios(answers: Mapping[str, str], causes: Sequence[Cause] = ()) -> tuple[dict[str, float], list[str]]:
-    """The product of ratios for each cause, and the questions whose answers tell nothing here.
+def likelihood_ratios(answers: Mapping[str, str], causes: Sequence[Cause] = ()) -> tuple[dict[str, float], list[str]]:
+    """The likelihood ratio of all answers for each cause, and the questions that do not bear on any cause.
 
     Args:
-        answers: by question; a cause's own name as a question asks whether its look shows it: "seen" or "not seen".
-        causes: all that can be.
+        answers: by question. If the question is the name of a cause, the answer to its inspection is "seen" or "not
+            seen".
+        causes: all possible causes.
     """
     by_name = {c.name: c for c in causes}
     out: dict[str, float] = {}
     unknown = []
     for question, answer in answers.items():
         asked = question.lower().replace("_", "-").split("/")[-1]
-        told = answer.lower()
-        if asked in by_name and told in (*YES, *NO):
-            there, without = shown(by_name[asked])
-            ratio = there / without if told in YES else (1 - there) / (1 - without)
+        said = answer.lower()
+        if asked in by_name and said in (*YES, *NO):
+            there, without = detection_rates(by_name[asked])
+            ratio = there / without if said in YES else (1 - there) / (1 - without)
             out[asked] = out.get(asked, 1.0) * ratio
             continue
+        if asked == COMPLAINT:
+            for words, moved in COMPLAINTS:
+                if any(_has(said, w) for w in words):
+                    out |= {cause: out.get(cause, 1.0) * by for cause, by in moved.items()}
+            continue
         for questions, words, moved in ANSWERS:
-            if any(q in asked for q in questions) and any(_has(told, w) for w in words):
+            if any(q in asked for q in questions) and any(_has(said, w) for w in words):
                 for cause, ratio in moved.items():
                     out[cause] = out.get(cause, 1.0) * ratio
                 break
@@ -95,5 +124,4 @@ def ratios(answers: Mapping[str, str], causes: Sequence[Cause] = ()) -> tuple[di
 
 
 def _has(text: str, word: str) -> bool:
-    padded = f" {text.replace('-', ' ').replace(',', ' ')} "
-    return f" {word} " in padded
+    return f" {word} " in f" {' '.join(re.findall('[a-z0-9]+', text))} "

@@ -1,4 +1,4 @@
-"""Readings of a session as the diagnosis takes them."""
+"""Converts the readings of a session into the input of a diagnosis."""
 
 from __future__ import annotations
 
@@ -20,22 +20,26 @@ SOURCES: dict[str, Source] = {
     "machine": "tape-stopped",
 }
 AIMED = {"level", "response", "record_replay_level", "azimuth_delay", "speed_error", "speed_drift", "overbias"}
-"""Quantities that are taken as errors against their target."""
+"""Quantities whose error against the target is used."""
 CIRCUITS: dict[str, Source] = {"encoding_error": "encoder", "decoding_error": "decoder"}
 
 
 def findings_of(
     records: Iterable[ReadingRecord], *, adjusted: bool = True, magnetised: Collection[str] = ()
 ) -> tuple[Finding, ...]:
-    """The readings of a session: the last attempt at each step, noise reduction out, tape running forwards.
+    """The readings of a session: the last attempt at each step, with noise reduction out and the tape running forwards.
+
+    What was read before demagnetising stays evidence where the same step was done again afterwards.
 
     Args:
-        records: of the session.
-        adjusted: whether a trimmer was turned; if not, what is kept as left is still as found.
+        records: the records of the session.
+        adjusted: whether a trimmer was turned; if not, as-left readings count as found.
         magnetised: the ids of readings that were taken before the machine was demagnetised.
     """
+    every = tuple(records)
+    before = last_attempts(tuple(r for r in every if r.id in magnetised))
     out = []
-    for record in last_attempts(tuple(records)):
+    for record in (*before, *last_attempts(tuple(r for r in every if r.id not in magnetised))):
         if record.noise_reduction != "off" and record.reading.quantity not in CIRCUITS:
             continue
         if record.direction or record.lot:
@@ -51,9 +55,9 @@ def findings_of(
 def _finding(record: ReadingRecord, adjusted: bool) -> Finding | None:
     reading = record.reading
     if record.source == "owner's tape":
-        return None  # the machine that recorded it is in it too
+        return None  # it also contains the errors of the machine that recorded it
     if reading.frequency_hz is not None and not 0.0 <= reading.frequency_hz <= HIGHEST_HZ:
-        return None  # a file that was spoilt: no tone has such a frequency
+        return None  # a damaged file: no tone has such a frequency
     value: float | None = None
     if isinstance(reading, Reading):
         if reading.bound and reading.quantity not in ("erasure", "separation"):
@@ -80,6 +84,8 @@ def _finding(record: ReadingRecord, adjusted: bool) -> Finding | None:
         sent_db=record.sent_db,
         method=str(reading.method.kind),
         driven=_driven(record),
+        at_least=isinstance(reading, Reading) and reading.bound == "at least",
+        out=record.verdict.word == "out" if record.verdict is not None else None,
     )
 
 
@@ -90,7 +96,7 @@ def _driven(record: ReadingRecord) -> str:
 
 
 def answers_of(events: Iterable[Event]) -> dict[str, str]:
-    """The person's answers, by the last part of the step's name; what looks showed, by the name of the cause."""
+    """Answers by the last part of the step's name; results of inspections by the name of the cause."""
     kept = tuple(events)
     answers = {e.step.rpartition("/")[2]: str(e.answer) for e in of_kind(kept, Answered)}
     return answers | {e.cause: "seen" if e.seen else "not seen" for e in of_kind(kept, Looked)}

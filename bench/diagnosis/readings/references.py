@@ -1,4 +1,4 @@
-"""What responses are relative to, where a reading does not say it."""
+"""Finds the reference frequency of responses that do not state it."""
 
 from __future__ import annotations
 
@@ -12,10 +12,10 @@ USUAL_HZ = (315.0, 333.0, 400.0, 1000.0)
 
 
 def with_references(findings: Sequence[Finding], machine: Machine) -> list[Finding]:
-    """The readings, each response with its reference frequency.
+    """The readings, with the reference frequency of each response.
 
-    A tone that reads exactly 0 everywhere is the reference. Otherwise it is the usual one of its source, unless that
-    was read itself: then it is another usual one that was not.
+    A tone that reads exactly 0 in both channels is the reference. Otherwise it is the usual one of the source, unless
+    that tone has a reading itself; then it is another usual one without a reading.
     """
     groups: dict[tuple[str, str], list[Finding]] = {}
     for f in findings:
@@ -31,7 +31,7 @@ def with_references(findings: Sequence[Finding], machine: Machine) -> list[Findi
 
 
 def usual_reference_hz(source: str, machine: Machine) -> float:
-    """315 Hz on a reference tape and 400 Hz on a recording of a cassette deck; 1 kHz on open reel."""
+    """315 Hz for a reference cassette, 400 Hz for a recording on cassette, 1 kHz for open reel."""
     if not machine.cassette:
         return 1000.0
     return 315.0 if source == "reference-tape" else 400.0

@@ -1,6 +1,6 @@
-"""A dead, inverted or swapped channel, and a monitor switch at source: signs that no sum of small errors gives.
+"""Finds dead, inverted and swapped channels and a monitor switch at source, whose signs are unmistakable.
 
-Each is found from its own readings, and those are put right (or taken out) before anything else is weighed.
+Each is found first, and the affected readings are corrected or removed before other causes are weighed.
 """
 
 from __future__ import annotations
@@ -14,17 +14,17 @@ from bench.diagnosis.readings.finding import Finding
 
 LEVELS = ("level", "record_replay_level")
 DEAD_DB = -20.0
-"""A channel that reads so low beside the other is dead: no trimmer reaches so far."""
+"""A channel this low is dead: no trimmer has such a range."""
 SWAPPED_DB = -20.0
-"""A driven channel that reads so far below the other is the other."""
+"""If separation reads lower than this, the channels are swapped."""
 SURE = 0.985
 DELAY_US = 5.0
-"""By how much delays at different tones of one tape differ (standard), with what is scattered between the channels."""
+"""Standard deviation of delays at different tones of one tape, including the difference between the channels."""
 
 
 @dataclass(frozen=True, slots=True)
 class Sign:
-    """One of them."""
+    """A cause found by an unmistakable sign."""
 
     name: str
     title: str
@@ -34,8 +34,8 @@ class Sign:
     mended_by: str
 
 
-def signs(findings: Sequence[Finding], machine: Machine) -> tuple[list[Sign], list[Finding]]:
-    """What is told by signs, and the readings as they would be without."""
+def find_signs(findings: Sequence[Finding], machine: Machine) -> tuple[list[Sign], list[Finding]]:
+    """The causes found by signs, and the remaining readings, corrected for them."""
     out: list[Sign] = []
     left: list[Finding] = list(findings)
     for find in (_dead, _swapped, _monitor, _inverted):
@@ -45,6 +45,11 @@ def signs(findings: Sequence[Finding], machine: Machine) -> tuple[list[Sign], li
 
 
 def _dead(findings: list[Finding], machine: Machine) -> tuple[Sign | None, list[Finding]]:
+    levels = [f for f in findings if f.quantity in LEVELS and f.value is not None]
+    if len({f.channel for f in levels}) > 1 and all((f.value or 0.0) < DEAD_DB for f in levels):
+        sign = Sign("dead-channel", "dead channel", "both", SURE, tuple(levels), "find the break")
+        sources = {f.source for f in levels}
+        return sign, [f for f in findings if f.source not in sources]
     for channel, other in (("left", "right"), ("right", "left")):
         mine = [f for f in findings if f.channel == channel and f.quantity in (*LEVELS, "response")]
         theirs = [f for f in findings if f.channel == other and f.quantity in (*LEVELS, "response")]
@@ -93,11 +98,11 @@ def _inverted(findings: list[Finding], machine: Machine) -> tuple[Sign | None, l
             seen += [f] if f.value < -8.0 else []
     mended: dict[str, Finding] = {}
     for group in {(f.stage, f.source) for f in findings if f.quantity in ("azimuth_delay", "azimuth_phase")}:
-        delays = [f for f in findings if (f.stage, f.source) == group and _us(f) is not None]
-        straight, turned, put = _as_read(delays, machine)
-        odds += max(-12.0, min(12.0, straight - turned))
+        delays = [f for f in findings if (f.stage, f.source) == group and _delay_us(f) is not None]
+        as_read, corrected, put = _fit_delay(delays, machine)
+        odds += max(-12.0, min(12.0, as_read - corrected))
         mended |= put
-        seen += delays if straight > turned + 2 else []
+        seen += delays if as_read > corrected + 2 else []
     probability = 1 / (1 + math.exp(-max(-30.0, min(30.0, odds))))
     if probability < 0.05:
         return None, findings
@@ -109,8 +114,8 @@ def _inverted(findings: list[Finding], machine: Machine) -> tuple[Sign | None, l
     return sign, [mended.get(f.id, f) for f in findings]
 
 
-def _us(f: Finding) -> float | None:
-    """The delay of a reading, µs."""
+def _delay_us(f: Finding) -> float | None:
+    """The delay of a reading, µs; None if it has none."""
     if f.value is None or not f.frequency_hz:
         return None
     if f.quantity == "azimuth_phase":
@@ -118,22 +123,22 @@ def _us(f: Finding) -> float | None:
     return f.value if f.quantity == "azimuth_delay" else None
 
 
-def _as_read(delays: list[Finding], machine: Machine) -> tuple[float, float, dict[str, Finding]]:
-    """Half the chi-squared of one delay for all tones, as read and with half a period taken off; and those then."""
+def _fit_delay(delays: list[Finding], machine: Machine) -> tuple[float, float, dict[str, Finding]]:
+    """Half the chi-squared of a common delay, as read and without half a period; and the readings without it."""
     usual = 8.0 * machine.us_per_arcmin
 
     def misfit(values: list[float]) -> float:
         middle = sum(values) / (len(values) + (DELAY_US / usual) ** 2)
         return 0.5 * sum(((v - middle) / DELAY_US) ** 2 for v in values) + 0.5 * (middle / usual) ** 2
 
-    read = [(f, _us(f) or 0.0, 1e6 / (f.frequency_hz or 1e4)) for f in delays]
+    read = [(f, _delay_us(f) or 0.0, 1e6 / (f.frequency_hz or 1e4)) for f in delays]
     if not read:
         return 0.0, 0.0, {}
     lowest = max(read, key=lambda item: item[2])
     first = min((lowest[1] + s * lowest[2] / 2 for s in (1, -1)), key=abs)
-    turned = [us - period / 2 - period * round((us - period / 2 - first) / period) for _, us, period in read]
+    corrected = [us - period / 2 - period * round((us - period / 2 - first) / period) for _, us, period in read]
     put = {
         f.id: replace(f, quantity="azimuth_delay", unit="µs", value=us)
-        for (f, _, _), us in zip(read, turned, strict=True)
+        for (f, _, _), us in zip(read, corrected, strict=True)
     }
-    return misfit([us for _, us, _ in read]), misfit(turned), put
+    return misfit([us for _, us, _ in read]), misfit(corrected), put

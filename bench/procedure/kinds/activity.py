@@ -122,4 +122,5 @@ def ask_about(activity: Activity[Any], taken: tuple[JudgedReading, ...]) -> Prom
     if activity.bench.progress.retry_from(activity.step, [t.reading.quantity for t in bad]) is not None:
         return None
     judged = sum(t.verdict is not None for t in taken)
-    return Prompt("reason", f"{len(bad)} of {judged} readings are not in. Measure again, or say why you go on.")
+    are = "is" if len(bad) == 1 else "are"
+    return Prompt("reason", f"{len(bad)} of {judged} readings {are} not in. Measure again, or say why you go on.")

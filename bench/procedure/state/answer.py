@@ -9,7 +9,7 @@ from bench.measure.verdict import VerdictWord
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.ranking import best_words, ranking
 from bench.words.readings import reading_text, target_text, what
-from bench.words.sentences import listed
+from bench.words.sentences import listed, true_minus
 
 LIKELY_PERCENT = 66.0
 """Probability from which a time constant is called likely."""
@@ -130,5 +130,6 @@ def _reasons(records: Sequence[ReadingRecord], word: VerdictWord) -> str:
 def _reason(r: ReadingRecord) -> str:
     if r.measured is None:
         return f"{what(r.reading)}: {reading_text(r.reading)}"
-    relative = f" relative to {r.reading.reference}" if r.reading.quantity == "response" and r.reading.reference else ""
+    reference = r.reading.reference if r.reading.quantity == "response" else None
+    relative = true_minus(f" relative to {reference}") if reference else ""
     return f"{what(r.reading)} is {reading_text(r.reading)}{relative}, target {target_text(r.verdict)}"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from bench.diagnosis.telling.page import PROBABLE, odds_text, suspect_text
+from bench.diagnosis.output.page import PROBABLE, odds_text, suspect_text
 from bench.problem import Problem
 from bench.session.compare.diagnosis import diagnosis_to_show
 from bench.session.record.reader import read_session
@@ -28,6 +28,7 @@ def visit_lines(folders: Sequence[Path]) -> list[str]:
             lines.append(f"{day(session.begun)}  {suspect_text(s)}: {odds_text(s.probability)}{again}")
         if not likely:
             told = "nothing stands out" if found else "too little was read to say"
+            told += ", but it needed lining up" if found and found.out_of_line else ""
             lines.append(f"{day(session.begun)}  {told}")
         before |= {s.name for s in likely}
     return lines

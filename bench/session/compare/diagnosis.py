@@ -11,8 +11,8 @@ from bench.diagnosis.answer import Diagnosis, diagnose
 from bench.diagnosis.carrying_out import steps_for
 from bench.diagnosis.machine import Machine, machine_of
 from bench.diagnosis.next_test import Possible
+from bench.diagnosis.output.page import PROBABLE, first_line, page
 from bench.diagnosis.readings.records import answers_of, findings_of
-from bench.diagnosis.telling.page import PROBABLE, first_line, page
 from bench.problem import Problem
 from bench.procedure.model.job import JobStep
 from bench.procedure.run.commands import GoAside, Look
@@ -28,10 +28,18 @@ from bench.session.record.record import SessionRecord
 
 FEWEST = 8
 """With fewer readings that bear on causes, no diagnosis is shown unless it is asked for."""
+OPEN_EXERCISE = "in an exercise you say what is wrong; finish it, and the debrief has the rest"
+"""Why there is no diagnosis before an exercise is over."""
 
 
 def diagnosis_of(session: SessionRecord, possible: Possible | None = None) -> tuple[Diagnosis, Machine]:
-    """The diagnosis with the best next test among those possible, and the machine from its sheet."""
+    """The diagnosis with the best next test among those possible, and the machine from its sheet.
+
+    Raises:
+        Problem: it is an exercise that is not over, or the copy of its machine sheet is unusable.
+    """
+    if session.is_open_exercise:
+        raise Problem(OPEN_EXERCISE)
     sheet = machine_sheet(session.folder, session.inputs)
     facts = {k: v for k, v in sheet.items() if k != "practice"} | ({} if sheet else {"heads": session.job.heads})
     machine = machine_of(facts | {"lined_up_before": _lined_up_before(session)}, str(session.folder))
@@ -68,7 +76,7 @@ def _lined_up_before(session: SessionRecord) -> bool:
 
 @lru_cache(maxsize=1)
 def diagnosis_to_show(session: SessionRecord) -> Diagnosis | None:
-    """The diagnosis of a session; None where too little was read, or its copy of the machine sheet is unusable.
+    """The diagnosis of a session; None where there is none, or too little was read.
 
     The last one is cached: report, screen and command all ask for it when a job ends.
     """

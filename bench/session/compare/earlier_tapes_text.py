@@ -13,9 +13,10 @@ from bench.words.names import CHANNELS
 from bench.words.sentences import listed
 
 TREBLE_FROM_HZ = 2000.0
-"""A paragraph gives the response from this frequency up."""
+"""In a paragraph, the response from this frequency up is the treble."""
 MEASURED = ("reference tape", "record-replay")
 _NONE = "How your own tapes from before this line-up play on it: no reading, because"
+EVERY_FIGURE = "tapebench interchange {0}"
 DECODE = "tapebench decode --session {0} --replayed-on {0}"
 
 
@@ -39,10 +40,11 @@ def _paragraph(found: Pair, session: SessionRecord) -> str:
         return f"{_NONE} {found.because}."
     of = f" on {session.job.tapes['']}" if session.job.further else ""
     heard = _heard(found)
+    name = session.folder.resolve().name
     return (
         f"Your own tapes from before this line-up{of} will play on it with {_figures(found)}."
-        f"{f' {heard}.' if heard else ''} A transfer made with noise reduction out is put right by "
-        f"{DECODE.format(session.folder.resolve().name)}."
+        f"{f' {heard}.' if heard else ''} Every figure: {EVERY_FIGURE.format(name)}. A transfer made with noise "
+        f"reduction out is put right by {DECODE.format(name)}."
     )
 
 
@@ -92,18 +94,18 @@ def _in_short(found: Pair) -> str:
 
 
 def _figures(found: Pair) -> str:
-    """Level, treble at each frequency, azimuth and speed."""
+    """Level, treble where it is worst, azimuth and speed."""
     sides = [c for c in SIDES if c in found.level or found.treble(c)]
     parts = []
     levels = [f"{_value(found.level[c], 'dB')} dB{_in(c, sides)}" for c in sides if c in found.level]
     parts.append(f"level {listed(levels)}" if levels else "level not known")
+    worst = []
     for side in sides:
-        treble = [
-            f"{_value(v, 'dB')} dB at {hertz(hz)}"
-            for (channel, hz), v in sorted(found.response.items(), key=lambda item: item[0][1])
-            if channel == side and hz >= TREBLE_FROM_HZ
-        ]
-        parts += [f"treble{_in(side, sides)} {listed(treble)}"] if treble else []
+        treble = [(v, hz) for (channel, hz), v in found.response.items() if channel == side and hz >= TREBLE_FROM_HZ]
+        if treble:
+            value, hz = max(treble, key=lambda t: abs(t[0].value))
+            worst.append(f"{_value(value, 'dB')} dB at {hertz(hz)}{_in(side, sides)}")
+    parts += [f"treble at worst {listed(worst)}"] if worst else []
     if found.azimuth_loss and found.treble_hz:
         parts.append(f"of which azimuth makes {_value(found.azimuth_loss, 'dB')} dB at {hertz(found.treble_hz)}")
     parts.append(f"speed {_value(found.speed, '%')} %" if found.speed else "speed not known")

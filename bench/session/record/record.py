@@ -152,6 +152,11 @@ class SessionRecord:
         return next(of_kind(self.events, Done), None) is not None
 
     @property
+    def is_open_exercise(self) -> bool:
+        """Whether it is an exercise that is not over, so that nothing may say what is wrong."""
+        return self.job.exercise is not None and not self.done
+
+    @property
     def adjusted(self) -> bool:
         """Whether a trimmer was turned or, where the program can't see trimmers, an adjusting step has a reading.
 

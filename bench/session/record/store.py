@@ -287,7 +287,7 @@ class Unfinished:
     begun: datetime | None = None
     readings: int = 0
     last_step: str = ""
-    """The last step that was completed."""
+    """Title of the last step that was completed."""
     problem: str = ""
     """Why it cannot be resumed: it is damaged, or of a later version; "" where it can."""
 
@@ -309,7 +309,7 @@ def unfinished(sessions_folder: Path) -> list[Unfinished]:
         except Problem as problem:
             out.append(Unfinished(path.parent, problem=problem.sentence))
             continue
-        last = record.steps_done[-1] if record.steps_done else ""
+        last = record.titles.get(record.steps_done[-1], record.steps_done[-1]) if record.steps_done else ""
         job = record.job
         out.append(
             Unfinished(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bench.diagnosis.answer import Diagnosis
-from bench.diagnosis.telling.page import (
+from bench.diagnosis.output.page import (
     POSSIBLE,
     PROBABLE,
     doubtful,

@@ -152,7 +152,7 @@ def document_of(session: SessionRecord) -> Document:
         earlier=on_the_way(session, shown_in(things, tables) | {r.id for r in parts}),
         exceptions=tuple(_exceptions(session, latest)),
         noted=tuple(_noted(session)),
-        trimmers=tuple(true_minus(event_sentence(e, {})) for e in of_kind(session.events, Turned)),
+        trimmers=_turned(session),
         cautions=_cautions(session),
         owner_summary="" if ranked else owner_summary(session),
         earlier_tapes=earlier_tapes_paragraph(session),
@@ -197,6 +197,14 @@ def _facts(session: SessionRecord) -> tuple[tuple[str, str], ...]:
         ("Interface calibration", job.calibration),
     )
     return tuple((term, text) for term, text in facts if text)
+
+
+def _turned(session: SessionRecord) -> tuple[str, ...]:
+    """Each trimmer that was turned, with all its turns in the session."""
+    turns: dict[str, tuple[float, ...]] = {}
+    for event in of_kind(session.events, Turned):
+        turns[event.trimmer] = (*turns.get(event.trimmer, ()), *event.degrees)
+    return tuple(true_minus(event_sentence(Turned(trimmer, degrees), {})) for trimmer, degrees in turns.items())
 
 
 def _further(tape: FurtherTape) -> str:

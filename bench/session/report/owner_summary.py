@@ -15,7 +15,7 @@ from bench.procedure.state.outcome import last_attempts
 from bench.procedure.state.record_to_replay import record_to_replay
 from bench.session.record.record import SessionRecord
 from bench.tape.mistracking_map import MistrackingMap, ReplayErrors, mistracking_map, worst_map
-from bench.words.figures import hertz, number
+from bench.words.figures import as_given, hertz, number
 from bench.words.mistracking import music_sentence
 from bench.words.names import CHANNELS, STAGES
 
@@ -50,7 +50,7 @@ def _of_tape(session: SessionRecord, lot: str, name: str) -> list[str]:
         parts.append(f"{STAGES[before[0]].capitalize()}, {what} came back {_came_back(before[1])}.")
         parts.append(_heard(mine, *before, past=True))
     if left:
-        now = f"what is recorded on {name}" if name else "it"
+        now = f"what is recorded on {name}" if name else "it" if before else "what is recorded"
         said = f"As left{',' if name else ''} {now}" if session.adjusted else f"{now[0].upper()}{now[1:]}"
         parts.append(f"{said} comes back {_came_back(left)}.")
         parts.append(_heard(mine, "left", left, past=False))
@@ -86,7 +86,7 @@ def _came_back(found: dict[Channel, ReplayErrors]) -> str:
     level = found[level_channel].level_db
     parts = []
     if abs(level) < HARMLESS_DB:
-        parts.append("at its own level")
+        parts.append(f"within {as_given(HARMLESS_DB)} dB of its own level")
     else:
         parts.append(f"{number(abs(level), 1)} dB too {'low' if level < 0 else 'loud'}{_in(level_channel, found)}")
     treble = [(db, hz, c) for c, e in found.items() for hz, db in e.treble if hz > e.reference_hz]
@@ -94,7 +94,7 @@ def _came_back(found: dict[Channel, ReplayErrors]) -> str:
         return parts[0]
     db, hz, channel = max(treble, key=lambda t: abs(t[0]))
     if abs(db) < HARMLESS_DB:
-        parts.append("with no treble lost")
+        parts.append(f"with less than {as_given(HARMLESS_DB)} dB of treble lost or gained")
     else:
         how = "lost" if db < 0 else "too much"
         parts.append(f"with {number(abs(db), 1)} dB of treble {how} at {hertz(hz)}{_in(channel, found)}")

@@ -55,8 +55,8 @@ def response_svg(tables: Sequence[ResponseTable], name: str) -> str:
         axes = drawn.subplots(1, len(panels), squeeze=False)[0]
         for ax, (table, n) in zip(axes, panels, strict=True):
             _panel(ax, table, n)
-            title = f"{table.source.capitalize()}, {CHANNELS[table.channels[n]]}, dB"
-            ax.set_title(title, fontsize=6.5, color=INK, loc="left", fontweight="bold", pad=3)
+            title = f"{table.state or table.subject}, {CHANNELS[table.channels[n]]}, dB"
+            ax.set_title(title[0].upper() + title[1:], fontsize=6.5, color=INK, loc="left", fontweight="bold", pad=3)
             ax.set_ylim(*_range(table))
             ax.yaxis.set_major_locator(MaxNLocator(5, integer=True, steps=[1, 2, 5, 10]))
             ax.yaxis.set_major_formatter(FuncFormatter(lambda y, _: as_given(y)))
@@ -110,12 +110,13 @@ def alternative(table: ResponseTable) -> str:
 
 def _panel(ax: Axes, table: ResponseTable, channel: int) -> None:
     _limits(ax, [r for row in table.rows if (r := _judged(row.points[channel].records)) is not None])
+    one_level = len({row.hz for row in table.rows}) == len(table.rows)
     for stage in table.stages:
         curve = _curve(table, stage, channel)
         values = [r.measured.value if r.measured else np.nan for _, r in curve]
         if np.all(np.isnan(values)):
             continue
-        style = STYLES[stage]
+        style = STYLES[stage] if one_level else STYLES[stage] | {"linestyle": ""}
         ax.errorbar(
             [hz for hz, _ in curve],
             values,

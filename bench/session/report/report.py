@@ -104,6 +104,7 @@ def _plots(document: Document) -> list[tuple[list[ResponseTable], Markup]]:
 def _density(document: Document) -> int:
     """How small the page is printed, 0 for the usual size, from the lines of its tables and the space for its plots."""
     lines = sum(len(t.lines) for t in document.figures) + 8 * len(document.responses) + 20 * len(_plots(document))
+    lines += len(document.noted) // 2
     return sum(lines > limit for limit in DENSE_LINES)
 
 

@@ -1,4 +1,4 @@
-"""The small plots of a report: azimuth, components of flutter, over-bias, and what is heard with noise reduction."""
+"""The small plots of a report: azimuth, components of flutter, bias, and what is heard with noise reduction."""
 
 from __future__ import annotations
 
@@ -61,17 +61,17 @@ def small_plots(
 
 
 def _azimuth(records: tuple[ReadingRecord, ...], names: Mapping[Stage, str]) -> SmallPlot | None:
-    last: dict[tuple[str, str, Stage], tuple[Reading, Verdict | None]] = {}
+    last: dict[tuple[str, str, str, Stage], tuple[Reading, Verdict | None]] = {}
     for r in records:
         if r.measured is not None and r.measured.quantity == "azimuth_delay":
-            last[r.source, r.direction, r.stage] = r.measured, r.verdict
-    keys = sorted(last, key=lambda k: (k[0] != "reference tape", k[1], STAGE_ORDER.index(k[2])))
+            last[r.source, r.lot, r.direction, r.stage] = r.measured, r.verdict
+    keys = sorted(last, key=lambda k: (k[0] != "reference tape", *k[1:3], STAGE_ORDER.index(k[3])))
     if not keys:
         return None
     halves = {"reference tape": "replay", "record-replay": "record"}
     rows = [
-        f"{halves.get(source, source)}{' in reverse' * bool(direction)}, {short_stage(names[stage])}"
-        for source, direction, stage in keys
+        f"{lot or halves.get(source, source)}{' in reverse' * bool(direction)}, {short_stage(names[stage])}"
+        for source, lot, direction, stage in keys
     ]
 
     def draw(ax: Axes) -> None:
@@ -81,7 +81,7 @@ def _azimuth(records: tuple[ReadingRecord, ...], names: Mapping[Stage, str]) -> 
             if high > low:
                 ax.fill_betweenx([n - 0.4, n + 0.4], low, high, color=CORRIDOR, linewidth=0)
                 ax.plot([low, low], [n - 0.4, n + 0.4], [high, high], [n - 0.4, n + 0.4], color=EDGE, linewidth=0.9)
-            style = STYLES[key[2]]
+            style = STYLES[key[3]]
             ax.errorbar(
                 reading.value,
                 n,
@@ -191,7 +191,8 @@ def _map(tracking: MistrackingMap, when: str) -> SmallPlot:
         f"and {decibels(tracking.worst_level_db)}, of which {number(tracking.worst_mistracking_db, 2)} dB are "
         f"mistracking. Lines show where it reaches ± {as_given(tracking.tolerance_db)} dB."
     )
-    return _plot("Heard with Type B", f"{when}; dB, negative is duller", said, draw)
+    detail = f"{when}; dB, negative is duller; lines at ±{as_given(tracking.tolerance_db)} dB"
+    return _plot("Heard with Type B", detail, said, draw)
 
 
 def _limits(v: Verdict | None) -> tuple[float, float]:

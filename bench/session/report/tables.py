@@ -21,6 +21,7 @@ SOURCES = ("reference tape", "record-replay", "owner's tape", "machine")
 CHANNEL_ORDER: tuple[Channel, ...] = ("left", "right", "mono", "left-right", "both")
 CURVES = frozenset({"response", "encoding_error", "decoding_error"})
 """Quantities with a table of their own, where several tones were read."""
+CIRCUITS = {"encoding_error": "encoder", "decoding_error": "decoder"}
 STAGE_ORDER: tuple[Stage, ...] = ("found-dirty", "found-clean", "left")
 
 
@@ -94,6 +95,10 @@ class ResponseTable:
     """A response: frequencies down, channels and stages across."""
 
     source: str
+    subject: str
+    """What has this response: what was replayed, or the encoder or decoder alone."""
+    state: str
+    """State of the machine, direction or tape, where it was not the usual one."""
     title: str
     detail: str
     """Level of the tones and reference."""
@@ -245,10 +250,13 @@ def _response(group: list[ReadingRecord], names: Mapping[Stage, str]) -> Respons
                     no_reading.setdefault((r.reading.reason, channel, stage), []).append(label)
         rows.append(ResponseRow(label, hz, limits, tuple(points)))
     first = group[0]
+    circuit = CIRCUITS.get(first.reading.quantity, "")
     level = next(iter(levels))
     sources = list(dict.fromkeys(r.verdict.source for r in group if r.verdict and r.verdict.source))
     return ResponseTable(
         source=first.source,
+        subject=circuit or first.source,
+        state="" if circuit else _state(first).removeprefix(", "),
         title=f"{QUANTITIES[first.reading.quantity].title}, {first.source}{_state(first)}",
         detail=_joined(
             f"tones at {decibels(level)}" if len(levels) == 1 and level is not None else "",

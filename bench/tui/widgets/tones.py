@@ -20,7 +20,7 @@ LIST_WIDTH = 46
 COLUMN = 8
 """Cells for the figure of a channel."""
 
-STATES = {"waiting": ("·", "quiet"), "sounding": ("▸", "accent"), "done": ("▪", ""), "missing": ("✗", "out")}
+STATES = {"waiting": ("·", "quiet"), "sounding": ("●", "accent"), "done": ("▪", ""), "missing": ("✗", "out")}
 """Symbols of tones without a verdict; a tone with verdicts shows the symbol of the worst."""
 
 

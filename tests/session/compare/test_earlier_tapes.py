@@ -81,11 +81,12 @@ def test_the_paragraph_of_the_report(tmp_path: Path) -> None:
     told = earlier_tapes_paragraph(lined_up(tmp_path, 2))
     assert told.startswith(
         "Your own tapes from before this line-up will play on it with level −0.70 ± 0.35 dB (left) and −0.70 ± 0.35 dB "
-        "(right), treble (left) "
+        "(right), treble at worst −"
     )
     treble = exchange(FOUND[2], LEFT[2], 10_000.0)[1]
     assert f"−{abs(treble):.2f} ± " in told
     assert "speed −0.65 ± 0.15 %. With Type B noise reduction in, the worst that is heard is −" in told
+    assert ". Every figure: tapebench interchange " in told
     assert "is put right by tapebench decode --session " in told
 
 

@@ -235,7 +235,7 @@ def test_sessions_that_broke_off_are_offered_newest_first(tmp_path: Path) -> Non
     assert [u.folder for u in offered] == [damaged, newer.folder, older]
     assert "damaged" in offered[0].problem
     assert offered[1].readings == 1
-    assert offered[2].last_step == "sign"
+    assert offered[2].last_step == "Sign off"
     assert (offered[2].machine, offered[2].procedure, offered[2].begun) == (JOB.machine, JOB.procedure, START)
     assert offered[2].problem == ""
 

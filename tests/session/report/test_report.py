@@ -420,8 +420,8 @@ def test_a_clock_that_was_set_back_changes_no_order_and_is_said(tmp_path: Path) 
 
 def test_steps_left_out_and_passed_over_are_named_and_not_missed(tmp_path: Path) -> None:
     w = begin(tmp_path, steps=tuple(s for s in STEPS if s.id not in ("replay-level", "found")))
-    w.note("replay-level", NotApplicable("Replay level", "for open reel; this is I"))
-    w.note("found", NotApplicable("Reference tape as found", "for open reel; this is I"))
+    w.note("replay-level", NotApplicable("Replay level", "for open reel tape; this is type I"))
+    w.note("found", NotApplicable("Reference tape as found", "for open reel tape; this is type I"))
     w.note("sign", Decided("sign", 3, answer="yes", passed_over=("proof-replay",)))
     w.keep("proof-record", "left", "record-replay", [record_level("left", 0.0)])
     w.note("proof-record", Disturbed(("replay level",)))
@@ -430,5 +430,5 @@ def test_steps_left_out_and_passed_over_are_named_and_not_missed(tmp_path: Path)
     result = next(e for e in page.root.all("div") if e.has("result")).text
     assert "Not measured" not in result
     assert "To be checked again, because something was adjusted since: replay level." in result
-    assert "Left out, Replay level and Reference tape as found: for open reel; this is I" in page.root.text
+    assert "Left out, Replay level and Reference tape as found: for open reel tape; this is type I" in page.root.text
     assert "Not needed, Reference tape as left: by the decision at Sign off" in page.root.text

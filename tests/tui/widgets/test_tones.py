@@ -14,7 +14,7 @@ def test_tones_are_ticked_as_they_come() -> None:
         "2 of 4 tones           left   right",
         "✓ 315 Hz, −20 dB      0.198  −0.104 dB   in",
         "✓ 40 Hz, −20 dB       0.200  −0.100 dB   in",
-        "▸ 63 Hz, −20 dB       −33.1   −33.8 dBFS",
+        "● 63 Hz, −20 dB       −33.1   −33.8 dBFS",
         "· 125 Hz, −20 dB",
     ]
 
@@ -22,7 +22,7 @@ def test_tones_are_ticked_as_they_come() -> None:
 def test_a_long_list_follows_the_tone_that_is_due() -> None:
     lines = texts(tone_lines(samples.tone_rows(9), 46, 6))
     assert len(lines) == 6
-    assert any(line.startswith("▸ 8 kHz") for line in lines)
+    assert any(line.startswith("● 8 kHz") for line in lines)
 
 
 def test_a_missing_tone_says_so() -> None:

@@ -71,8 +71,14 @@ class TurnGuide:
 
     _rest: float | None = None
     """Distance from the target when the reading last settled at another value; small turns add up from there."""
+    _turned: bool = False
+    """Whether the trimmer was turned: before that, a reading that moves wanders."""
     _wrong_way: bool = False
-    """Whether the reading last moved away from the target."""
+    """Whether the last turn moved the reading away from the target."""
+
+    def turned(self) -> None:
+        """Note a turn of the trimmer."""
+        self._turned = True
 
     def direction(self, reading: Result, verdict: Verdict, trend: Trend) -> str:
         """What to do now: which way, and how far in the unit of the reading."""
@@ -89,9 +95,10 @@ class TurnGuide:
             self._wrong_way = (trend == "rising") == (off > 0)
         if abs(off) < MIDDLE * tolerance:
             return "hold"
-        if self._wrong_way and trend != "steady":
+        wrong_way = self._turned and self._wrong_way
+        if wrong_way and trend != "steady":
             return "turn the other way"
-        if self._wrong_way and verdict.word != "in":
+        if wrong_way and verdict.word != "in":
             return f"the other way: {to_go}"
         if trend in ("rising", "falling") and self._rest is not None and abs(off) < CLOSE * tolerance:
             return f"slowly: {to_go}"

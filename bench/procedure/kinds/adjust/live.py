@@ -5,13 +5,12 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-import numpy as np
-
-from bench.audio.port import Block, Samples
+from bench.audio.port import Block
 from bench.measure.reading import Channel, NoReading, Reading, Result
 from bench.problem import Problem
 from bench.procedure.kinds.activity import WAIT, Activity, View
 from bench.procedure.kinds.adjust.guidance import Advice, RecentReadings, Trend, TurnGuide, advised, near_its_limit
+from bench.procedure.kinds.adjust.head_delay import HeadDelay
 from bench.procedure.kinds.adjust.overbias import OverbiasGuide
 from bench.procedure.kinds.adjust.programme_azimuth import WINDOW_S, ProgrammeReader
 from bench.procedure.kinds.adjust.reader import AdjustReader, ToneReader, label
@@ -24,7 +23,7 @@ from bench.procedure.model.steps import Adjust
 from bench.procedure.model.targets import judge
 from bench.procedure.state.snapshot import Gauge, Prompt
 from bench.signals.source import Source
-from bench.signals.start_mark import START_MARK_S, StartMark, find_start_mark
+from bench.signals.start_mark import StartMark
 from bench.signals.tones import Gap, Multitone, ToneSequence
 
 HOLD_S = 0.8
@@ -32,9 +31,6 @@ HOLD_S = 0.8
 
 START_S = 1.0
 """Silence ahead of the start mark, while the machine comes up to speed."""
-
-SEARCH_S = 6.0
-"""Longest search for the start mark."""
 
 SET_TO = 0.5
 """Fraction of the tolerance to which azimuth is set in the first insertion; the mean of all is set later. A choice."""
@@ -71,6 +67,8 @@ class LiveAdjustActivity(Activity[Adjust]):
         self._frames = 0
         self._next_read = 0
         self._gauges: dict[Channel, Gauge] = {}
+        self._read: dict[Channel, Gauge] = {}
+        """The last gauge of each channel with an average, which still holds while the tape is wound back."""
         self._recent: dict[Channel, RecentReadings] = {}
         self._guides: dict[Channel, TurnGuide] = {}
         self._averages: dict[Channel, RunningAverage] = {}
@@ -79,10 +77,7 @@ class LiveAdjustActivity(Activity[Adjust]):
         self._seatings = seatings_needed(step, bench.job, self._reader.tolerance)
         self._going = False
         self._pass = SectionPass(bench.job.section(step.plays).seconds) if step.plays is not None else None
-        self._mark_frame: int | None = None
-        self._mark_sound: list[Samples] = []
-        self._mark_from = 0
-        self._head_delay: float | None = WINDOW_S if step.programme else None
+        self._head_delay = HeadDelay(WINDOW_S if step.programme else None)
 
     # ---------------------------------------------------------------- start
 
@@ -104,8 +99,7 @@ class LiveAdjustActivity(Activity[Adjust]):
         parts: list[Gap | Source] = [Gap(START_S), mark, tones]
         begins = self.bench.send(ToneSequence(parts, rate))
         self.bench.sending = tones.description
-        self._mark_frame = begins + round(START_S * rate)
-        self._mark_sound = []
+        self._head_delay.expect(begins + round(START_S * rate))
         self._listen()
 
     def end(self) -> None:
@@ -126,47 +120,34 @@ class LiveAdjustActivity(Activity[Adjust]):
             self._recent.clear()
             self._averages.clear()
             self._trebles.clear()
-            self._mark_frame = None
+            self._read.clear()
+            self._head_delay.expect(None)
 
     # ---------------------------------------------------------------- reading
 
     def hear(self, block: Block) -> None:
         """Feed the reader; read the gauge ten times a second."""
-        self._look_for_mark(block)
+        rate = self.bench.port.status.sample_rate
+        self._head_delay.hear(block, rate)
         self._reader.feed(block.samples)
         self._frames += len(block.samples)
-        rate = self.bench.port.status.sample_rate
         if self._frames >= self._next_read:
             self._next_read = self._frames + round(READ_EVERY_S * rate)
             now = self._frames / rate
             self._look_at_trimmers(now)
             for reading, offset in self._reader.readings():
-                self._gauges[reading.channel] = self._gauge(reading, offset, now)
+                self._gauges[reading.channel] = gauge = self._gauge(reading, offset, now)
+                if gauge.measured is not None and gauge.band > 0:
+                    self._read[reading.channel] = gauge
             self._read_insertion(now)
             if self._pass is not None:
                 self._pass.heard(any(g.measured is not None for g in self._gauges.values()))
-
-    def _look_for_mark(self, block: Block) -> None:
-        """Find the head delay: the time from sending the start mark to hearing it."""
-        if self._mark_frame is None:
-            return
-        rate = self.bench.port.status.sample_rate
-        if not self._mark_sound:
-            self._mark_from = block.start
-        self._mark_sound.append(block.samples)
-        if block.start < self._mark_frame + round((START_MARK_S + 1.0) * rate):
-            return
-        found = find_start_mark(np.concatenate(self._mark_sound), rate)
-        if found is not None:
-            self._head_delay = (self._mark_from + found[0] - self._mark_frame) / rate
-        if found is not None or block.start > self._mark_frame + SEARCH_S * rate:
-            self._mark_frame, self._mark_sound = None, []
 
     # ---------------------------------------------------------------- the gauge
 
     @property
     def _hold_s(self) -> float:
-        return HOLD_S + max(0.0, self._head_delay or 0.0)
+        return HOLD_S + max(0.0, self._head_delay.seconds or 0.0)
 
     @property
     def _setting_shell(self) -> bool:
@@ -209,6 +190,8 @@ class LiveAdjustActivity(Activity[Adjust]):
 
     def _turned(self, channel: Channel, average: RunningAverage, now: float) -> None:
         average.turned(now + self._hold_s)
+        self._guides.setdefault(channel, TurnGuide()).turned()
+        self._read.pop(channel, None)
         if channel in self._trebles:
             self._trebles[channel].turned(now + self._hold_s)
 
@@ -298,6 +281,11 @@ class LiveAdjustActivity(Activity[Adjust]):
         return next((t.degrees for t in hands.trimmers() if t.name == name), None)
 
     @property
+    def _last_read(self) -> tuple[Gauge, ...]:
+        """The gauges, and where no tone sounds just now what they last read."""
+        return tuple(g if g.measured is not None else self._read.get(c, g) for c, g in self._gauges.items())
+
+    @property
     def _can_accept(self) -> bool:
         """Whether every gauge shows an average, and those that are in have held for long enough."""
         return bool(self._gauges) and all(
@@ -317,7 +305,7 @@ class LiveAdjustActivity(Activity[Adjust]):
             return
         if not self._gauges:
             raise Problem("nothing was read yet; wait for the tone")
-        for g in self._gauges.values():
+        for g in self._last_read:
             if self._setting_shell and g.advice == "hold":
                 continue
             if g.verdict.word != "in":
@@ -346,6 +334,7 @@ class LiveAdjustActivity(Activity[Adjust]):
             hands.load("reference")
         seatings.stage = "reading"
         self._gauges.clear()
+        self._read.clear()
         self._averages.clear()
         self.begin()
 
@@ -356,7 +345,7 @@ class LiveAdjustActivity(Activity[Adjust]):
         self._keep(reason)
 
     def _keep(self, because: str) -> None:
-        self.bench.keep(self.step, tuple(self._reader.judged(g) for g in self._gauges.values()), because)
+        self.bench.keep(self.step, tuple(self._reader.judged(g) for g in self._last_read), because)
         self.finished = True
 
     def view(self) -> View:
@@ -373,8 +362,8 @@ class LiveAdjustActivity(Activity[Adjust]):
                 text = "As near as it can be read: no turn makes it surer. Accept it as is"
             if self.step.programme and not accept:
                 text += f"; wait {WINDOW_S:g} s after a turn: the reading looks back so far"
-            elif self._head_delay is not None and not accept and not self._of_source:
-                text += f"; wait {self._head_delay:.2f} s after a turn, the way from head to head"
+            elif self._head_delay.seconds is not None and not accept and not self._of_source:
+                text += f"; wait {self._head_delay.seconds:.2f} s after a turn, the way from head to head"
             if self._pass is not None and not accept:
                 text += f"; {self._pass}"
             prompt = Prompt(WAIT.kind, text)
@@ -392,5 +381,5 @@ class LiveAdjustActivity(Activity[Adjust]):
             ),
             trimmers=self._reader.trimmers,
             can_accept=self._going and self._can_accept,
-            head_delay_s=self._head_delay,
+            head_delay_s=self._head_delay.seconds,
         )

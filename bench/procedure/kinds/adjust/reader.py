@@ -8,6 +8,7 @@ from dataclasses import replace
 from bench.audio.port import Samples
 from bench.measure.catalogue import QUANTITIES
 from bench.measure.quantities.azimuth import azimuth_of_tones
+from bench.measure.quantities.hum_watch import MAINS_HZ
 from bench.measure.quantities.live_tone import ToneWatch, WatchState
 from bench.measure.reading import Channel, NoReading, Reading, ReferenceTone, Result
 from bench.problem import Problem
@@ -24,6 +25,8 @@ from bench.signals.tones import Multitone, Tone
 
 TURNED_ROUND = "one channel's polarity is inverted: it is taken out of the delay; check the wiring"
 
+MAINS_WITHIN_HZ = 2.0
+"""A tone this near to the mains frequency is hum, which is heard wherever a section is over."""
 PROBE_BELOW_DB = 12.0
 """Over-bias with one tone: a probe tone is sent this far below it, at `PROBE_HZ`. The level of the tone relative to
 the probe falls as bias rises, which shows the direction of more bias."""
@@ -196,8 +199,9 @@ class ToneReader(AdjustReader):
         return [corrected(r, self._bench.job, looped=looped) for r in state.levels]
 
     def _why_not(self, state: WatchState) -> str:
-        if state.other_tone_hz is not None:
-            return f"a tone of {state.other_tone_hz:.0f} Hz is heard, not {self.judged_hz:g} Hz"
+        other = state.other_tone_hz
+        if other is not None and all(abs(other - hz) > MAINS_WITHIN_HZ for hz in MAINS_HZ):
+            return f"a tone of {other:.0f} Hz is heard, not {self.judged_hz:g} Hz"
         return state.reason
 
     def _from_tape(self, level: Result) -> Result:

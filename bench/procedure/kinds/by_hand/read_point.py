@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import math
+
+from bench.audio.port import Block, Instruments
 from bench.problem import Problem
 from bench.procedure.kinds.activity import View
 from bench.procedure.kinds.bench import Bench
@@ -20,6 +23,8 @@ from bench.words.figures import decibels, number
 
 TOLERANCE_DB = 0.5
 """Common practice, no source."""
+SETTLE_S = 3.0
+"""How long a tone sounds before the meter is read."""
 AT_MARK_DB = 0.1
 """A level this close to the noise-reduction mark is described as the mark."""
 
@@ -35,6 +40,16 @@ class ReadPointActivity(EntryActivity):
         self._entry = step
         self._expected = expected_at(step, bench.job)
         self._ready = not self._records
+        self._heard = 0
+        self._read: float | None = None
+        """What the meter reads, on the practice machine only."""
+
+    def hear(self, block: Block) -> None:
+        """Once the tone is steady, read the practice machine's meter, which nobody else can see."""
+        port, step = self.bench.port, self._entry
+        self._heard += len(block.samples)
+        if self._read is None and self._heard > SETTLE_S * port.status.sample_rate and isinstance(port, Instruments):
+            self._read = port.reading_in(step.unit, step.reads or "")
 
     def begin(self) -> None:
         """Start to play; a tone waits for the go-on key."""
@@ -69,6 +84,9 @@ class ReadPointActivity(EntryActivity):
         point = point_of(step, self.bench.job.machine)
         if point is not None:
             text += f", at the {point.where}"
+        if self._read is not None:
+            meter = "voltmeter" if step.unit == "mV" else "meter"
+            text += f". The {meter} shows {number(self._read, 0 if step.unit == 'mV' else 1)} {step.unit}"
         return View(Prompt("number", text, unit=step.unit, instrument=step.reads or ""))
 
 
@@ -105,9 +123,15 @@ def expected_at(step: Entry, job: Job) -> Limits:
     if point is None:
         raise Problem(f"step {step.id}: the machine sheet has no [{where}_test_point]")
     if isinstance(point, CurrentTestPoint):
-        return Limits(point.mv, point.mv * point.tolerance_percent / 100, source=point.source)
+        return _millivolts(point.mv, point.tolerance_percent / 100, point.source)
     mv = point.mv * 10 ** ((level_db - reference_level_db(machine.reference.fluxivity, job.tape.iec_type)) / 20)
-    return Limits(mv, mv * (10 ** (TOLERANCE_DB / 20) - 1), source=point.source)
+    return _millivolts(mv, 10 ** (TOLERANCE_DB / 20) - 1, point.source)
+
+
+def _millivolts(mv: float, tolerance: float, source: str) -> Limits:
+    """Limits to four digits of the target, which is what a voltmeter shows; `tolerance` is a fraction."""
+    places = 3 - math.floor(math.log10(mv))
+    return Limits(round(mv, places), round(mv * tolerance, places), source=source)
 
 
 def expected_words(step: Entry, job: Job, expected: Limits) -> str:

@@ -16,6 +16,12 @@ def tell(guide: TurnGuide, value: float, trend: Trend) -> str:
     return guide.direction(reading, judge(reading, TARGET), trend)
 
 
+def turned() -> TurnGuide:
+    guide = TurnGuide()
+    guide.turned()
+    return guide
+
+
 def test_how_far_and_which_way_the_reading_has_to_go() -> None:
     assert tell(TurnGuide(), -1.2, "steady") == "raise by 1.2 dB"
     assert tell(TurnGuide(), 3.0, "steady") == "lower by 3.0 dB"
@@ -30,7 +36,7 @@ def test_the_way_to_go_has_no_more_places_than_the_figure() -> None:
 
 
 def test_the_other_way_when_it_runs_away_and_not_before_it_moved() -> None:
-    guide = TurnGuide()
+    guide = turned()
     assert tell(guide, -2.0, "falling") == "raise by 2.0 dB"  # from where it came is not known
     tell(guide, -2.0, "steady")
     assert tell(guide, -2.02, "falling") == "raise by 2.0 dB"  # noise is no turn
@@ -40,8 +46,14 @@ def test_the_other_way_when_it_runs_away_and_not_before_it_moved() -> None:
     assert tell(guide, -1.5, "steady") == "raise by 1.5 dB"
 
 
-def test_small_turns_back_from_a_wrong_one_add_up_to_the_right_way() -> None:
+def test_a_reading_that_moves_with_nothing_turned_went_no_wrong_way() -> None:
     guide = TurnGuide()
+    tell(guide, -2.0, "steady")
+    assert tell(guide, -2.6, "steady") == "raise by 2.6 dB"
+
+
+def test_small_turns_back_from_a_wrong_one_add_up_to_the_right_way() -> None:
+    guide = turned()
     tell(guide, -2.0, "steady")
     assert tell(guide, -2.6, "steady") == "the other way: raise by 2.6 dB"
     assert tell(guide, -2.56, "steady") == "the other way: raise by 2.6 dB"  # no more than noise
@@ -49,13 +61,13 @@ def test_small_turns_back_from_a_wrong_one_add_up_to_the_right_way() -> None:
 
 
 def test_nothing_is_the_wrong_way_while_the_reading_is_in() -> None:
-    guide = TurnGuide()
+    guide = turned()
     tell(guide, -0.2, "steady")
     assert tell(guide, -0.3, "steady") == "raise by 0.3 dB"
 
 
 def test_slowly_when_it_comes_near_and_the_other_way_past_it() -> None:
-    guide = TurnGuide()
+    guide = turned()
     tell(guide, -3.0, "steady")
     assert tell(guide, -2.0, "rising") == "raise by 2.0 dB"
     assert tell(guide, -0.6, "rising") == "slowly: raise by 0.6 dB"

@@ -7,19 +7,24 @@ from typing import Any
 
 import pytest
 
+from bench.procedure.run.commands import Command
 from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.events import Answered
-from tests.procedure.record_bench import HEAD, run, step
+from bench.procedure.state.snapshot import Snapshot
+from bench.training.hands import UnattendedHands
+from bench.training.rehearse import rehearse
+from tests.procedure.record_bench import HEAD, open_bench, run, step
 
 MARK = "[{ hz = 400, db = -1.2 }]"
 """Noise-reduction level: 200 nWb/m (ANSI) is -1.19 dB re 250 nWb/m (DIN); from memory."""
+SIGNED = step("sign-off", "sign", accepts='"it"')
 READ = (
     HEAD
     + step("entry", "meter", asks='"number"', unit='"dB"', reads='"meter left"', sends=MARK)
     + step("entry", "encoder", asks='"number"', unit='"mV"', reads='"encoder left"', sends=MARK)
     + step("by-hand", "swap", does='["clean", "demagnetise", "load-reference-tape"]')
     + step("entry", "decoder", asks='"number"', unit='"mV"', reads='"decoder left"', plays='"level-400"')
-    + step("sign-off", "sign", accepts='"it"')
+    + SIGNED
 )
 
 
@@ -39,6 +44,26 @@ def test_a_right_machine_reads_what_the_sheet_expects(tmp_path: Path, machine: s
         limits = found[name].limits
         assert limits is not None
         assert limits.hold(float(found[name].answer)), name
+
+
+def test_the_practice_machine_shows_what_its_meter_reads(tmp_path: Path) -> None:
+    """Nobody has a voltmeter on it: the question says what there is to see."""
+    one = HEAD + step("entry", "encoder", asks='"number"', unit='"mV"', reads='"encoder left"', sends=MARK)
+    opened, _ = open_bench(tmp_path, one + SIGNED, "three-head-cassette", seed=2, changes={})
+    asked: list[str] = []
+
+    class Looks(UnattendedHands):
+        def decide(self, snapshot: Snapshot, now: float) -> Command | None:
+            asked.append(snapshot.prompt.text)
+            waits = snapshot.prompt.instrument and "shows" not in asked[-1]
+            return None if waits else super().decide(snapshot, now)
+
+    try:
+        rehearse(opened.runner, opened.port, opened.clock, Looks())
+    finally:
+        opened.store.close()
+    shown = [text.split() for text in asked if "The voltmeter shows" in text]
+    assert [float(words[-2]) for words in shown] == [pytest.approx(580.0, rel=0.01)]
 
 
 def test_each_point_shows_its_own_part_of_the_path(tmp_path: Path) -> None:

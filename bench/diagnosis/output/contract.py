@@ -1,4 +1,4 @@
-"""Readings from a JSON file, and the answer as JSON: the contract of `tapebench diagnose --readings`."""
+"""Reads readings from a JSON file and writes a diagnosis as JSON, for `tapebench diagnose --readings`."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from typing import Any
 from bench.diagnosis.answer import Diagnosis
 from bench.diagnosis.machine import Machine, machine_of
 from bench.diagnosis.readings.finding import SOURCES, STAGES, Finding, Source, Stage
+from bench.diagnosis.readings.records import CIRCUITS
 from bench.diagnosis.settings import RUNS, Setting
 from bench.measure.catalogue import QUANTITIES
 from bench.problem import Problem
@@ -25,7 +26,6 @@ STAGE_WORDS: dict[str, Stage] = {s: s for s in STAGES} | {
     "after": "after-cleaning",
 }
 SOURCE_WORDS: dict[str, Source] = {s: s for s in SOURCES} | {"reference": "reference-tape", "machine": "tape-stopped"}
-CIRCUITS: dict[str, Source] = {"encoding_error": "encoder", "decoding_error": "decoder"}
 AIMED = {"level", "response", "record_replay_level", "azimuth_delay", "azimuth_angle", "speed_error", "overbias"}
 """Quantities whose value is an error against a target."""
 LIMITS: dict[str, tuple[float | None, float]] = {
@@ -39,26 +39,32 @@ LIMITS: dict[str, tuple[float | None, float]] = {
     "wow_and_flutter": (0.0, 0.2),
     "dropout_rate": (0.0, 5.0),
 }
-"""By quantity: what its figure is never below, and its usual limit. Common practice, no source."""
+"""By quantity: the lowest plausible value, and the usual limit. Common practice, no source."""
 CHANNELS = ("left", "right", "both", "left-right", "right-left", "mono")
+OTHER_SPELLINGS = {"us": "µs", "\u03bcs": "µs", "deg": "degrees", "°": "degrees", "'": "arcmin", "dBFS": "dB"}
+"""Units that mean the same here. The second has the Greek letter mu. A level in dBFS has the size of one in dB."""
+FURTHEST = {"dB": 200.0, "%": 200.0, "µs": 20e3, "arcmin": 600.0, "degrees": 36e3, "per minute": 6e3}
+"""By unit, the largest figure of any machine; anything beyond it is a slip of the pen. Common practice, no source."""
+LOWEST_HZ, HIGHEST_HZ = 0.01, 400e3
+"""Frequencies that a tape machine can have at all: from a slow reel to its bias."""
 
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """What a file holds."""
+    """The contents of a file."""
 
     machine: Machine
     findings: tuple[Finding, ...]
     answers: dict[str, str]
     ignored: tuple[str, ...]
-    """What is not understood, a sentence each."""
+    """A sentence for each item that is not understood."""
 
 
 def read_case(path: Path) -> Case:
-    """The machine, readings and answers of a file.
+    """Read machine, readings and answers from a file.
 
     Raises:
-        Problem: not JSON, not an object, or a figure that is none; the sentence names file and place.
+        Problem: not JSON, not an object, or not a number where one is needed; names file and place.
     """
     try:
         data = json.loads(path.read_text(encoding="utf-8"), parse_constant=_no_number)
@@ -74,7 +80,7 @@ def read_case(path: Path) -> Case:
 
 
 def case_of(data: Mapping[str, Any], where: str) -> Case:
-    """The same from a table."""
+    """Read machine, readings and answers from a JSON object."""
     facts = data.get("machine", {})
     readings, answers = data.get("readings", []), data.get("answers") or {}
     if not isinstance(facts, Mapping):
@@ -93,6 +99,7 @@ def case_of(data: Mapping[str, Any], where: str) -> Case:
         if finding:
             found.append(finding)
     told = {str(k): str(v) for k, v in answers.items() if isinstance(v, str | int | float | bool)}
+    ignored += [f"answers.{k}: an answer is a word" for k in answers if str(k) not in told]
     return Case(machine_of(facts, where), tuple(found), told, tuple(ignored))
 
 
@@ -126,6 +133,12 @@ def _finding(item: Any, n: int, where: str, ignored: list[str]) -> Finding | Non
         return None
     value, target = _number(item, "value", place), _number(item, "target", place)
     unit = str(item.get("unit") or QUANTITIES[quantity].unit)
+    unit = "dBFS" if unit == "dBFS" else OTHER_SPELLINGS.get(unit, unit)
+    hz = _number(item, "frequency_hz", place)
+    wrong = _impossible(quantity, value, unit, hz)
+    if wrong:
+        ignored.append(f"readings[{n}]: {wrong}")
+        return None
     if value is not None:
         value = value - target if target is not None and quantity in AIMED else _figure(quantity, value, unit)
     uncertainty = _number(item, "uncertainty", place)
@@ -138,19 +151,32 @@ def _finding(item: Any, n: int, where: str, ignored: list[str]) -> Finding | Non
         value=value,
         unit=unit,
         uncertainty=abs(uncertainty or 0.0),
-        frequency_hz=_positive(_number(item, "frequency_hz", place)),
+        frequency_hz=hz,
         reference_hz=_positive(_number(item, "reference_hz", place)),
         sent_db=_first(_number(item, "level_db", place), _number(item, "sent_db", place)),
         method=str(item.get("method") or ""),
         part=str(item.get("part") or ""),
         driven=_word(item.get("driven")),
+        at_least=_word(item.get("bound")) == "at-least",
     )
 
 
-def _figure(quantity: str, value: float, unit: str) -> float:
-    """The figure itself of a quantity with a limit, where its distance from the limit was given instead.
+def _impossible(quantity: str, value: float | None, unit: str, hz: float | None) -> str:
+    """Why no machine can give such a reading; "" where one can."""
+    usual = QUANTITIES[quantity].unit
+    if OTHER_SPELLINGS.get(unit, unit) != OTHER_SPELLINGS.get(usual, usual):
+        return f"{quantity} is in {usual}, not in {unit}"
+    if value is not None and abs(value) > FURTHEST.get(OTHER_SPELLINGS.get(unit, unit), math.inf):
+        return f"{quantity} of {value:g} {unit} is beyond any machine"
+    if hz is not None and not LOWEST_HZ <= hz <= HIGHEST_HZ:
+        return f"no reading has a frequency of {hz:g} Hz"
+    return ""
 
-    Nothing reads so: a signal 5 dB above the noise, a tape erased by less than nothing, channels 5 dB apart.
+
+def _figure(quantity: str, value: float, unit: str) -> float:
+    """The value of a quantity that has a limit, if its distance from the limit may have been given instead.
+
+    A value is implausible as such: a signal 5 dB above the noise, negative erasure, a separation of 5 dB.
     """
     least, limit = LIMITS.get(quantity, (None, 0.0))
     if quantity in ("noise", "hum") and unit == "dBFS":
@@ -188,7 +214,7 @@ def _number(item: Mapping[str, Any], key: str, place: str) -> float | None:
 
 
 def as_json(diagnosis: Diagnosis, case_ignored: tuple[str, ...] = (), assumed: tuple[str, ...] = ()) -> dict[str, Any]:
-    """The answer as one object."""
+    """The diagnosis as a JSON object."""
     return {
         "causes": [
             {

@@ -1,4 +1,4 @@
-"""A diagnosis in words: doubts, causes, settings, and the whole page as lines."""
+"""Puts a diagnosis into words: probabilities, causes, settings, and the whole page as lines."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from collections.abc import Iterable
 
 from bench.diagnosis.answer import Diagnosis, Suspect
 from bench.diagnosis.causes.table import CAUSES, WIRING
+from bench.diagnosis.options import STRANGE
 from bench.diagnosis.readings.finding import Finding
 from bench.diagnosis.readings.records import AIMED, CIRCUITS
 from bench.diagnosis.settings import Setting
@@ -24,7 +25,7 @@ MOST_SUSPECTS, MOST_NOT_LOOKED_AT = 5, 12
 
 
 def odds_text(probability: float) -> str:
-    """Doubt in words and figures: "very likely, 96 %"."""
+    """A probability in words and figures: "very likely, 96 %"."""
     percent = min(99, max(1, round(100 * probability)))
     for least, word in ((CERTAIN, "almost certainly"), (LIKELY, "very likely"), (PROBABLE, "more likely than not")):
         if probability >= least:
@@ -32,11 +33,11 @@ def odds_text(probability: float) -> str:
     return f"possibly, {percent} %" if probability >= POSSIBLE else f"hardly, {percent} %"
 
 
-TITLES = {c.name: c.title for c in CAUSES} | {name: name.replace("-", " ") for name in WIRING}
+TITLES = {c.name: c.title for c in (*CAUSES, STRANGE)} | {name: name.replace("-", " ") for name in WIRING}
 
 
 def titles(names: Iterable[str]) -> str:
-    """Causes in a sentence, by what a person calls them."""
+    """The titles of causes in one line."""
     return "; ".join(TITLES[name] for name in names)
 
 
@@ -46,18 +47,29 @@ def suspect_text(suspect: Suspect) -> str:
     return title if suspect.channel == "both" else f"{title}, {suspect.channel}"
 
 
+def curve_text(suspect: Suspect) -> str:
+    """The response that shows a cause best: "… left, after cleaning, dB as read (as predicted): 1 kHz −0.2 (−0.1)"."""
+    shows = suspect.curve[0][0]
+    where = f"{shows.source.replace('-', ' ')}, {shows.channel}, {STAGES[shows.stage]}"
+    points = (
+        f"{hertz(f.frequency_hz or 0.0)} {number(f.value or 0.0, 1, sign=True)} ({number(db, 1, sign=True)})"
+        for f, db in suspect.curve
+    )
+    return f"{where}, dB as read (as predicted): {'  '.join(points)}"
+
+
 def mended_text(suspect: Suspect) -> str:
-    """What mends it; "clean, which was done" where it was."""
+    """Its repair; "clean, which was done" if it was done."""
     return f"{suspect.mended_by}, which was done" if suspect.gone else suspect.mended_by
 
 
 def first_line(diagnosis: Diagnosis) -> str:
-    """One line: the first cause and how sure it is; "" where nothing speaks for a cause."""
+    """One line with the first cause and its probability; "" if no cause is likely."""
     if not diagnosis.suspects or diagnosis.suspects[0].probability < PROBABLE:
         if diagnosis.not_in_list >= PROBABLE:
             return f"something that is not in the list: {odds_text(diagnosis.not_in_list)}"
         if diagnosis.nothing >= PROBABLE:
-            return f"nothing wrong, as far as was measured: {odds_text(diagnosis.nothing)}"
+            return _no_fault(diagnosis)
         return one_of(diagnosis)
     first = diagnosis.suspects[0]
     alike = [s for s in diagnosis.suspects[1:3] if s.name in first.like and s.probability >= POSSIBLE]
@@ -69,18 +81,27 @@ def first_line(diagnosis: Diagnosis) -> str:
     return f"{' or '.join(map(suspect_text, (first, *alike)))}, which read alike: {odds_text(together)}{mended}"
 
 
+def _no_fault(diagnosis: Diagnosis) -> str:
+    odds = odds_text(diagnosis.nothing)
+    if not diagnosis.out_of_line:
+        return f"nothing wrong, as far as was measured: {odds}"
+    worst = finding_text(diagnosis.out_of_line[0])
+    return f"no fault, as far as was measured ({odds}), but it needs lining up: {worst}"
+
+
 def one_of(diagnosis: Diagnosis) -> str:
-    """Where several read alike: "one of these: …"; "" where none is possible."""
+    """A line with several possible causes: "not settled: …"; "" if none is possible."""
     possible = [(s.probability, suspect_text(s)) for s in diagnosis.suspects if s.probability >= POSSIBLE]
-    if not possible:
+    if not possible and not diagnosis.outliers:
         return ""
-    others = ((diagnosis.nothing, "nothing wrong"), (diagnosis.not_in_list, "something that is not in the list"))
+    healthy = "needs lining up and nothing else" if diagnosis.out_of_line else "nothing wrong"
+    others = ((diagnosis.nothing, healthy), (diagnosis.not_in_list, "something that is not in the list"))
     ranked = sorted([*possible[:3], *(o for o in others if o[0] >= POSSIBLE)], key=lambda item: -item[0])
     return f"not settled: {'; '.join(f'{text}, {_percent(probability)}' for probability, text in ranked)}"
 
 
 def page(diagnosis: Diagnosis) -> list[str]:
-    """All of it, as lines."""
+    """The whole page, as lines."""
     out = [f"What is wrong: {first_line(diagnosis) or 'these readings do not tell'}"]
     for place, suspect in enumerate(_shown(diagnosis), 1):
         out += ["", f"{place}  {suspect_text(suspect)}: {odds_text(suspect.probability)}"]
@@ -91,10 +112,13 @@ def page(diagnosis: Diagnosis) -> list[str]:
             out.append(f"   for       {'; '.join(finding_text(f) for f in suspect.speaks_for[:3])}")
         if suspect.speaks_against:
             out.append(f"   against   {'; '.join(finding_text(f) for f in suspect.speaks_against[:2])}")
+        if len(suspect.curve) > 2:
+            out.append(f"   curve     {curve_text(suspect)}")
         if suspect.like:
             out.append(f"   reads like {titles(suspect.like)}")
         out.append(f"   mended by {mended_text(suspect)}")
-    out += ["", f"Nothing wrong: {_percent(diagnosis.nothing)}. Not in the list: {_percent(diagnosis.not_in_list)}."]
+    healthy = "Needs lining up and nothing else" if diagnosis.out_of_line else "Nothing wrong"
+    out += ["", f"{healthy}: {_percent(diagnosis.nothing)}. Not in the list: {_percent(diagnosis.not_in_list)}."]
     out += _next(diagnosis)
     settings = [setting_text(s) for s in diagnosis.settings if s.out]
     if settings:
@@ -105,7 +129,7 @@ def page(diagnosis: Diagnosis) -> list[str]:
 
 
 def not_looked_at(diagnosis: Diagnosis) -> list[str]:
-    """A sentence with the causes that no reading could show; none where all were looked at."""
+    """A sentence with the causes that no reading could show; none if there are none."""
     names = diagnosis.not_looked_at
     if not names:
         return []
@@ -114,7 +138,7 @@ def not_looked_at(diagnosis: Diagnosis) -> list[str]:
 
 
 def doubtful(diagnosis: Diagnosis) -> list[str]:
-    """A sentence for each reading that is not to be trusted."""
+    """A sentence for each reading that may be wrong."""
     out = [f"Contradiction: {c}." for c in diagnosis.contradictions]
     alone = (f"{f.id}: {finding_text(f)}" for f in diagnosis.outliers)
     return out + [f"Fits neither the other readings nor any cause, so it counts less: {a}." for a in alone]
@@ -138,7 +162,7 @@ def _percent(probability: float) -> str:
 
 
 def setting_text(setting: Setting, *, run: bool = True) -> str:
-    """A trimmer's error: "bias, left +0.40 ± 0.50 dB (as found)"; without `run` not when."""
+    """A trimmer's error: "bias, left +0.40 ± 0.50 dB (as found)"; the part in brackets only with `run`."""
     where = "" if setting.channel == "both" else f", {setting.channel}"
     value = number(setting.value, 2, sign=True)
     text = f"{setting.name}{where} {value} ± {number(setting.uncertainty, 2)} {setting.unit}"

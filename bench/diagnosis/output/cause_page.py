@@ -1,4 +1,4 @@
-"""The page that teaches a cause: its physics, what it does to readings by the model, and what it is taken for."""
+"""The page about a cause: its physics, its effect on readings by the model, and what can be mistaken for it."""
 
 from __future__ import annotations
 
@@ -7,22 +7,26 @@ import numpy as np
 from bench.diagnosis.causes.cause import Cause, Variant
 from bench.diagnosis.causes.table import CAUSES, WIRING
 from bench.diagnosis.machine import Machine
-from bench.diagnosis.next_test import MEASUREMENTS, templates
+from bench.diagnosis.next_test import MEASUREMENTS, blank_rows
+from bench.diagnosis.output.physics import PHYSICS
 from bench.diagnosis.parameters import index, usual
 from bench.diagnosis.readings.finding import Source
-from bench.diagnosis.rows import Place, Rows
-from bench.diagnosis.telling.physics import PHYSICS
+from bench.diagnosis.rows import DataRow, Rows
 from bench.measure.catalogue import QUANTITIES
 from bench.problem import Problem
 from bench.words.figures import hertz, number
 
 SHOWN = 0.3
-"""What a cause moves by less than this many of the reading's own scatter is left out."""
+"""An effect smaller than this multiple of a reading's scatter is not shown."""
 SIDES: tuple[tuple[Source, str], ...] = (("reference-tape", "reference tape"), ("record-replay", "own recording"))
 
 
 def about(name: str, machine: Machine) -> list[str]:
-    """The page of a cause, as lines. Raises `Problem` for a name that is none."""
+    """The page about a cause, as lines.
+
+    Raises:
+        Problem: there is no such cause.
+    """
     if name not in PHYSICS:
         raise Problem(f"{name}: no such cause; the list stands in tapebench diagnose --help")
     cause = next((c for c in CAUSES if c.name == name), None)
@@ -32,32 +36,34 @@ def about(name: str, machine: Machine) -> list[str]:
     out += ["", "What it does to readings, at a usual size:", *signature(cause, machine)]
     for other in cause.like:
         like = next(c for c in CAUSES if c.name == other)
-        out += [f"Reads like: {like.title}. {_parting(cause, like)}"]
+        out += [f"Reads like: {like.title}. {_distinction(cause, like)}"]
     out += (
-        [f"A look that settles it, in {number(cause.look_minutes, 1)} min: {_ended(cause.look)}"] if cause.look else []
+        [f"A look that settles it, in {number(cause.look_minutes, 1)} min: {_sentence(cause.look)}"]
+        if cause.look
+        else []
     )
     return [*out, f"Mended by: {cause.mended_by}.", f"If it is left: {cause.left}."]
 
 
 def signature(cause: Cause, machine: Machine) -> list[str]:
-    """What a usual size of it moves, a line for each curve or figure."""
+    """The effect of a cause of usual size, a line for each curve or figure."""
     variant = max(cause.variants, key=lambda v: v.share)
     if not variant.moves:
         return ["  a smooth curve of its own, of any shape"]
-    places = [p for test in MEASUREMENTS for p in templates(test, machine)]
-    rows = Rows(places, machine)
+    data_rows = [p for test in MEASUREMENTS for p in blank_rows(test, machine)]
+    rows = Rows(data_rows, machine)
     moved = _effect(variant, rows)
     out = []
     for source, said in SIDES:
         curve = {
             p.tone.hz: moved[n]
-            for n, p in enumerate(rows.places)
+            for n, p in enumerate(rows.data_rows)
             if p.tone and p.tone.group[1] == source and p.tone.relative_to_hz and p.finding.channel == "left"
         }
         if curve and max(abs(v) for v in curve.values()) > SHOWN:
             points = "  ".join(f"{hertz(hz)} {number(db, 1, sign=True)}" for hz, db in curve.items())
             out.append(f"  response, {said}, dB: {points}")
-    for n, p in enumerate(rows.places):
+    for n, p in enumerate(rows.data_rows):
         flat = p.tone is None or p.tone.relative_to_hz is None
         if flat and p.finding.channel != "right" and abs(moved[n]) > SHOWN * p.scatter and abs(moved[n]) > 0.05:
             out.append(f"  {_title(p)}: {_change(p, float(moved[n]))}")
@@ -72,13 +78,13 @@ def _effect(variant: Variant, rows: Rows) -> np.ndarray[tuple[int], np.dtype[np.
     return np.asarray(read[1] - read[0])
 
 
-def _title(p: Place) -> str:
+def _title(p: DataRow) -> str:
     source = {"reference-tape": ", reference tape", "tape-stopped": ", tape stopped"}.get(p.finding.source, "")
     return QUANTITIES[p.finding.quantity].title.lower() + source
 
 
-def _change(p: Place, moved: float) -> str:
-    """On a logarithmic scale a factor; else a difference."""
+def _change(p: DataRow, moved: float) -> str:
+    """A factor for a quantity with a logarithmic scale; otherwise a difference."""
     if p.kind in ("flutter", "part", "weave", "dropouts"):
         return f"{number(float(np.exp(moved)), 1)} times"
     unit = "dB" if p.finding.unit in ("dB", "dBFS", "") or p.kind in ("third", "second") else p.finding.unit
@@ -86,12 +92,12 @@ def _change(p: Place, moved: float) -> str:
     return f"{number(less, 1, sign=True)} {unit}"
 
 
-def _parting(cause: Cause, other: Cause) -> str:
+def _distinction(cause: Cause, other: Cause) -> str:
     look = other.look or cause.look
-    return f"To tell them apart: {_ended(look)}" if look else "Their readings on the other stage tell them apart."
+    return f"To tell them apart: {_sentence(look)}" if look else "Their readings on the other stage tell them apart."
 
 
-def _ended(text: str) -> str:
+def _sentence(text: str) -> str:
     return text if text.endswith("?") else f"{text}."
 
 

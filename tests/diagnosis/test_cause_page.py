@@ -7,9 +7,9 @@ import pytest
 
 from bench.diagnosis.causes.table import CAUSES
 from bench.diagnosis.machine import Machine
+from bench.diagnosis.output.cause_page import about
+from bench.diagnosis.output.physics import PHYSICS
 from bench.diagnosis.parameters import Figures, index, usual
-from bench.diagnosis.telling.physics import PHYSICS
-from bench.diagnosis.telling.teaching import about
 from bench.diagnosis.tones import Tones, encoding_db
 from bench.problem import Problem
 from bench.tape.encoding_curves import TOLERANCE_DB, TYPE_B_DATA_SHEET

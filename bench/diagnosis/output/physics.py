@@ -1,4 +1,4 @@
-"""What each cause does, in three sentences: for the page that teaches it."""
+"""Explains the physics of each cause in about three sentences, for the page about it."""
 
 from __future__ import annotations
 
@@ -169,4 +169,4 @@ PHYSICS: dict[str, str] = {
         "hiss, no distortion. Nothing was measured of the tape."
     ),
 }
-"""By the cause's name. Common practice; figures as in `bench.tape` and `bench.diagnosis.tones`."""
+"""By name of the cause. Common practice; figures as in `bench.tape` and `bench.diagnosis.tones`."""

@@ -1,0 +1,69 @@
+"""A reading that is adjusted live, to the reference tape."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from bench.measure.reading import Reading
+from bench.procedure.run.commands import Accept, Command
+from bench.procedure.state.snapshot import Snapshot
+from bench.training.hands import UnattendedHands
+from bench.training.rehearse import rehearse
+from tests.procedure.record_bench import HEAD, open_bench, step
+
+TO_TAPE = (
+    HEAD
+    + step("by-hand", "swap", does='["clean", "demagnetise", "load-reference-tape", "output-to-mark"]')
+    + step(
+        "adjust",
+        "level",
+        quantity='"level"',
+        plays='"level-400"',
+        target='"machine.replay_level"',
+        trimmers='{ left = "replay level left", right = "replay level right" }',
+    )
+)
+
+
+@dataclass(slots=True)
+class AcceptsInThePause(UnattendedHands):
+    """Reads the gauges, and accepts them once the section is over and being wound back."""
+
+    was_read: bool = False
+
+    def decide(self, snapshot: Snapshot, now: float) -> Command | None:
+        """Wait for a reading, then for its end."""
+        if not snapshot.gauges:
+            return UnattendedHands.decide(self, snapshot, now)
+        self.was_read = self.was_read or snapshot.can_accept
+        silent = all(gauge.measured is None for gauge in snapshot.gauges)
+        return Accept("the tape is being wound back") if self.was_read and silent else None
+
+
+def test_what_was_read_before_a_pause_of_the_tape_is_kept(tmp_path: Path) -> None:
+    """A person types the reason while the section ends: the average still holds."""
+    opened, _ = open_bench(tmp_path, TO_TAPE, "three-head-cassette", seed=2, changes={})
+    try:
+        rehearse(opened.runner, opened.port, opened.clock, AcceptsInThePause())
+    finally:
+        opened.store.close()
+    kept = [r for r in opened.store.records() if r.step == "level"]
+    assert len(kept) == 2
+    for record in kept:
+        assert isinstance(record.reading, Reading), record.reading
+
+
+def test_a_channel_that_stays_silent_keeps_nobody_for_long(tmp_path: Path) -> None:
+    """The other channel is adjusted, and the step accepted with a reason."""
+    opened, _ = open_bench(tmp_path, TO_TAPE, "three-head-cassette", seed=2, changes={"dead_channel": "left"})
+    begun = opened.clock.now()
+    try:
+        rehearse(opened.runner, opened.port, opened.clock, UnattendedHands())
+    finally:
+        opened.store.close()
+    assert opened.clock.now() - begun < 150.0
+    kept = {r.reading.channel: r for r in opened.store.records() if r.step == "level"}
+    assert not isinstance(kept["left"].reading, Reading)
+    assert kept["right"].verdict is not None
+    assert kept["right"].verdict.word == "in"
