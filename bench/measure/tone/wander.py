@@ -250,7 +250,8 @@ def delay_laws(hz: Floats) -> list[tuple[float, Floats]]:
     """Delay between two tracks: weave as 1/f between 0.3 and 5 Hz, and little that is slower; or else any corner."""
     low, high = WEAVE_BAND_HZ
     fast = _of_power(hz, ((hz > low) & (hz < high)) / hz, 1.0)
-    usual = [fast + _of_power(hz, 1.0 * (hz <= low), slow) for slow in WEAVE_SLOW]
+    below = np.asarray(hz <= low, dtype=np.float64)
+    usual = [fast + _of_power(hz, below, slow) for slow in WEAVE_SLOW]
     return _mostly(USUAL, [*usual, _knee(hz, low, 1.2)], _corners(hz))
 
 

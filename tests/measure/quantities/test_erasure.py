@@ -124,10 +124,11 @@ def test_a_tape_that_wanders_is_as_uncertain_as_it_scatters() -> None:
     recorded, gap, left = 7.0, 1.0, 11.0
     x = np.concatenate([tone(1000.0, -10.0, recorded), np.zeros(48000), tone(1000.0, -60.0, left)])
     t = np.arange(len(x)) / RATE
+    points = round(50 * (recorded + gap + left))
     errors, uncertainties = [], []
     for _ in range(12):
-        db = sum(law.noise(rng, round(50 * (recorded + gap + left)), 50.0) for law in laws)
-        wandering = x * 10.0 ** (np.interp(t, np.arange(len(db)) / 50.0, db) / 20.0)
+        db = sum((law.noise(rng, points, 50.0) for law in laws), np.zeros(points))
+        wandering = x * 10.0 ** (np.interp(t, np.arange(points) / 50.0, db) / 20.0)
         told = reading(erasure(mono(wandering), RATE, Options(frequency=1000.0)), "erasure")
         errors.append(told.value - 50.0)
         uncertainties.append(told.uncertainty)

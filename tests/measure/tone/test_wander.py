@@ -79,12 +79,12 @@ def test_a_random_walk_of_speed_is_seen_to_be_one() -> None:
     rng = np.random.default_rng(8)
     law = Spectrum(falling(2.0), 0.01, 20.0, 1.0)
     t = np.arange(600) - 299.5
-    speeds = drifts = 0
+    speeds, drifts = 0, 0
     for _ in range(120):
         course = law.noise(rng, 600, 50.0)
         mean, drift = wander.of_speed(course, 50.0)
-        speeds += abs(course.mean()) < 2.0 * mean.total
-        drifts += abs(course @ t / (t @ t)) * 600 < 2.0 * drift
+        speeds += bool(abs(course.mean()) < 2.0 * mean.total)
+        drifts += bool(abs(course @ t / (t @ t)) * 600 < 2.0 * drift)
     assert speeds > 0.86 * 120
     assert drifts > 0.80 * 120
 
