@@ -27,11 +27,12 @@ SLOW_HZ, FASTEST_HZ = 0.2, 10.0
 SLOW_LEVEL, SLOW_EXPONENT = 0.4, 0.7
 """Slow wander of level relative to the wander above `SLOW_HZ`: levels that wander by 0.25 dB have 0.1 dB of slow wander
 (common practice, no source). Its density falls with this power of frequency, down to `SLOWEST_HZ`."""
-POWER_LINES = (0.3, 3)
-"""The spectral lines from which the density of a power near zero frequency is estimated: highest frequency, and least
-number."""
+LOWEST_LINES = (0.3, 3)
+"""The spectral lines that show the density near zero frequency: highest frequency, and least number."""
 WEAVE_BAND_HZ, WEAVE_SLOW = (0.3, 5.0), (0.2, 0.4)
 """The band in which typical weave falls as 1/f, and the relative weave below it (common practice, no source)."""
+REEL_HZ = 0.7
+"""About how often a reel turns in a second."""
 DRIFT_HZ = 0.3
 """Below the rates of rotating parts."""
 USUAL, USUAL_SPEED = 0.8, 0.4
@@ -174,10 +175,14 @@ def of_power(course: Floats, rate: float) -> float:
     """Relative standard uncertainty of the mean of a course of powers."""
     if len(course) < 4 or not course.any():
         return 0.0
+    count = min(_count(len(course) / rate, LOWEST_LINES), len(course) // 2)
+    return coverage(2 * count) / 2.0 * of_lowest(course, rate) / float(course.mean())
+
+
+def of_lowest(course: Floats, rate: float) -> float:
+    """Standard deviation of the mean of a course whose density near zero frequency is that of its lowest lines."""
     power, _, seconds = _spectrum(course, rate)
-    count = min(_count(seconds, POWER_LINES), len(power) - 1)
-    few = coverage(2 * count) / 2.0
-    return few * float(np.sqrt(np.mean(power[1 : 1 + count]) / seconds) / course.mean())
+    return float(np.sqrt(np.mean(power[1 : 1 + _count(seconds, LOWEST_LINES)]) / seconds))
 
 
 def wanders(course: Floats, rate: float, noise: float) -> bool:
@@ -247,12 +252,13 @@ def level_laws(hz: Floats) -> list[tuple[float, Floats]]:
 
 
 def delay_laws(hz: Floats) -> list[tuple[float, Floats]]:
-    """Delay between two tracks: weave as 1/f between 0.3 and 5 Hz, and little that is slower; or else any corner."""
+    """Delay between two tracks: weave as 1/f from 0.3 to 5 Hz, or with the turns of a reel; or else any corner."""
     low, high = WEAVE_BAND_HZ
     fast = _of_power(hz, ((hz > low) & (hz < high)) / hz, 1.0)
     below = np.asarray(hz <= low, dtype=np.float64)
     usual = [fast + _of_power(hz, below, slow) for slow in WEAVE_SLOW]
-    return _mostly(USUAL, [*usual, _knee(hz, low, 1.2)], _corners(hz))
+    turn = _of_power(hz, np.exp(-((np.log2(hz / REEL_HZ)) ** 2)), 1.0) + 0.01 * usual[0]
+    return _mostly(USUAL, [*usual, _knee(hz, low, 1.2), turn], _corners(hz))
 
 
 def speed_laws(hz: Floats) -> list[tuple[float, Floats]]:
