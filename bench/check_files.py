@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 
 from bench.open_exercise import load_exercise
@@ -14,8 +14,6 @@ from bench.procedure.load.file_problems import Finding, Mistake
 from bench.procedure.load.library import Library
 from bench.procedure.load.reader import load_sheet
 from bench.workspace import Workspace
-
-Table = Mapping[str, object]
 
 
 def check_files(paths: Sequence[Path], workspace: Workspace) -> list[Finding]:

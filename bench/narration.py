@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
-from bench.measure.method import dbu_text
+from bench.measure.method import beside_dbfs
 from bench.procedure.state.snapshot import Curve, Gauge, InputView, Prompt, Snapshot, StepView, ToneRow
 from bench.words.dates import duration
 from bench.words.figures import as_given, hertz, number, plus_minus, rotation
@@ -220,8 +220,7 @@ def gauge_text(g: Gauge) -> str:
         parts.append(f"steady for {g.held_s:.0f} s")
     if g.band and g.verdict.tolerance and g.band >= 0.1 * g.verdict.tolerance:
         parts.append(f"wanders {plus_minus(g.band, g.reading.unit)} {g.reading.unit.removesuffix('FS')}")
-    volts = g.reading.method.interface_volts
-    parts += [text for text in (phase_text(g.reading), dbu_text(volts) if volts else "") if text]
+    parts += [text for text in (phase_text(g.reading), beside_dbfs(g.reading.method)) if text]
     return f"{g.label}: {'; '.join(parts)}"
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from bench.audio.port import Port
 from bench.clock import Clock, RehearsalClock
-from bench.practice_setup import causes_of, in_order
+from bench.practice_setup import causes_of, with_clean_heads
 from bench.problem import Problem
 from bench.procedure.load.library import Library
 from bench.procedure.load.reader import load_sheet
@@ -20,10 +20,10 @@ from bench.procedure.state.event_kinds import Event, of_kind
 from bench.procedure.state.events import Done
 from bench.procedure.state.exercise_events import Debriefed
 from bench.procedure.state.journal import Journal
+from bench.session.record.exercise_encoding import decode_exercise
 from bench.session.record.record import JobFacts
-from bench.session.record.veil import unveiled
 from bench.training.causes import Cause
-from bench.training.debrief import Seen, debrief
+from bench.training.debrief import TraineeWork, debrief
 from bench.training.exercise import CLOSING, draw_faults, fault_shows, with_exercise_steps
 from bench.training.truth import Truth
 
@@ -49,7 +49,7 @@ class Exercise:
     @property
     def machine(self) -> Machine:
         """The machine sheet, with clean heads unless the exercise makes them dirty."""
-        return self.job.machine if self.sheet.dirty else in_order(self.job.machine)
+        return self.job.machine if self.sheet.dirty else with_clean_heads(self.job.machine)
 
     @property
     def misadjustment(self) -> float:
@@ -78,7 +78,7 @@ class Exercise:
 
     def debrief(self, port: Port, journal: Journal) -> Debriefed:
         """What was done, compared with what was hidden."""
-        seen = Seen(journal.records(), journal.events())
+        seen = TraineeWork(journal.records(), journal.events())
         told = debrief(self.job, self.truth(), self.truth(port), seen, self.causes)
         asked = {self.faults[name].name for name in self.sheet.must_find}
         wanted = (replace(fault, must_find=not asked or fault.name in asked) for fault in told.faults)
@@ -178,7 +178,7 @@ def sheet_of(inputs: Path, facts: JobFacts) -> ExerciseSheet:
         inputs: folder with the session's copies, which in some sessions include the exercise before its draws.
         facts: facts of the session.
     """
-    kept = unveiled(facts.exercise) if facts.exercise else {}
+    kept = decode_exercise(facts.exercise) if facts.exercise else {}
     if "procedure" in kept:
         return ExerciseSheet.model_validate_json(json.dumps(kept))
     hidden = {"faults": tuple(kept.get("faults", ())), "draws": 0}

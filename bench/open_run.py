@@ -31,11 +31,11 @@ from bench.procedure.state.outcome import last_attempts
 from bench.procedure.state.snapshot import Snapshot
 from bench.run_request import RunRequest
 from bench.session.compare.earlier_tapes_text import choice_lines
+from bench.session.record.exercise_encoding import encode_exercise
 from bench.session.record.reader import read_session
 from bench.session.record.record import FurtherTape, JobFacts, TrimmerTurns
 from bench.session.record.steps import steps_of
 from bench.session.record.store import SessionStore
-from bench.session.record.veil import veiled
 from bench.workspace import Workspace
 
 
@@ -353,6 +353,6 @@ def _facts(job: Job, port: Port, request: RunRequest, exercise: Exercise | None,
         turned_before=turned_before(request, port),
     )
     if exercise is not None:
-        kept = veiled(exercise.sheet.model_dump(mode="json", exclude_defaults=True))
+        kept = encode_exercise(exercise.sheet.model_dump(mode="json", exclude_defaults=True))
         facts = replace(facts, exercise=kept, trainee=request.trainee)
     return replace(facts, seed=request.seed) if status.kind == "practice" else facts

@@ -181,7 +181,7 @@ def check_practice_table(kind: str, table: Mapping[str, Any], *, of_interface: b
         with_values(TapePhysics(), table, "the sheet")
 
 
-def in_order(machine: Machine) -> Machine:
+def with_clean_heads(machine: Machine) -> Machine:
     """The sheet of the same machine with clean heads."""
     from bench.practice.physics import DIRT
 

@@ -1,4 +1,4 @@
-"""What comes from outside as TOML is within bounds, or refused at once."""
+"""TOML from outside is within bounds, or refused at once."""
 
 from __future__ import annotations
 

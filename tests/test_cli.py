@@ -1,4 +1,4 @@
-"""The headless door: exit codes, one line on stderr, never a traceback."""
+"""The command line: exit codes, one line on stderr, never a traceback."""
 
 from __future__ import annotations
 

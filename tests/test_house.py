@@ -1,4 +1,4 @@
-"""The house rules that no linter knows: small rooms, small modules, facts that are not parsed out of words again."""
+"""House rules that no linter checks: small rooms, small modules, and facts that are never parsed out of words."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ def is_said(node: ast.expr) -> bool:
 
 
 def parses_words(node: ast.AST) -> bool:
-    """Whether a piece of code takes a fact out of words: `e.text.partition(":")`, `"found by" in r.method`, `re.…`."""
+    """Whether a piece of code parses a fact out of words: `e.text.partition(":")`, `"found by" in r.method`, `re.…`."""
     if isinstance(node, ast.Compare):
         operators = zip(node.ops, node.comparators, strict=True)
         return any(isinstance(op, ast.In | ast.NotIn) and is_said(where) for op, where in operators)
@@ -87,7 +87,7 @@ def calls_its_parents(init: ast.FunctionDef) -> bool:
 
 
 def skipped_constructors(root: Path) -> Iterator[str]:
-    """Classes with an `__init__` of their own that leave out their parent's, of whatever it makes."""
+    """Classes whose own `__init__` does not call that of their parent."""
     for module in modules(root):
         if module.parts[0] != "bench":
             continue

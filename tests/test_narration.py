@@ -1,4 +1,4 @@
-"""Snapshots as text: everything that the screen shows, each change once, and nothing that acts on a terminal."""
+"""Snapshots as text: everything that the screen shows, each change once, without control characters."""
 
 from __future__ import annotations
 

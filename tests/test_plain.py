@@ -46,7 +46,7 @@ def test_what_means_nothing_is_told(line: str) -> None:
 
 
 class ScriptedThread:
-    """Shows what it was given, and keeps what was posted."""
+    """A bench thread that shows a given snapshot and keeps the posted commands."""
 
     def __init__(self, latest: Snapshot) -> None:
         self.latest = latest

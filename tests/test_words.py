@@ -1,4 +1,4 @@
-"""One word for one thing: the glossary, looked for in every text that a person reads.
+"""One word for one thing: the glossary, checked in every text that a person reads.
 
 Texts are the procedures and sheets, README.md, and the strings of the code without its docstrings. Keys and ids of
 files are names, not texts, and stay as they are.
@@ -29,7 +29,7 @@ SECOND_WORDS: dict[str, str] = {
     "replayed less recorded": "replayed minus recorded",
     "unattended hands": "nobody is there",
 }
-"""A second word for one thing, and the word to keep."""
+"""Synonyms, and the word to use instead."""
 
 FORBIDDEN = (
     "mortal",
@@ -60,7 +60,7 @@ FORBIDDEN = (
 """Archaisms and riddles."""
 
 MAY_SAY = {Path("bench/session/record/migrate.py"), Path("bench/session/record/migrate_methods.py")}
-"""Words of files of earlier schemas."""
+"""Words that occur in files of earlier schemas."""
 
 WORDS = re.compile(rf"\b({'|'.join([*SECOND_WORDS, *FORBIDDEN])})\b", re.IGNORECASE)
 
@@ -98,7 +98,7 @@ def code_strings(path: Path) -> Iterator[tuple[int, str]]:
 
 
 def offences(root: Path) -> list[str]:
-    """Each word that the glossary does not keep, with its place and the word to use."""
+    """Each word that the glossary rejects, with its place and the word to use."""
     out = []
     for place, text in texts(root):
         for found in WORDS.finditer(" ".join(text.split())):

@@ -1,4 +1,4 @@
-"""Where procedures and sessions are kept."""
+"""The folders for procedures and sessions."""
 
 from __future__ import annotations
 

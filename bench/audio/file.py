@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from bench.audio.capture import Capture
 from bench.audio.port import Block, PortStatus, Samples
-from bench.measure.signal.automatic_gain import GainWatch, in_the_way
+from bench.measure.signal.automatic_gain import GainWatch, automatic_gain_warning
 from bench.problem import Problem
 from bench.signals.source import Source
 
@@ -20,8 +20,8 @@ __all__ = ["Capture", "FilePort"]
 class FilePort:
     """A capture as a port: each read returns the next block at once. It can be measured, not adjusted."""
 
-    def __init__(self, path: Path | str, block: int = 4800, pick: tuple[int, ...] | None = None) -> None:
-        self._capture = Capture(path, pick)
+    def __init__(self, path: Path | str, block: int = 4800) -> None:
+        self._capture = Capture(path)
         self._block = block
         self._blocks: Generator[NDArray[np.float64], None, None] | None = None
         self._at = 0
@@ -55,7 +55,7 @@ class FilePort:
             watch.feed(block.sum(axis=1))
         swing = watch.swing_db()
         if swing is not None:
-            raise Problem(f"{self._capture.name}: {in_the_way(swing)}")
+            raise Problem(f"{self._capture.name}: {automatic_gain_warning(swing)}")
         self._blocks = self._capture.blocks(self._block)
         self._at, self._ended = 0, False
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterable, Iterator
+from mmap import mmap
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,12 +22,12 @@ def encoded(samples: NDArray[np.floating], sample_rate: int) -> bytes:
     return _file([np.clip(samples, -1.0, 1.0 - 2.0 ** (1 - BITS))], sample_rate, samples.shape[1])
 
 
-def joined(pieces: Iterable[bytes], sample_rate: int, channels: int) -> bytes:
+def joined(pieces: Iterable[bytes | mmap], sample_rate: int, channels: int) -> bytes:
     """FLAC files of the same rate and number of channels joined into one, sample by sample."""
     return _file(_samples(pieces), sample_rate, channels)
 
 
-def _samples(pieces: Iterable[bytes]) -> Iterator[NDArray[np.int32]]:
+def _samples(pieces: Iterable[bytes | mmap]) -> Iterator[NDArray[np.int32]]:
     import soundfile
 
     for piece in pieces:

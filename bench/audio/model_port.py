@@ -12,6 +12,8 @@ from bench.clock import Clock, RehearsalClock
 from bench.signals.source import Source
 
 Floats = NDArray[np.float64]
+BLOCK = 960
+"""Frames per block."""
 LATEST_S = 10.0
 """A reader delayed by more than this need not catch up, because the model pauses meanwhile."""
 
@@ -33,11 +35,10 @@ class ModelPort:
         model: the model.
         clock: a `RehearsalClock` advances as sound is generated.
         real_time: True for sound in real time by the clock, False for sound as fast as it is read.
-        block: frames per block.
     """
 
-    def __init__(self, name: str, model: SoundModel, clock: Clock, *, real_time: bool, block: int) -> None:
-        self._name, self._model, self._clock, self._real_time, self._block = name, model, clock, real_time, block
+    def __init__(self, name: str, model: SoundModel, clock: Clock, *, real_time: bool) -> None:
+        self._name, self._model, self._clock, self._real_time = name, model, clock, real_time
         self._state: Literal["closed", "running"] = "closed"
         self._frames = 0
         self._began = 0.0
@@ -80,18 +81,18 @@ class ModelPort:
             return None
         if self._real_time and not self._due(timeout_s):
             return None
-        sent = np.zeros((self._block, 2))
+        sent = np.zeros((BLOCK, 2))
         if self._source is not None and not self._muted:
-            sent = self._source.render(self._frames - self._source_began, self._block)
+            sent = self._source.render(self._frames - self._source_began, BLOCK)
         block = Block(self._model.process(sent), self._frames)
-        self._frames += self._block
+        self._frames += BLOCK
         if not self._real_time and isinstance(self._clock, RehearsalClock):
-            self._clock.wait(self._block / self._model.rate)
+            self._clock.wait(BLOCK / self._model.rate)
         return block
 
     def _due(self, timeout_s: float) -> bool:
         """Wait until the next block is due; False if that is beyond the timeout."""
-        ends = self._began + (self._frames + self._block) / self._model.rate
+        ends = self._began + (self._frames + BLOCK) / self._model.rate
         left = ends - self._clock.now()
         if left < -LATEST_S:
             self._began -= left

@@ -16,11 +16,10 @@ class PracticePort(ModelPort):
         machine: the practice machine.
         clock: a `RehearsalClock` advances as sound is generated.
         real_time: True for sound in real time by the clock, False for sound as fast as it is read.
-        block: frames per block.
     """
 
-    def __init__(self, machine: AnyMachine, clock: Clock, *, real_time: bool, block: int = 960) -> None:
-        super().__init__("practice machine", machine, clock, real_time=real_time, block=block)
+    def __init__(self, machine: AnyMachine, clock: Clock, *, real_time: bool) -> None:
+        super().__init__("practice machine", machine, clock, real_time=real_time)
         self._machine = machine
 
     @property

@@ -16,11 +16,10 @@ class LoopbackPort(ModelPort):
         loopback: the simulated interface.
         clock: a `RehearsalClock` advances as sound is generated.
         real_time: True for sound in real time by the clock, False for sound as fast as it is read.
-        block: frames per block.
     """
 
-    def __init__(self, loopback: PracticeLoopback, clock: Clock, *, real_time: bool, block: int = 960) -> None:
-        super().__init__(NAME, loopback, clock, real_time=real_time, block=block)
+    def __init__(self, loopback: PracticeLoopback, clock: Clock, *, real_time: bool) -> None:
+        super().__init__(NAME, loopback, clock, real_time=real_time)
         self._loopback = loopback
 
     def reading_in(self, unit: str, at: str = "") -> float | None:

@@ -7,7 +7,7 @@ import json
 from typing import TYPE_CHECKING, Any
 
 from bench.commands.report import session_folder
-from bench.session.compare.comparison import WAYS, of
+from bench.session.compare.comparison import WAYS, compare_folders
 from bench.session.compare.comparison_text import comparison_lines, summary
 
 if TYPE_CHECKING:
@@ -32,7 +32,9 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Compare and print."""
-    comparison = of(session_folder(args.first, args.workspace), session_folder(args.second, args.workspace), args.way)
+    comparison = compare_folders(
+        session_folder(args.first, args.workspace), session_folder(args.second, args.workspace), args.way
+    )
     if args.json:
         print(json.dumps(_as_json(comparison), ensure_ascii=False, allow_nan=False))
     else:

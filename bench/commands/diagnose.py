@@ -9,6 +9,7 @@ from textwrap import fill
 from typing import TYPE_CHECKING
 
 from bench.problem import Problem
+from bench.words.sentences import inert
 
 if TYPE_CHECKING:
     from bench.diagnosis.answer import Diagnosis
@@ -29,7 +30,7 @@ def add(parser: argparse.ArgumentParser) -> None:
 
     parser.add_argument("session", nargs="?", metavar="SESSION", help="its folder, or its name under sessions/")
     parser.add_argument("--readings", metavar="FILE.json", help="readings of a machine instead of a session")
-    parser.add_argument("--about", metavar="CAUSE", help="what a cause does, what it is taken for, and how to tell")
+    parser.add_argument("--about", metavar="CAUSE", help="what a cause does, and what looks like it")
     parser.add_argument("--json", action="store_true", help="one JSON object on stdout")
     names = ", ".join([*(c.name for c in CAUSES), *WIRING])
     paragraphs = (CONTRACT, f"Causes: {names}.")
@@ -58,7 +59,7 @@ def run(args: argparse.Namespace) -> int:
     lines = page(diagnosis)
     lines += [f"Ignored: {sentence}." for sentence in ignored]
     lines += [f"Assumed, since the sheet does not say it: {', '.join(assumed)}."] if assumed else []
-    print("\n".join(lines))
+    print("\n".join(map(inert, lines)))
     return 0
 
 

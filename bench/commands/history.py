@@ -52,12 +52,12 @@ def run(args: argparse.Namespace) -> int:
         )
         return 0
     from bench.measure.catalogue import QUANTITIES
-    from bench.session.compare.history import of
+    from bench.session.compare.history import machine_history
     from bench.session.compare.history_text import history_lines
 
     if args.quantity is not None and args.quantity not in QUANTITIES:
         raise Problem(f"--quantity: there is no {args.quantity}; there are {', '.join(QUANTITIES)}")
-    history = of(workspace, args.machine, args.quantity, args.interval)
+    history = machine_history(workspace, args.machine, args.quantity, args.interval)
     print(json.dumps(_as_json(history), ensure_ascii=False) if args.json else "\n".join(history_lines(history)))
     if args.causes and not args.json:
         from bench.session.compare.causes_over_visits import visit_lines

@@ -31,12 +31,12 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Compute and print every pair."""
-    from bench.session.compare.interchange import of
+    from bench.session.compare.interchange import interchange_of
     from bench.session.compare.interchange_text import interchange_lines
 
     if len(args.which) == 1:
         return _one_session(args)
-    result = of(_with_distinct_names(_chosen(args)))
+    result = interchange_of(_with_distinct_names(_chosen(args)))
     if args.json:
         print(json.dumps(_as_json(result), ensure_ascii=False, allow_nan=False))
     else:

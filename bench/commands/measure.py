@@ -14,7 +14,7 @@ from bench.measure.meters import Options, make_meter
 from bench.measure.reading import NoReading, Result
 from bench.problem import Problem
 from bench.words.figures import number
-from bench.words.readings import reading_text, what
+from bench.words.readings import reading_name, reading_text
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -83,7 +83,7 @@ def run(args: argparse.Namespace) -> int:
 
 def sentence(reading: Result) -> str:
     """A reading on one line: what, where, value with unit and uncertainty, reference, method."""
-    printed = f"{what(reading)}: {reading_text(reading)}"
+    printed = f"{reading_name(reading)}: {reading_text(reading)}"
     if isinstance(reading, NoReading):
         return printed
     if reading.uncertainty:

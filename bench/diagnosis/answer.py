@@ -13,7 +13,7 @@ from bench.diagnosis.causes.table import known_causes
 from bench.diagnosis.machine import Machine
 from bench.diagnosis.next_test import NextTest, Possible, doubt_bits, mend_first, next_test, stage_now
 from bench.diagnosis.options import STRANGE, cleared
-from bench.diagnosis.readings.adjustable import out_of_line
+from bench.diagnosis.readings.adjustable import out_of_adjustment
 from bench.diagnosis.readings.finding import Finding
 from bench.diagnosis.readings.lines import attribute_lines
 from bench.diagnosis.readings.looks import COMPLAINT, likelihood_ratios
@@ -29,7 +29,7 @@ SURE_SIGN = 0.9
 USUAL_PART = 0.5
 """If fewer open-reel machines than this have the part, its causes are not listed among those not looked at."""
 MISTAKE_OR_FAULT = 0.5
-"""A reading that no cause explains is a mistake in measuring, or else a fault that is not in the list: even odds."""
+"""Probability that a reading which no cause explains shows a fault that is not in the list; else it is a mistake."""
 ALIKE = 0.1
 """A similar cause is listed if its probability is at least this share of the first one's."""
 
@@ -61,7 +61,7 @@ class Suspect:
     gone: bool = False
     """Whether the cleaning and demagnetising that were done have put it right."""
     curve: tuple[tuple[Finding, float], ...] = ()
-    """The response that shows it best, by frequency, with what each tone should read by this cause, dB."""
+    """The response that shows it best, with the prediction of this cause at each frequency, dB."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,9 +91,9 @@ class Diagnosis:
     readings: int
     next_test: NextTest | None = None
     doubt_bits: float = 0.0
-    """How much is open about what has to be repaired."""
-    out_of_line: tuple[Finding, ...] = ()
-    """The readings that trimmers set and that are out of tolerance, the furthest out first."""
+    """Uncertainty about what has to be repaired, bits (entropy)."""
+    out_of_adjustment: tuple[Finding, ...] = ()
+    """Readings out of tolerance that trimmers set, the furthest out first."""
 
 
 def diagnose(
@@ -149,12 +149,12 @@ def diagnose(
         readings=len(findings) - len(unused),
         next_test=_repair_first(by_sign) or next_test(weighing, looks, machine, possible),
         doubt_bits=doubt_bits(weighing),
-        out_of_line=out_of_line(plain),
+        out_of_adjustment=out_of_adjustment(plain),
     )
 
 
 def _not_looked_at(weighing: Weighing, causes: Sequence[Cause], answers: Mapping[str, str]) -> tuple[str, ...]:
-    """The causes that no reading shows and nobody looked for; what the owner hears is no look."""
+    """The causes that no reading shows and nobody inspected. What the owner hears is not an inspection."""
     looks = {question: answer for question, answer in answers.items() if not question.endswith(COMPLAINT)}
     seen = {o.cause.name for s in weighing.alone for o in s.options if o.shown} | {*likelihood_ratios(looks, causes)[0]}
     cassette = weighing.fitter.rows.machine.cassette
@@ -296,7 +296,7 @@ def _gains(weighing: Weighing, best: Weighed, without: Weighed | None) -> list[t
 
 
 def _curve(weighing: Weighing, best: Weighed, speaks_for: Sequence[Finding]) -> tuple[tuple[Finding, float], ...]:
-    """Measured and predicted response, of the stage, source and channel of the first response that speaks for it."""
+    """Measured and predicted response, at the stage, source and channel of the first response that supports it."""
     shows = next((f for f in speaks_for if f.quantity == "response"), None)
     if shows is None:
         return ()

@@ -33,7 +33,7 @@ BUILT = {
     "track_spacing_mm": (0.1, 60.0),
     "replay_gap_um": (0.1, 50.0),
 }
-"""Figures of any machine that was built, from dictation to instrumentation. Common practice, no source."""
+"""Range of the figures of machines, from dictation to instrumentation recorders. Common practice, no source."""
 LONGEST_US, SHORTEST_US = 500.0, 5.0
 """Time constants of treble."""
 

@@ -15,21 +15,15 @@ from numpy.typing import NDArray
 from bench.diagnosis.causes.cause import Cause
 from bench.diagnosis.machine import Machine
 from bench.diagnosis.options import STRANGE, cleared
+from bench.diagnosis.prediction import predict
 from bench.diagnosis.readings.finding import MAGNETISED, STAGES, Finding, Source, Stage
 from bench.diagnosis.readings.looks import detection_rates
 from bench.diagnosis.rows import DataRow, Rows, data_row
-from bench.diagnosis.spread import (
-    curve_columns,
-    linear_columns,
-    linear_scale,
-    rough_columns,
-    scatter_covariance,
-)
 from bench.diagnosis.weighing import TEMPER, Weighed, Weighing
 
 Values = NDArray[np.float64]
 
-DRAWS = 24
+DRAWS = 16
 MOST_SETS = 24
 SHAPES = 2
 """Number of random shapes that are tried for a curve of which there is no reading yet."""
@@ -41,6 +35,14 @@ LEAST_BITS = 0.02
 HANDLING = 1.0
 """Minutes added to the time of each test, so that a quick glance that shows little is not preferred."""
 
+
+NEEDED: dict[Source, str] = {
+    "reference-tape": "the reference tape",
+    "record-replay": "the tape in use",
+    "encoder": "the tape in use, noise reduction in at recording only",
+    "decoder": "the tape in use, noise reduction in at replay only",
+}
+"""What has to be at hand for a test, by its source."""
 
 Possible = Callable[["NextTest"], bool]
 
@@ -66,6 +68,11 @@ class NextTest:
         """Number of passes of the reference tape that it costs."""
         return int(any(source == "reference-tape" for source, _ in self.quantities))
 
+    @property
+    def needs(self) -> tuple[str, ...]:
+        """What has to be at hand for it."""
+        return tuple(dict.fromkeys(NEEDED[source] for source, _ in self.quantities if source in NEEDED))
+
     def as_json(self) -> dict[str, object]:
         """The test as a JSON object, including what it measures."""
         out: dict[str, object] = {"step": self.step, "minutes": self.minutes, "parts": list(self.parts)}
@@ -74,6 +81,7 @@ class NextTest:
             "information_bits": round(self.bits, 3),
             **({"answer": {self.looks_for: ["seen", "not seen"]}} if self.looks_for else {}),
             "measures": measures,
+            "needs": list(self.needs),
             "reference_passes": self.reference_passes,
         }
 
@@ -175,7 +183,7 @@ def next_test(
 
 
 def doubt_bits(weighing: Weighing) -> float:
-    """How much is open about what has to be repaired, bits."""
+    """Uncertainty about what has to be repaired, bits (entropy)."""
     return float(_Candidates(weighing).entropy())
 
 
@@ -269,12 +277,12 @@ def _measurements(weighing: Weighing, candidates: _Candidates, machine: Machine)
         data_rows += new
     if not data_rows:
         return []
-    means, spread = _expected(weighing, candidates, data_rows, machine)
+    means, spreads = predict(weighing, candidates.sets, data_rows, machine)
     random = np.random.default_rng(1)
     out = []
     for test, which in zip(tests, members, strict=True):
         at = list(which)
-        bits = _expected_gain(candidates, means[:, at], spread[np.ix_(at, at)], random)
+        bits = _expected_gain(candidates, means[:, at], spreads[:, at][:, :, at], random)
         measured = tuple((test.source, q) for q in test.quantities)
         out.append(NextTest(test.step, test.minutes, candidates.distinguished(means[:, at]), bits, measured))
     return out
@@ -305,41 +313,23 @@ def _blank_rows_of(test: Measurement, quantity: str, machine: Machine, stage: St
     return out
 
 
-def _expected(
-    weighing: Weighing, candidates: _Candidates, new: list[DataRow], machine: Machine
-) -> tuple[Values, Values]:
-    """Predictions of each set for new rows given the readings, shape (sets, rows), and their covariance."""
-    fitter, session = weighing.fitter, weighing.session
-    old = fitter.rows
-    rows = Rows([*old.data_rows, *new], machine)
-    order = {id(p): n for n, p in enumerate(rows.data_rows)}
-    was, now = [order[id(p)] for p in old.data_rows], [order[id(p)] for p in new]
-    rough, repeats, adjusted = weighing.grade
-    linear = linear_columns(rows, fitter.mean) * linear_scale(adjusted)
-    roughness = rough_columns(rows)
-    shared = linear @ linear.T + rough**2 * (roughness @ roughness.T)
-    covariance = shared + scatter_covariance(rows, repeats)
-    through = np.linalg.solve(covariance[np.ix_(was, was)], covariance[np.ix_(was, now)]).T
-    spread = covariance[np.ix_(now, now)] - through @ covariance[np.ix_(was, now)]
-    vectors = np.array([fitter.figures(tuple(o.variant for o in s.options), s.x) for s in candidates.sets])
-    read = np.array([old.values - s.read for s in candidates.sets])
-    means = rows.predict(vectors)[:, now] + read @ through.T
-    random = np.random.default_rng(2)
-    for n, s in enumerate(candidates.sets):
-        for curve in (c for o in s.options if id(o.variant) not in session.columns for c in o.variant.curves):
-            columns = curve_columns(rows, curve)[now]
-            means[n] += columns @ random.standard_normal(columns.shape[1])
-    return means, np.asarray(spread)
+def _expected_gain(candidates: _Candidates, means: Values, spreads: Values, random: np.random.Generator) -> float:
+    """Expected reduction of entropy, bits.
 
-
-def _expected_gain(candidates: _Candidates, means: Values, spread: Values, random: np.random.Generator) -> float:
-    """Expected reduction of entropy, bits."""
-    half = np.linalg.cholesky(spread + 1e-9 * np.eye(len(spread)))
-    white = np.linalg.solve(half, means.T).T
+    Args:
+        candidates: the sets.
+        means: of the rows under each set, shape (sets, rows).
+        spreads: their covariance under each set, shape (sets, rows, rows).
+        random: for the draws.
+    """
+    halves = np.linalg.cholesky(spreads + 1e-9 * np.eye(means.shape[1]))
+    whiten, size = np.linalg.inv(halves), np.log(np.diagonal(halves, axis1=1, axis2=2)).sum(axis=1)
     likely = np.flatnonzero(candidates.probability > LEAST_LIKELY)
-    drawn = (white[likely, None] + random.standard_normal((DRAWS, white.shape[1]))).reshape(-1, white.shape[1])
-    near = drawn @ white.T - 0.5 * (white**2).sum(axis=1)
-    log = TEMPER * near + np.log(np.maximum(candidates.probability, 1e-12))
+    noise = random.standard_normal((len(likely), DRAWS, means.shape[1]))
+    drawn = (means[likely, None] + noise @ halves[likely].swapaxes(1, 2)).reshape(-1, means.shape[1])
+    white = (drawn - means[:, None]) @ whiten.swapaxes(1, 2)
+    near = -0.5 * (white**2).sum(axis=2) - size[:, None]
+    log = TEMPER * near.T + np.log(np.maximum(candidates.probability, 1e-12))
     posterior = np.exp(log - log.max(axis=1, keepdims=True))
     posterior /= posterior.sum(axis=1, keepdims=True)
     left = candidates.entropy(posterior).reshape(len(likely), DRAWS).mean(axis=1)

@@ -74,7 +74,7 @@ class Option:
     weight: float
     """Prior odds, times the likelihood ratio of what a person saw."""
     shown: bool = True
-    """Whether the readings could show it; else only an answer is about it."""
+    """Whether the readings could show it; otherwise only an answer bears on it."""
 
 
 class SessionRows:

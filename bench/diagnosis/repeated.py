@@ -38,13 +38,13 @@ def merge_repeats(data_rows: Sequence[DataRow]) -> tuple[list[DataRow], tuple[st
 
 
 def _subject(p: DataRow) -> tuple[object, ...]:
-    """What a reading is of, apart from the channel."""
+    """Everything that identifies a reading, except its channel."""
     f = p.finding
     return f.stage, f.source, f.quantity, f.frequency_hz, f.sent_db, f.method, f.driven, f.reference_hz
 
 
 def _with_each_channel(data_rows: Sequence[DataRow]) -> tuple[list[DataRow], list[str]]:
-    """Tones of both channels together are left out where each channel says otherwise, and this in words."""
+    """The rows without tones of both channels that contradict each channel, and a sentence for each of these tones."""
     of_one = {(p.finding.channel, _subject(p)): p for p in data_rows if p.tone}
     kept, contradictions = [], []
     for p in data_rows:

@@ -72,7 +72,7 @@ def data_row(finding: Finding, machine: Machine) -> DataRow | Unused:
     if finding.quantity in TONE_QUANTITIES:
         return _tone(finding, value, machine)
     make = _SINGLE.get(finding.quantity)
-    return make(finding, value, machine) if make else Unused(finding, "a quantity that tells of no cause here")
+    return make(finding, value, machine) if make else Unused(finding, "no cause in the list changes this quantity")
 
 
 def tone_scatter(hz: float, machine: Machine) -> float:
@@ -213,7 +213,7 @@ def _erasure(finding: Finding, value: float, machine: Machine) -> DataRow | Unus
 
 
 def _limit(finding: Finding, value: float, usual: float) -> tuple[float, float]:
-    """Value and standard uncertainty of a reading; a lower limit admits the usual figure, and any above the limit."""
+    """Value and standard uncertainty of a reading; a lower limit allows the usual value and any above the limit."""
     if not finding.at_least or value >= usual:
         return value, finding.uncertainty / 2
     return usual, (usual - value) / 2

@@ -98,7 +98,7 @@ def _noise(f: Figures, machine: Machine, row: Single) -> Values:
 
 
 HUM_FOLLOWS = 0.5
-"""Share of the replay level that hum follows: all of it where it comes in at the head, nothing behind the trimmer."""
+"""Share of a change of replay level that hum follows: all if it enters at the head, none after the trimmer."""
 
 
 def _hum(f: Figures, machine: Machine, row: Single) -> Values:

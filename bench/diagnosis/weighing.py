@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,7 +27,8 @@ NOTHING, SINGLES, PAIRS = 0.35, 0.47, 0.1
 """Prior probabilities; the rest is that of a cause not in the list."""
 ROUGH, REPEATS = {0.6: 0.4, 1.2: 0.4, 2.2: 0.2}, {0.8: 0.4, 1.8: 0.4, 3.5: 0.2}
 """Unevenness of responses and scatter of readings, relative to the usual ones, with their prior weights."""
-ADJUSTED = {0.2: 0.3, 0.5: 0.4, 1.0: 0.3}
+USED = 0.5
+ADJUSTED = {0.2: 0.3, USED: 0.4, 1.0: 0.3}
 """Spread of the trimmers as found, with prior weights: a machine that is kept in adjustment, used, or neglected."""
 GRADES = {
     Grade(rough, repeats, adjusted): math.log(ROUGH[rough] * REPEATS[repeats] * ADJUSTED[adjusted])
@@ -101,19 +102,17 @@ def weigh(rows: Rows, causes: Sequence[Cause], ratios: Mapping[str, float]) -> W
     usual = Fitter(rows, session.covariance(Grade(1.0, 1.5), np.zeros(len(rows))))
     first = _fit(usual, singles, session, rounds=4)
     extra_variance, outliers = _outliers(usual, first.read)
-    grades, weights = list(GRADES), list(GRADES.values())
-    fitters = [usual.graded(session.covariance(g, extra_variance), g.adjusted) for g in grades]
     leading = np.argsort(first.log_evidence + prior)[-LEADING:]
-    some = first.select(leading)
-    at_first = np.array([TEMPER * f.evidence(some) + w for f, w in zip(fitters, weights, strict=True)])
-    of_grade = np.logaddexp.reduce(at_first + prior[leading], axis=1)
-    best = int(np.argmax(of_grade))
-    near = [int(n) for n in np.flatnonzero(of_grade > of_grade[best] - NEAR)]
-    fitter = fitters[best]
+    likely = _likely_grades(usual, session, extra_variance, (first.select(leading), prior[leading]))
+    grade = max(likely, key=lambda g: likely[g][1])
+    fitter = likely[grade][0]
 
     def graded(fit: Fitted) -> Values:
         """Log-evidence of each set, summed over the likely grades."""
-        logs = [TEMPER * (fit.log_evidence if n == best else fitters[n].evidence(fit)) + weights[n] for n in near]
+        logs = [
+            TEMPER * (fit.log_evidence if g == grade else its.evidence(fit)) + GRADES[g]
+            for g, (its, _) in likely.items()
+        ]
         return np.asarray(np.logaddexp.reduce(logs, axis=0))
 
     fitted = _fit(fitter, singles, session, start=first.x, rounds=3)
@@ -137,8 +136,30 @@ def weigh(rows: Rows, causes: Sequence[Cause], ratios: Mapping[str, float]) -> W
     alone = tuple(_weighed(singles[n], float(probability[n]), fitted, int(n)) for n in order)
     unseen = [one for s in out if not s.options for one in _unseen(s, invisible, options)]
     return Weighing(
-        tuple(out), alone, tuple(invisible), tuple(unseen), fitter, session, grades[best], extra_variance, outliers
+        tuple(out), alone, tuple(invisible), tuple(unseen), fitter, session, grade, extra_variance, outliers
     )
+
+
+def _likely_grades(
+    usual: Fitter, session: SessionRows, extra_variance: Values, leading: tuple[Fitted, Values]
+) -> dict[Grade, tuple[Fitter, float]]:
+    """The grades that the leading sets make likely, with their fitter and log-evidence.
+
+    Trimmers spread as on a machine in use are tried first, and the others only where that comes near the best.
+    """
+    sets, prior = leading
+    found: dict[Grade, tuple[Fitter, float]] = {}
+
+    def add(grades: Iterable[Grade]) -> float:
+        for g in grades:
+            fitter = usual.graded(session.covariance(g, extra_variance), g.adjusted)
+            found[g] = fitter, float(np.logaddexp.reduce(TEMPER * fitter.evidence(sets) + prior)) + GRADES[g]
+        return max(evidence for _, evidence in found.values())
+
+    most = add(g for g in GRADES if g.adjusted == USED)
+    near = [g for g, (_, evidence) in found.items() if evidence > most - 2 * NEAR]
+    most = add(g._replace(adjusted=adjusted) for g in near for adjusted in ADJUSTED if adjusted != USED)
+    return {g: both for g, both in found.items() if both[1] > most - NEAR}
 
 
 def _weighed(options: Set, probability: float, fit: Fitted, n: int) -> Weighed:

@@ -41,6 +41,14 @@ def dbu_text(volts: float) -> str:
     return f"{_Figure(20.0 * math.log10(volts / ZERO_DBU_V)):.1f} dBu"
 
 
+def beside_dbfs(method: Method) -> str:
+    """A level in the units of the machine: "3.8 dBu, +0.2 VU"; "" where the interface is not calibrated."""
+    if method.interface_volts is None:
+        return ""
+    vu = "" if method.meter_vu is None else f", {_Figure(method.meter_vu):+.1f} VU"
+    return dbu_text(method.interface_volts) + vu
+
+
 def _volts(volts: float) -> str:
     return f"; {f'{1000 * volts:.3g} mV' if volts < 1 else f'{volts:.3g} V'} ({dbu_text(volts)}) at the interface"
 
@@ -120,6 +128,8 @@ class Method:
     interface_db: float | None = _fact("; interface {:+.2f} dB")
     half_of_loop: bool = _fact(", half of its loop", none=False)
     interface_volts: float | None = _fact(_volts, kept=False)
+    meter_vu: float | None = _fact(", {:+.1f} VU on the meter of the machine", kept=False)
+    """What a VU meter shows of a steady tone (IEC 60268-17)."""
     interface_clock_percent: float | None = _fact("; interface's clock {:+.4f} %")
     interface_distortion_percent: float | None = _fact("; interface ±{:g} %")
     interface_noise_dbfs: float | None = _fact(

@@ -87,11 +87,6 @@ class PracticeLoopback:
         self._automatic_gain = 1.0
         self._sent = np.zeros((RATE, 2))
 
-    @property
-    def sent(self) -> Floats:
-        """The last second of output."""
-        return self._sent
-
     def process(self, sent: Floats) -> Floats:
         """The input for this output; shape (frames, 2), full scale ±1."""
         self._sent = np.concatenate([self._sent, sent])[-RATE:]

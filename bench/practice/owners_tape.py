@@ -47,7 +47,7 @@ class OtherMachine:
     """The type that the notches of a cassette show; "" for a reel."""
 
 
-def drawn(machine: MachineFacts, iec_type: str, seed: int) -> OtherMachine:
+def random_machine(machine: MachineFacts, iec_type: str, seed: int) -> OtherMachine:
     """Another machine, at random.
 
     Args:
@@ -78,7 +78,7 @@ class OwnersTape:
     """
 
     def __init__(self, machine: MachineFacts, iec_type: str, level_hz: float, seed: int) -> None:
-        self.truth = drawn(machine, iec_type, seed)
+        self.truth = random_machine(machine, iec_type, seed)
         self._machine, self._level_hz, self._reel = machine, level_hz, iec_type == _OPEN_REEL
         self._passages: dict[tuple[str, int], RecordableTape] = {}
         self._side = 0

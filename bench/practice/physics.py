@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeVar
 
 from bench.practice.facts import FaultFacts, MachineFacts, Table, TapeFacts
-from bench.practice.roughness.grades import GRADES, TAPE_WEAR, graded
+from bench.practice.roughness.grades import GRADES, TAPE_WEAR, grade_figures
 from bench.problem import Problem
 
 if TYPE_CHECKING:
@@ -245,7 +245,7 @@ def machine_physics(machine: MachineFacts) -> MachinePhysics:
 def _with_grade(table: Table, where: str) -> MachinePhysics:
     """A machine's figures from its table, and for the rest from its grade."""
     chosen = with_values(MachinePhysics(), table, where)
-    rough = with_values(MachinePhysics(), graded(chosen.grade, chosen.tape_wear), where)
+    rough = with_values(MachinePhysics(), grade_figures(chosen.grade, chosen.tape_wear), where)
     return with_values(rough, table, where)
 
 

@@ -9,7 +9,7 @@ spacing of the two gives the speed. Every deck passes the band of the mark.
 
 from __future__ import annotations
 
-from functools import lru_cache
+import math
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +28,8 @@ _THRESHOLD = 0.5
 """Least normalised correlation (root of the energy); a steady tone in the band reaches 0.3, noise 0.25."""
 _SLOWEST, _FASTEST = 0.9, 1.1
 _WINDOW_S = 8.0
+_LOW_RATE = 16000.0
+"""Frames per second that hold the band of the mark, with the peak of the envelope between two of them."""
 
 
 class StartMark:
@@ -90,16 +92,15 @@ def find_start_mark(samples: NDArray[np.float64], rate: int) -> tuple[int, float
 
 
 def _find_in_window(x: NDArray[np.float64], rate: int) -> tuple[int, float] | None:
-    chirp_frames = round(CHIRP_S * rate)
-    if len(x) < chirp_frames + CHIRP_SPACING_S * rate / _FASTEST or rate < 2 * HIGH_HZ:
+    if len(x) < (CHIRP_S + CHIRP_SPACING_S / _FASTEST) * rate or rate < 2 * HIGH_HZ:
         return None
     matched = _MatchedFilter(x, rate)
     rising = matched.fit(rising=True)
-    peaks = _peaks(rising, chirp_frames)
+    peaks = _peaks(rising, round(CHIRP_S * matched.rate))
     if not peaks:
         return None
     falling = matched.fit(rising=False)
-    apart, shift = CHIRP_SPACING_S * rate, CHIRP_S * rate / (HIGH_HZ - LOW_HZ)
+    apart, shift = CHIRP_SPACING_S * matched.rate, CHIRP_S * matched.rate / (HIGH_HZ - LOW_HZ)
     both = shift * (LOW_HZ + HIGH_HZ)
     nearest, farthest = (both + (apart - both) / r for r in (_FASTEST, _SLOWEST))
     for peak in peaks:
@@ -110,39 +111,45 @@ def _find_in_window(x: NDArray[np.float64], rate: int) -> tuple[int, float] | No
         second = low + int(np.argmax(stretch))
         first_at, second_at = _interpolated_peak(rising, peak), _interpolated_peak(falling, second)
         speed = (apart - both) / (second_at - first_at - both)
-        return round(first_at + (1.0 - 1.0 / speed) * shift * HIGH_HZ), float(speed)
+        at = first_at + (1.0 - 1.0 / speed) * shift * HIGH_HZ
+        return round(at * rate / matched.rate), float(speed)
     return None
 
 
 class _MatchedFilter:
-    """Normalised correlation of a capture, shape (frames, channels), with a chirp, all channels together."""
+    """Normalised correlation of a capture, shape (frames, channels), with a chirp, all channels together.
+
+    Frequencies above the band of the mark are removed, so fewer samples hold it: `rate`, frames per second, is lower
+    than the capture's.
+    """
 
     def __init__(self, x: NDArray[np.float64], rate: int) -> None:
-        self._rate, n = rate, round(CHIRP_S * rate)
-        self._size = next_fast_len(len(x) + n - 1, real=True)
-        self._spectrum = rfft(x, self._size, axis=0)
-        hz = np.fft.rfftfreq(self._size, 1.0 / rate)
-        self._spectrum[(hz < 0.8 * LOW_HZ) | (hz > 1.2 * HIGH_HZ)] = 0.0
-        passed = irfft(self._spectrum, self._size, axis=0)[: len(x)]
-        summed = np.concatenate([[0.0], np.cumsum(np.sum(passed**2, axis=1))])
+        # Few sizes, because the FFT keeps tables for each size that it has met.
+        size = next_fast_len(rate * math.ceil(len(x) / rate + CHIRP_S), real=True)
+        self._size = min(size, next_fast_len(math.ceil(size * _LOW_RATE / rate), real=True))
+        self.rate = rate * self._size / size
+        frames, n = int(len(x) * self._size / size), round(CHIRP_S * self.rate)
+        hz = np.fft.rfftfreq(self._size, 1.0 / self.rate)
+        band = (hz >= 0.8 * LOW_HZ) & (hz <= 1.2 * HIGH_HZ)
+        scale = self._size / size
+        self._spectra = [scale * band * rfft(channel, size)[: len(hz)] for channel in x.T]
+        power = sum(irfft(spectrum, self._size)[:frames] ** 2 for spectrum in self._spectra)
+        summed = np.concatenate([[0.0], np.cumsum(power)])
         energy = summed[n:] - summed[:-n]
         # A stretch 80 dB below the loudest is not a mark, and in silence the ratio would be one of rounding errors.
         self._energy = np.maximum(energy, 1e-8 * energy.max(initial=0.0) + 1e-20)
 
     def fit(self, *, rising: bool) -> NDArray[np.float64]:
         """The correlation at each frame where a whole chirp follows, 0 to 1."""
-        half = 0.5 * float(np.sum(np.abs(_chirp(self._rate, rising)) ** 2))
-        # The analytic chirp has positive frequencies only, so the matched filter gives the envelope at any phase.
-        padded = np.zeros((self._size, self._spectrum.shape[1]), dtype=np.complex128)
-        padded[: len(self._spectrum)] = self._spectrum * _template(self._rate, self._size, rising=rising)[:, None]
-        matched = ifft(padded, axis=0, overwrite_x=True)[: len(self._energy)]
-        return np.asarray(np.sqrt(np.sum(np.abs(matched) ** 2, axis=1) / (half * self._energy)))
-
-
-@lru_cache(maxsize=4)
-def _template(rate: int, size: int, *, rising: bool) -> NDArray[np.complex128]:
-    """The matched filter of a chirp, at the positive frequencies."""
-    return np.asarray(np.conj(fft(_chirp(rate, rising), size)[: size // 2 + 1]))
+        chirp = _chirp(self.rate, rising)
+        template = np.conj(fft(chirp, self._size)[: self._size // 2 + 1])
+        power = np.zeros(len(self._energy))
+        for spectrum in self._spectra:
+            # The analytic chirp has positive frequencies only, so the matched filter gives the envelope at any phase.
+            matched = ifft(spectrum * template, self._size)[: len(power)]
+            power += np.abs(matched) ** 2
+        half = 0.5 * float(np.sum(np.abs(chirp) ** 2))
+        return np.asarray(np.sqrt(power / (half * self._energy)))
 
 
 def _peaks(fit: NDArray[np.float64], apart: int) -> list[int]:
@@ -161,7 +168,7 @@ def _interpolated_peak(fit: NDArray[np.float64], at: int) -> float:
     return float(at) if bend >= 0.0 else at + 0.5 * (before - after) / bend
 
 
-def _chirp(rate: int, rising: bool) -> NDArray[np.complex128]:
+def _chirp(rate: float, rising: bool) -> NDArray[np.complex128]:
     """The analytic chirp, peak 1, with raised-cosine edges."""
     first, last = (LOW_HZ, HIGH_HZ) if rising else (HIGH_HZ, LOW_HZ)
     frames = round(CHIRP_S * rate)

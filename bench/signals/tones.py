@@ -204,7 +204,7 @@ def check_tone(tone: Tone, sample_rate: int) -> None:
         raise Problem(f"a tone of {tone.seconds:g} s can't be sent: it must last longer than 0 s")
 
 
-def envelope(n: NDArray[np.int64], frames: int | None, sample_rate: int) -> NDArray[np.float64]:
+def envelope(n: NDArray[np.int64], frames: int | None, sample_rate: float) -> NDArray[np.float64]:
     """Raised-cosine edges: 0 outside, 1 in between.
 
     Args:

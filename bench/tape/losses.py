@@ -88,6 +88,21 @@ def azimuth_loss_db(frequency_hz: ArrayLike, speed_mm_s: float, width_mm: float,
     return _sinc_db(np.pi * offset_um / wavelength_um(frequency_hz, speed_mm_s))
 
 
+def crosstalk_change_db(frequency_hz: ArrayLike, delay_us: ArrayLike, crosstalk_db: float) -> Values:
+    """Change of a tone that both channels hold, when one is late: 20 lg|1 + x·e^(−j2πfτ)| − 20 lg(1 + x), dB.
+
+    What leaks from the other channel adds to a tone in step, and less so the later it is.
+
+    Args:
+        frequency_hz: f, any shape.
+        delay_us: τ, between the channels; broadcast against the frequency.
+        crosstalk_db: 20 lg x, below 0.
+    """
+    turn = 2e-6 * np.pi * np.asarray(frequency_hz, dtype=float) * np.asarray(delay_us, dtype=float)
+    leak = 10 ** (crosstalk_db / 20)
+    return np.asarray(10 * np.log10(1 + 2 * leak * np.cos(turn) + leak**2) - 20 * np.log10(1 + leak))
+
+
 FRINGING_WAVELENGTH_UM = 381.0
 """Longest wavelength at which a full-track tape reads correctly on a narrower head: 1 kHz at 381 mm/s (McKnight,
 Journal of the AES 26(4), 1978, as quoted in the trade)."""

@@ -34,14 +34,14 @@ PRIOR_120: dict[Shell, float] = {"I": 0.95, "II or IV": 0.2, "": 0.5}
 """Prior probability of 120 µs: recorded cassettes on type II often have it. A choice."""
 
 
-def other_of(played_us: float) -> float | None:
+def other_time_constant(played_us: float) -> float | None:
     """The other time constant of a cassette; None for a machine with neither, such as an open-reel machine."""
     if played_us not in TIME_CONSTANTS_US:
         return None
     return TIME_CONSTANTS_US[1 - TIME_CONSTANTS_US.index(played_us)]
 
 
-def brighter_db(recorded_us: float, played_us: float) -> float:
+def treble_rise_db(recorded_us: float, played_us: float) -> float:
     """Rise of the treble band re the middle band if a tape is replayed with another time constant, dB."""
     middle, treble = (math.sqrt(low * high) for low, high in (MIDDLE_HZ, TREBLE_HZ))
     recorded, played = (
@@ -50,7 +50,7 @@ def brighter_db(recorded_us: float, played_us: float) -> float:
     return float((recorded - played)[0])
 
 
-def other_likely(fall_db: float, uncertainty_db: float, played_us: float, shell: Shell) -> float | None:
+def other_probability(fall_db: float, uncertainty_db: float, played_us: float, shell: Shell) -> float | None:
     """Probability that a tape was recorded with the other time constant; None if there is no other.
 
     Args:
@@ -59,10 +59,10 @@ def other_likely(fall_db: float, uncertainty_db: float, played_us: float, shell:
         played_us: time constant of replay.
         shell: the type that the shell shows.
     """
-    other = other_of(played_us)
+    other = other_time_constant(played_us)
     if other is None:
         return None
-    shift = brighter_db(other, played_us)
+    shift = treble_rise_db(other, played_us)
     scatter = math.hypot(SCATTER_DB, uncertainty_db / 2)
     of_120 = PRIOR_120[shell]
     prior = of_120 if other == TIME_CONSTANTS_US[0] else 1 - of_120

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from bench.words.sentences import capitalised
+
 Figure = float | str | bool
 
 
@@ -29,7 +31,7 @@ def trimmer_kind(trimmer: str) -> str:
 
 def out_of_adjustment(kind: str) -> str:
     """Name of the cause that trimmers of a kind are out of adjustment."""
-    return f"{kind[:1].upper()}{kind[1:]} out of adjustment"
+    return f"{capitalised(kind)} out of adjustment"
 
 
 def is_right_name(named: str, hidden: Cause, known: Sequence[Cause]) -> bool:

@@ -51,7 +51,7 @@ practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
-class Seen:
+class TraineeWork:
     """What the trainee saw and did."""
 
     records: Sequence[ReadingRecord]
@@ -69,7 +69,7 @@ class Seen:
         return tuple((e.cause, by_id[e.reading]) for e in of_kind(self.events, CauseNamed) if e.reading in by_id)
 
 
-def debrief(job: Job, before: Truth, after: Truth, seen: Seen, known: Sequence[Cause]) -> Debriefed:
+def debrief(job: Job, before: Truth, after: Truth, seen: TraineeWork, known: Sequence[Cause]) -> Debriefed:
     """Compare what was done with the true state of the machine.
 
     Args:
@@ -152,7 +152,7 @@ def _same_side(one: str, other: str) -> bool:
 
 
 def _outcome(
-    hidden: HiddenCause, trimmers: Sequence[TrimmerOutcome], seen: Seen, known: Sequence[Cause]
+    hidden: HiddenCause, trimmers: Sequence[TrimmerOutcome], seen: TraineeWork, known: Sequence[Cause]
 ) -> FaultOutcome:
     cause = hidden.cause
     is_named = any(is_right_name(name, cause, known) for name in seen.named)
@@ -176,7 +176,7 @@ def _outcome(
     return replace(outcome, state="found") if is_named else outcome
 
 
-def _with_lesson(outcome: FaultOutcome, cause: Cause, job: Job, seen: Seen) -> FaultOutcome:
+def _with_lesson(outcome: FaultOutcome, cause: Cause, job: Job, seen: TraineeWork) -> FaultOutcome:
     """Add the effect of the cause on readings, and the trainee's own curve."""
     page = page_of(cause)
     if page is None:

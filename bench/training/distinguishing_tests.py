@@ -9,6 +9,7 @@ from bench.problem import Problem
 from bench.procedure.model.job import Job, JobStep
 from bench.procedure.model.step_base import Caution
 from bench.procedure.model.steps import CIRCUIT, ByHand, Measure, Part, Purpose, RecordReplay, Reference, SentTone
+from bench.words.sentences import capitalised
 
 LOOKS: dict[str, Part] = {
     "wipe the replay head with a fresh swab": "replay-swab",
@@ -48,7 +49,7 @@ def distinguishing_tests(job: Job) -> dict[str, tuple[JobStep, ...]]:
 
 
 def _look(name: str, part: Part) -> ByHand:
-    do = f"{name[:1].upper()}{name[1:]}{'' if name.endswith('?') else '.'}"
+    do = f"{capitalised(name)}{'' if name.endswith('?') else '.'}"
     return ByHand(
         kind="by-hand", id=f"test-{part}", title=f"Test: {name}", do=do, looks_at=(part,), stage="found-clean"
     )

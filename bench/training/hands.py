@@ -16,9 +16,6 @@ LARGEST_TURN = 60.0
 MOST_TURNS = 60
 """After this many turns of one trimmer at one step, the hands give up and accept with a reason."""
 
-GOOD_ENOUGH = 0.25
-"""Fraction of the tolerance within which the hands leave a trimmer alone."""
-
 
 @dataclass(slots=True)
 class _Trimmer:
@@ -114,9 +111,8 @@ class UnattendedHands:
         return None
 
     def _keep_or_turn(self, snapshot: Snapshot) -> Command:
-        """With everything in, do another round only while a reading is far from the middle of its tolerance."""
-        far = max(_error_in_tolerances(g) for g in snapshot.gauges) > GOOD_ENOUGH
-        turn = self._proposed_turn(snapshot) if far else None
+        """With everything in, do another round only where a turn is proposed."""
+        turn = self._proposed_turn(snapshot)
         if turn is not None:
             return turn
         again = bool(self._proposals_done)

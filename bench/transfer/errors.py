@@ -13,6 +13,9 @@ from bench.tape.mistracking_map import ReplayErrors
 
 Floats = NDArray[np.float64]
 
+STRETCH_S = 10.0
+"""Length of the stretches in which an azimuth delay is measured along a capture."""
+ONE_CHANNEL = "an azimuth delay lies between two channels, and this capture has one; leave it out"
 LONGEST_DELAY_US = 5000.0
 """More than ten times what azimuth causes on any machine."""
 LARGEST_SPEED_ERROR_PERCENT = 20.0
@@ -60,6 +63,35 @@ def _extrapolated(last_but_one: tuple[float, float], last: tuple[float, float]) 
 
 
 @dataclass(frozen=True, slots=True)
+class AzimuthCourse:
+    """The delay in the middle of each stretch; between the middles it goes in a straight line."""
+
+    delay_us: tuple[float, ...]
+    """Positive: the right channel is late."""
+    uncertainty_us: float
+    """Expanded (k = 2), that of one reading: a stereo image that delays one channel does so in all stretches alike, so
+    that an average over many is no better."""
+    read: int
+    """It rests on the readings of so many stretches; in the others the programme shows no delay of the head, and they
+    have that of their neighbours."""
+
+    @property
+    def mean_us(self) -> float:
+        """The average over the capture."""
+        return float(np.mean(self.delay_us))
+
+    @property
+    def varies(self) -> bool:
+        """Whether it is more than one constant."""
+        return max(self.delay_us) - min(self.delay_us) > 1e-9
+
+    @property
+    def middles_s(self) -> tuple[float, ...]:
+        """The middle of each stretch, from the start of the capture."""
+        return tuple((n + 0.5) * STRETCH_S for n in range(len(self.delay_us)))
+
+
+@dataclass(frozen=True, slots=True)
 class TransferErrors:
     """The errors of a transfer, relative to what was recorded.
 
@@ -73,6 +105,8 @@ class TransferErrors:
     """Positive: the right channel is late."""
     speed_error_percent: float = 0.0
     """Positive: it plays too fast."""
+    azimuth_course: AzimuthCourse | None = None
+    """The delay along the capture, where it was measured there; `azimuth_delay_us` is then its mean."""
 
     def __post_init__(self) -> None:
         if not abs(self.azimuth_delay_us) <= LONGEST_DELAY_US:
@@ -86,7 +120,7 @@ class TransferErrors:
                 f"{LARGEST_SPEED_ERROR_PERCENT:g} %, or transfer the tape at its own speed"
             )
         if self.azimuth_delay_us and len(self.channels) < 2:
-            raise Problem("an azimuth delay lies between two channels, and this capture has one; leave it out")
+            raise Problem(ONE_CHANNEL)
 
     @property
     def speed(self) -> float:
@@ -94,11 +128,15 @@ class TransferErrors:
         return 1 + self.speed_error_percent / 100
 
     @property
-    def channel_delays_s(self) -> tuple[float, ...]:
-        """Delay of each channel relative to the left one, s."""
-        return (0.0, self.azimuth_delay_us * 1e-6)[: len(self.channels)]
+    def channel_delays_s(self) -> Floats:
+        """Delay of each channel relative to the left one, s; shape (channels, stretches).
+
+        There is one stretch where the delay is constant.
+        """
+        right = [self.azimuth_delay_us] if self.azimuth_course is None else self.azimuth_course.delay_us
+        return np.stack((np.zeros(len(right)), np.array(right) * 1e-6))[: len(self.channels)]
 
     @property
     def needs_resampling(self) -> bool:
         """Whether the sound needs resampling or a delay."""
-        return not math.isclose(self.speed, 1.0, abs_tol=1e-9) or any(self.channel_delays_s)
+        return not math.isclose(self.speed, 1.0, abs_tol=1e-9) or bool(self.channel_delays_s.any())

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from bench.measure.reading import Channel
 from bench.tape.noise_reduction import System
-from bench.transfer.hiss import HissMonitor
+from bench.transfer.hiss import HissMonitor, as_decoded
 
 Floats = NDArray[np.float64]
 Kind = Literal["dead channel", "inverted channel", "clipped", "decoded already"]
@@ -71,13 +71,18 @@ class CaptureCheck:
         """Whether the whole capture was silent."""
         return self._peak < SILENT
 
+    @property
+    def heard_hiss(self) -> bool:
+        """Whether it has a pause whose hiss shows if it was decoded already."""
+        return self._hiss is not None and self._hiss.falls_db() is not None
+
     def findings(self) -> tuple[Finding, ...]:
         """The faults that were found."""
         out = [Finding("clipped", n, float(c)) for n, c in zip(self._names, self._clipped, strict=True) if c]
         if len(self._names) == 2:
             out += self._of_both()
-        fall_db = self._hiss.decoded_fall_db() if self._hiss is not None else None
-        return (*out, Finding("decoded already", "both", fall_db)) if fall_db is not None else tuple(out)
+        falls = self._hiss.falls_db() if self._hiss is not None else None
+        return (*out, Finding("decoded already", "both", falls[0])) if falls and as_decoded(falls) else tuple(out)
 
     def _of_both(self) -> list[Finding]:
         powers = np.maximum(np.diag(self._powers), 1e-30)

@@ -42,7 +42,7 @@ class _Window:
 
 
 class HissMonitor:
-    """Collects the softest windows of a capture; `decoded_fall_db` then examines the hiss in them.
+    """Collects the softest windows of a capture; `falls_db` then examines the hiss in them.
 
     Args:
         rate: sample rate, Hz.
@@ -83,8 +83,8 @@ class HissMonitor:
         first, last = np.searchsorted(self._hz, (low, high))
         return slice(int(first), int(last))
 
-    def decoded_fall_db(self) -> float | None:
-        """How far the hiss falls from 400 Hz to 2.5 kHz, if it falls as decoded hiss does; else None."""
+    def falls_db(self) -> tuple[float, float] | None:
+        """How far the hiss falls from 400 Hz to 2.5 kHz, and on to 6.3 kHz; None where no hiss was found."""
         windows = self._softest
         if len(windows) < PAUSES or self._loudest < windows[-1].power * 10 ** (BELOW_PROGRAMME_DB / 10):
             return None
@@ -93,5 +93,10 @@ class HissMonitor:
             return None
         if np.median([w.shared for w in windows]) > MOST_COHERENT:
             return None
-        low, middle, high = (10 * np.log10(np.mean([w.bands[n] for w in windows])) for n in range(3))
-        return float(low - middle) if low - middle > STEEP_DB and middle - high < FLAT_DB else None
+        low, middle, high = (10 * float(np.log10(np.mean([w.bands[n] for w in windows]))) for n in range(3))
+        return low - middle, middle - high
+
+
+def as_decoded(falls_db: tuple[float, float]) -> bool:
+    """Whether hiss that falls so far was probably decoded."""
+    return falls_db[0] > STEEP_DB and falls_db[1] < FLAT_DB

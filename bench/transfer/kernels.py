@@ -29,23 +29,31 @@ def sinc_table() -> Floats:
 
 @numba.njit(cache=True, nogil=True, fastmath=True)  # type: ignore[untyped-decorator, unused-ignore]
 def interpolate(  # noqa: PLR0917 - compiled code is called by position
-    sound: Floats, first: int, start: int, step: float, late: Floats, table: Floats, out: Floats
+    sound: Floats, first: int, start: int, step: float, late: Floats, every: float, table: Floats, out: Floats
 ) -> None:
-    """Interpolate at positions `(start + n)·step + late` for every frame n of `out`, whatever the size of the blocks.
+    """Interpolate at `place + late(place)`, `place = (start + n)·step`, for every frame n of `out`.
+
+    The result does not depend on the size of the blocks.
 
     Args:
         sound: shape (channels, frames); its first frame is number `first` of the whole sound.
         first: see `sound`.
         start: number of the first frame of `out` in the whole output.
         step: frames of `sound` for each frame of `out`.
-        late: delay of each channel, in frames of `sound`.
+        late: delay in the middle of each stretch, in frames of `sound`, shape (channels, stretches + 1); linear between
+            the middles. The last one is repeated.
+        every: length of a stretch, in frames of `sound`.
         table: the result of `sinc_table`.
         out: shape (frames, channels); receives the result.
     """
     for channel in range(out.shape[1]):
         line = sound[channel]
         for n in range(out.shape[0]):
-            place = (start + n) * step + late[channel]
+            place = (start + n) * step
+            stretch = min(max(place / every - 0.5, 0.0), late.shape[1] - 2.0)
+            before = int(stretch)
+            now = late[channel, before]
+            place += now + (stretch - before) * (late[channel, before + 1] - now)
             whole = int(np.floor(place))
             row = int((place - whole) * PHASES)
             share = (place - whole) * PHASES - row

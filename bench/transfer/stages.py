@@ -150,11 +150,14 @@ class Resampler:
     Args:
         rate: sample rate, Hz.
         step: input frames for each output frame; below 1 the sound becomes longer and lower in pitch.
-        channel_delays_s: delay of each channel that is taken off, s.
+        channel_delays_s: delay of each channel that is taken off, s, shape (channels, stretches): in the middle of each
+            stretch of the input, and linear between the middles.
+        stretch_s: length of a stretch.
     """
 
-    def __init__(self, rate: float, step: float, channel_delays_s: Sequence[float]) -> None:
-        self._step, self._late = step, np.array(channel_delays_s) * rate
+    def __init__(self, rate: float, step: float, channel_delays_s: Floats, stretch_s: float = 1.0) -> None:
+        self._step, self._every = step, stretch_s * rate
+        self._late = np.concatenate((channel_delays_s, channel_delays_s[:, -1:]), axis=1) * rate
         self._table = kernels.sinc_table()
         self._first = -HALF - int(np.ceil(max(0.0, -self._late.min())))
         self._sound = np.zeros((len(channel_delays_s), -self._first))
@@ -175,7 +178,9 @@ class Resampler:
         end = self._first + self._sound.shape[1]
         ready = int(np.floor((end - HALF - 1 - max(0.0, self._late.max())) / self._step)) if total is None else total
         out = np.empty((max(0, ready - self._frames_out), len(self._late)))
-        kernels.interpolate(self._sound, self._first, self._frames_out, self._step, self._late, self._table, out)
+        kernels.interpolate(
+            self._sound, self._first, self._frames_out, self._step, self._late, self._every, self._table, out
+        )
         self._frames_out += len(out)
         needed = int(np.floor(self._frames_out * self._step + self._late.min())) - HALF
         drop = max(0, needed - self._first)

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.tape.noise_reduction import System
-from bench.transfer.errors import ChannelErrors, TransferErrors
+from bench.transfer.errors import STRETCH_S, ChannelErrors, TransferErrors
 from bench.transfer.stages import Circuit, Resampler, Response, Stage, needs_low_pass
 
 Floats = NDArray[np.float64]
@@ -36,7 +36,7 @@ class Transfer:
         after = [self.reference_dbfs + gain_db] * len(before)
         out: list[Stage] = []
         if self.errors.needs_resampling:
-            out.append(Resampler(self.rate, 1 / self.errors.speed, self.errors.channel_delays_s))
+            out.append(Resampler(self.rate, 1 / self.errors.speed, self.errors.channel_delays_s, STRETCH_S))
         out += self._response(-1.0, low_pass=needs_low_pass(self.rate))
         return [*out, Circuit(self.system, self.rate, decode=True, before=_factors(before), after=_factors(after))]
 
@@ -54,7 +54,7 @@ class Transfer:
         out.append(Circuit(self.system, self.rate, decode=False, before=_factors(before), after=_factors(after)))
         out += self._response(1.0, low_pass=False)
         if self.errors.needs_resampling:
-            late = [-s * self.errors.speed for s in self.errors.channel_delays_s]
+            late = np.array([[0.0], [-self.errors.azimuth_delay_us * 1e-6 * self.errors.speed]])[: len(before)]
             out.append(Resampler(self.rate, self.errors.speed, late))
         return out
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from bench.crash import crash_file
 from bench.problem import Problem
+from bench.words.sentences import capitalised
 from bench.workspace import Workspace
 
 if TYPE_CHECKING:
@@ -94,7 +95,7 @@ class RunningJob:
         fault = self._opened.desk.fault if self._opened.desk is not None else None
         if fault is not None:
             parts = [self._opened.end_after(fault), *([] if isinstance(fault, Problem) else [crash_file(fault)])]
-            return " ".join(f"{part[:1].upper()}{part[1:]}." for part in parts)
+            return " ".join(f"{capitalised(part)}." for part in parts)
         from bench.session.report.debrief_text import debrief_lines
         from bench.session.report.report import write_report
 

@@ -11,7 +11,7 @@ from bench.words.figures import as_given, decibels, hertz, number, with_uncertai
 from bench.words.names import CHANNELS
 
 
-def what(reading: Result) -> str:
+def reading_name(reading: Result) -> str:
     """What a reading measures: "response, left, 10 kHz"."""
     at = [hertz(reading.frequency_hz)] if reading.frequency_hz else []
     return ", ".join([QUANTITIES[reading.quantity].title.lower(), CHANNELS[reading.channel], *at])

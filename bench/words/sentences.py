@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 NO_BREAK = "\N{NO-BREAK SPACE}"
 
@@ -15,9 +15,25 @@ def listed(items: Sequence[str]) -> str:
     return f"{', '.join(items[:-1])} and {items[-1]}"
 
 
+def capitalised(text: str) -> str:
+    """Text with its first letter as a capital."""
+    return text[:1].upper() + text[1:]
+
+
 def counted(count: int, noun: str, plural: str = "") -> str:
     """A number of things: "1 pass", "2 passes"; `plural` is needed only where an s is not enough."""
     return f"{count} {noun if count == 1 else plural or noun + 's'}"
+
+
+def differing(facts: Iterable[tuple[str, object, object]]) -> list[str]:
+    """A sentence for each (plural name, one, other) that differs: "different tapes: A, and B"."""
+    return [f"different {name}: {a or 'not given'}, and {b or 'not given'}" for name, a, b in facts if a != b]
+
+
+def in_columns(rows: Sequence[Sequence[str]]) -> list[str]:
+    """A line for each row, with cells as wide as the widest of their column."""
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    return ["  ".join(map(str.ljust, row, widths)).rstrip() for row in rows]
 
 
 def all_are(count: int, noun: str, where: str = "") -> str:

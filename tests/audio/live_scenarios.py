@@ -49,7 +49,7 @@ class Noise:
 
 
 def hear(port: LivePort, seconds: float) -> list[Block]:
-    """Blocks for this long, or until none has come for a second."""
+    """Read blocks for this long, or until none has come for a second."""
     blocks: list[Block] = []
     have, wanted, quiet_since = 0, seconds * RATE, time.monotonic()
     while have < wanted and time.monotonic() - quiet_since < 1.0:

@@ -1,4 +1,4 @@
-"""Which device is meant, and why none can be had."""
+"""Which device a name means, and why none is available."""
 
 from __future__ import annotations
 

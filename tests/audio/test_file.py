@@ -1,4 +1,4 @@
-"""Captures in files: every format, every rate, and nothing that a file can hold ends in more than one sentence."""
+"""Captures in files of every format and rate; whatever is wrong with a file, one sentence says it."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
@@ -18,6 +18,7 @@ from bench.audio.file import Capture, FilePort
 from bench.audio.port import Block
 from bench.problem import Problem
 from bench.signals.tones import SteadyTone, Tone
+from tests.cases import cases
 from tests.rough_tape.grades import GRADES
 from tests.rough_tape.interface import automatic_gain
 from tests.rough_tape.scenes import Section, sequence
@@ -39,7 +40,7 @@ FORMATS = [  # format, subtype, largest error of a sample in steps of full scale
     ("AU", "PCM_16", 2.0**-15),
 ]
 ENDINGS = {"WAVEX": "wav", "RF64": "wav"}
-hostile = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+hostile = cases(60, suppress_health_check=[HealthCheck.function_scoped_fixture])
 
 
 def noise(frames: int, channels: int = 2) -> NDArray[np.float64]:
@@ -105,7 +106,7 @@ class TestFormats:
         assert "is stored with loss" in capture.warnings[0]
         rms = np.sqrt(2.0 * np.mean(got[24000:72000] ** 2, axis=0))  # AES17
         moved = np.abs(20.0 * np.log10(rms) + 10.0)
-        assert moved.max() < 1.0  # the tone that was written, moved by as much as the warning is about
+        assert moved.max() < 1.0  # the tone that was written, shifted by what the warning reports
 
     @pytest.mark.parametrize("kind", ["wav", "flac"])
     def test_what_sox_writes_to_a_pipe_has_no_length_and_is_whole_all_the_same(self, tmp_path: Path, kind: str) -> None:

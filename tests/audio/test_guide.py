@@ -20,7 +20,7 @@ SCENARIOS = Path(__file__).with_name("guide_scenario.py")
 
 
 def measured_hz(tone: NDArray[np.float32]) -> float:
-    """By the zeros that it rises through."""
+    """Frequency from the rising zero crossings."""
     rises = np.flatnonzero((tone[:-1] < 0) & (tone[1:] >= 0))
     at = rises - tone[rises] / (tone[rises + 1] - tone[rises])
     return float((len(at) - 1) * RATE / (at[-1] - at[0]))
@@ -68,7 +68,7 @@ LAPTOP = device("Laptop: loudspeakers (hw:0,0)")
     [
         ((BENCH, LAPTOP), (BENCH, BENCH), LAPTOP),
         ((BENCH, device("Bench interface: phones (hw:1,1)"), LAPTOP), (BENCH,), LAPTOP),
-        ((LAPTOP, BENCH), (), BENCH),  # the practice machine is nowhere: the system's default
+        ((LAPTOP, BENCH), (), BENCH),  # the practice machine uses no device, so this is the system's default
         (
             (device("Line out (Bench interface)"), device("Speakers (Laptop sound)")),
             (device("Line in (Bench interface)"),),
@@ -86,7 +86,7 @@ def test_it_sounds_on_an_output_of_its_own(listed: tuple[Device, ...], used: tup
         ((BENCH,), (BENCH, BENCH), "the only output of this computer leads to the machine"),
         ((BENCH, device("default"), device("pulse")), (BENCH,), "the only output"),
         ((BENCH, device("Laptop", outputs=0)), (BENCH,), "the only output"),
-        # What a sound server leads to is not known.
+        # It is unknown where a sound server sends the sound.
         ((device("pulse", default=True), LAPTOP), (device("pulse"),), "may be any output"),
         ((device("Speakers (Bench interface wi"),), (device("Line in (Bench interface with a name)"),), "the only"),
         ((), (), "there is no sound device"),

@@ -1,4 +1,4 @@
-"""One thread for all calls, none of which can hold up who makes them."""
+"""One thread for all calls to the library, so that no caller can be blocked."""
 
 from __future__ import annotations
 

@@ -44,7 +44,7 @@ def answer(stdout: str) -> dict[str, Any]:
 
 
 def undisturbed(sound: PrivateSound, *args: str) -> dict[str, Any]:
-    """A run without a dropout. A busy computer makes some, which the port counts; what it doesn't count is a fault."""
+    """A run without lost sound. A busy computer loses some, which the port must count; an uncounted loss is a fault."""
     for _ in range(3):
         got = work(sound, *args)
         if not got["overflows"] + got["underflows"]:
@@ -64,7 +64,7 @@ class TestLoop:
 
     def test_tones_are_cut_without_a_click_and_silence_is_silence(self, loop: PrivateSound) -> None:
         got = undisturbed(loop, "silences")
-        assert got["step"] < 1.05  # no step between frames is steeper than the tone's own steepest
+        assert got["step"] < 1.05  # no step between frames is larger than the largest of the tone itself
         assert got["last"] == 0.0
 
     def test_what_a_full_queue_refuses_is_counted_and_said_in_the_next_block(self, loop: PrivateSound) -> None:
@@ -110,7 +110,7 @@ class TestDeck:
             got = work(sound, "held_up")
         assert got["underflows"] >= 1
         assert (got["overflows"], got["jumps"], got["lost"]) == (0, 0, 0)
-        assert got["steps"] == pytest.approx([1.0, 1.0], abs=0.01)  # each frame of the tape is there, none twice
+        assert got["steps"] == pytest.approx([1.0, 1.0], abs=0.01)  # every frame of the tape occurs exactly once
 
 
 class TestLoss:
@@ -142,7 +142,7 @@ class TestLoss:
     def test_a_device_that_hangs_is_seen_within_a_second_and_holds_nothing_up(self) -> None:
         with PrivateSound("loop") as sound:
             try:
-                got = work(sound, "frozen", str(sound.pid))  # it also leaves, frozen again, in time
+                got = work(sound, "frozen", str(sound.pid))  # it also leaves in time when it is frozen again
             finally:
                 sound.thaw()
         assert got["seen_s"] < 1.0

@@ -1,4 +1,4 @@
-"""What the callback makes of flags and clocks that no sound server here can be brought to give."""
+"""How the callback handles flags and clocks that no sound server here can be made to produce."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ RATE, BLOCK = 48000, 960
 
 
 class Device:
-    """Calls back as PortAudio does."""
+    """Calls the callback as PortAudio does."""
 
     def __init__(self) -> None:
         self.port = LivePort()
@@ -24,7 +24,7 @@ class Device:
         self.adc_s = 5.0
 
     def call(self, *, missing: int = 0, **flags: bool) -> NDArray[np.float32]:
-        """One callback; returns what goes out."""
+        """Make one callback; returns the output."""
         self.adc_s += missing / RATE
         every = {"input_overflow": False, "input_underflow": False, "output_underflow": False}
         status = SimpleNamespace(**(every | flags)) if flags else None
@@ -83,12 +83,12 @@ def test_after_a_stall_without_a_flag_the_input_clock_decides(missing: int, lost
 
 
 def sounds(device: Device, blocks: int) -> list[bool]:
-    """For each of so many blocks, whether something goes out."""
+    """Whether each of the given number of blocks has output."""
     return [bool(np.any(device.call())) for _ in range(blocks)]
 
 
 def test_a_tone_that_nobody_minds_any_more_is_stopped_until_the_port_is_opened_again() -> None:
-    """The bench thread does not come back: the queue of what came in is full, and what comes now is lost."""
+    """The bench thread does not return: the queue of incoming sound is full, and further sound is lost."""
     device = Device()
     port = device.port
     port._open, port._run, port._queue_limit = True, device.run, 8

@@ -1,14 +1,15 @@
-"""What goes out block by block, rendered ahead, is the source: whatever the callback's pace and however it is cut."""
+"""The output, rendered ahead block by block, equals the source at any pace of the callback and any block size."""
 
 from __future__ import annotations
 
 import numpy as np
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from bench.audio.output_buffer import AHEAD_S, FADE_S, GUARD_BLOCKS, OutputBuffer
 from bench.signals.tones import SteadyTone, Tone, ToneSequence
+from tests.cases import cases
 
 RATE, BLOCK = 8000, 160
 FADE = round(FADE_S * RATE)
@@ -58,7 +59,7 @@ def test_the_source_goes_out_frame_by_frame_from_where_it_is_said_to_begin(befor
 
 
 @given(st.lists(st.tuples(st.integers(0, 8), st.floats(50, 200)), min_size=1, max_size=6))
-@settings(max_examples=50)
+@cases(50)
 def test_no_change_of_source_makes_a_step(changes: list[tuple[int, float]]) -> None:
     out = without_feeder()
     got = []
@@ -68,7 +69,7 @@ def test_no_change_of_source_makes_a_step(changes: list[tuple[int, float]]) -> N
     out.send(None)
     got.append(taken(out, GUARD_BLOCKS + 2))
     sound = np.concatenate(got)[:, 0]
-    # The steepest a sine of 200 Hz gets from frame to frame, and a fade of 40 frames adds π/2/40.
+    # The largest step of a sine of 200 Hz between frames; a fade of 40 frames adds π/2/40.
     assert np.abs(np.diff(sound)).max() <= 2.0 * np.sin(np.pi * 200.0 / RATE) + np.pi / 2 / FADE
     np.testing.assert_array_equal(sound[-BLOCK:], 0.0)
 

@@ -1,4 +1,4 @@
-"""The simulated loopback as a port: blocks in time, what was sent, and the instruments at its output."""
+"""The simulated loopback as a port: timing of its blocks, its output, and the instruments connected to it."""
 
 from __future__ import annotations
 

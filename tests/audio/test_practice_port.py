@@ -14,7 +14,7 @@ from tests.practice.deck import deck, level_dbfs, reference
 
 
 class Tone:
-    """A tone that never ends, and remembers what was asked of it."""
+    """A tone that never ends, and remembers the requests for samples."""
 
     frames = None
     description = "a tone"
@@ -104,7 +104,7 @@ def test_what_is_sent_is_recorded_and_comes_back() -> None:
     assert p.send(source) == 3 * 960
     heard = read(p, 100)[48000:]
     assert asked.asked[:3] == [(0, 960), (960, 960), (1920, 960)]
-    # Sent with an amplitude of 0.1 (-20 dBFS), on a machine that is right: comes back as sent.
+    # Sent with an amplitude of 0.1 (-20 dBFS), on a correct machine: comes back as sent.
     assert level_dbfs(heard[:, 0], 400) == pytest.approx(-20.0, abs=0.1)
     p.send(None)
     assert level_dbfs(read(p, 100)[48000:, 0], 400) < -80

@@ -1,4 +1,4 @@
-"""File descriptor 2 is the screen: what C code writes to it goes elsewhere, what Python writes does not."""
+"""File descriptor 2 is the screen: output of C code to it is redirected, output of Python is not."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Tones written to a file read back at their level, and nothing is ever half written or written over."""
+"""Tones written to a file read back at their level, and no file is left incomplete or overwritten."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How good a diagnosis is on machines of other physics than its own, as a table; nothing is tuned on these machines."""
+"""How good diagnoses are for machines with physics other than the model's, as a table; nothing is tuned on them."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ def test_the_table(capsys: pytest.CaptureFixture[str]) -> None:
 
 
 def test_the_table_of_suggested_tests(capsys: pytest.CaptureFixture[str]) -> None:
-    """What was first with no, one and two suggested tests made, and what a suggestion was worth."""
+    """The first cause after no, one and two suggested tests, and the worth of a suggestion."""
     lines = []
     for whole in (False, True):
         starts = [visit(seed, whole=whole) for seed in SUGGESTED]

@@ -1,4 +1,4 @@
-"""How soon the first frame is there, as a multiple of what an empty Textual app takes beside it."""
+"""Time to the first frame, as a multiple of that of an empty Textual app."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ def _spent(pid: int) -> float:
 
 
 def _until(words: bytes, command: list[str], env: dict[str, str]) -> float:
-    """Processor seconds from the start of a program until it shows words; what runs beside it counts for nothing."""
+    """Processor seconds from the start of a program until it shows text, not counting other processes."""
     master, slave = pty.openpty()
     started = time.monotonic()
     process = subprocess.Popen(command, stdin=slave, stdout=slave, stderr=slave, env=env, start_new_session=True)
@@ -62,7 +62,7 @@ def test_the_first_frame_within_half_as_much_again_as_an_empty_app(tmp_path: Pat
     env.pop("PYTHONDONTWRITEBYTECODE", None)
     ours = [sys.executable, "-m", "bench", "--workspace", str(tmp_path / "bench")]
     times: dict[str, list[float]] = {"ours": [], "empty": []}
-    for _ in range(ROUNDS + 1):  # the first of each warms the caches
+    for _ in range(ROUNDS + 1):  # the first run of each fills the caches
         times["empty"].append(_until(b"Emptiness", [sys.executable, "-c", EMPTY], env))
         times["ours"].append(_until(b"Tapebench", ours, env))
     ratio = min(times["ours"][1:]) / min(times["empty"][1:])

@@ -23,7 +23,7 @@ when_not = "{to}"
 
 
 def _cpu(work: Callable[[], object]) -> float:
-    """The least of five runs, seconds of processor time."""
+    """Processor seconds of the fastest of five runs."""
     best = float("inf")
     for _ in range(5):
         before = time.process_time()

@@ -1,4 +1,4 @@
-"""What measuring costs, as ratios in one run, how much memory it takes, and how near the bounds it comes.
+"""What measuring costs, as ratios in one run, how much memory it takes, and how close it comes to the bounds.
 
 The accuracy figures are Monte-Carlo runs with fixed seeds, so that all figures stand in one print; the suite's heavy
 checks run more cases of them (`python -m pytest -m long tests/measure`).
@@ -158,7 +158,7 @@ def test_one_level_as_a_whole_process(tmp_path: Path) -> None:
 
 
 TRIALS = 250
-"""They tell a standard deviation to within 5 %, and a bias to within 0.06."""
+"""This number gives a standard deviation to within 5 %, and a bias to within 0.06."""
 
 
 @pytest.mark.parametrize("spoiled", [False, True])

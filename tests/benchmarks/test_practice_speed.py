@@ -1,4 +1,4 @@
-"""How many times faster than the sound itself the practice machine and noise reduction are, in stereo at 48 kHz."""
+"""Speed of practice machine and noise reduction as a multiple of real time, in stereo at 48 kHz."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ SECONDS = 5.0
 
 
 def times_real_time(work: Callable[[], object]) -> float:
-    """Seconds of sound for a second of processor time, the best of five runs."""
+    """Seconds of sound per second of processor time, best of five runs."""
     best = 0.0
     for _ in range(5):
         before = time.process_time()
@@ -28,7 +28,7 @@ def times_real_time(work: Callable[[], object]) -> float:
 
 
 SPOILED = {"grade": "poor", "contour_db": 1.0, "dropouts_per_minute": 60.0, "magnetised": 1.0}
-"""Everything in which a machine is rough, and echoes, which read the tape again: the most that it can cost."""
+"""All kinds of roughness, and echoes, which read the tape again: the most expensive case."""
 
 
 @pytest.mark.parametrize(

@@ -1,4 +1,4 @@
-"""How often a reading's uncertainty (k = 2) holds on tape of four grades, and how near a reading comes to the best.
+"""How often a reading's uncertainty (k = 2) holds on four grades of tape, and how close readings come to the best.
 
 For each grade and quantity: in how many of the readings the value of this very stretch of tape lies within the
 uncertainty of the stretch, and that of the machine in the long run within the stated one; rms error of all over that of
@@ -22,7 +22,7 @@ from tests.rough_tape.grades import GRADES, Grade
 
 WANTED = (0.93, 0.98)
 CHANCE = 1e-3
-"""How seldom chance alone may make a coverage as low as is refused."""
+"""Probability that chance alone makes the coverage of a correct uncertainty low enough to fail."""
 HEAD = (
     f"{'':34s} {'n':>4s} {'none':>4s} {'this':>6s} {'U':>9s} {'rms':>9s} {'bias':>9s} | {'machine':>7s} {'U':>9s}"
     f" {'rms':>9s} {'/best':>5s}"
@@ -39,7 +39,7 @@ def test_uncertainties_hold_on_rough_tape(grade: Grade) -> None:
 
 
 def readings(grade: Grade, kinds: list[str], first: int, count: int) -> Iterator[Sample]:
-    """Of so many captures of each kind."""
+    """Result for the given number of captures of each kind."""
     for kind in kinds:
         for n in range(first, first + count):
             rng = np.random.default_rng((7, list(KINDS).index(kind), GRADES.index(grade), n))
@@ -66,7 +66,7 @@ def table(samples: list[Sample]) -> Iterator[str]:
 
 
 def too_low(samples: list[Sample]) -> Iterator[str]:
-    """The quantities whose uncertainty holds more seldom than is wanted, chance apart."""
+    """The quantities whose uncertainty holds less often than required, by more than chance explains."""
     for name, mine in _by_quantity(samples):
         known = [(abs(s.machine), s.uncertainty) for s in mine if s.machine is not None and not s.bound]
         held = sum(error <= u for error, u in known)

@@ -1,4 +1,4 @@
-"""How many times faster than the sound `decode` is, as a whole process, and how much memory it takes."""
+"""Speed of `decode` as a multiple of real time, as a whole process, and how much memory it takes."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ ERRORS += ["--azimuth-delay", "31.5", "--speed-error", "0.5", "--reference-level
 
 
 def decoded(folder: Path, minutes: float, rate: int, ending: str) -> tuple[float, float]:
-    """Times real time, and MB, for stereo programme of so many minutes."""
+    """Multiple of real time, and MB, for stereo programme of the given number of minutes."""
     source = folder / "in.wav"
     minute = 0.05 * np.random.default_rng(1).standard_normal((60 * rate, 2))
     with soundfile.SoundFile(source, "w", rate, 2, "PCM_24") as file:

@@ -1,4 +1,4 @@
-"""What `decode` gives to judge it by: a passage before and after, both average spectra, time left."""
+"""What `decode` offers for judging the result: a passage before and after, average spectra, time left."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ def test_a_passage_is_written_before_and_after(transfer: Path, capsys: pytest.Ca
     before, after = (soundfile.read(transfer.with_name(f"out.{when}.flac"))[0] for when in ("before", "after"))
     whole, made = soundfile.read(transfer)[0], soundfile.read(out)[0]
     assert np.abs(before - whole[5 * RATE : 15 * RATE]).max() < 1e-6
-    start = round(5 * 1.02 * RATE)  # the same passage lies later, where all of it plays slower
+    start = round(5 * 1.02 * RATE)  # the same passage is later, because the result plays slower
     assert np.abs(after - made[start : start + 10 * RATE]).max() < 1e-6
 
 
@@ -47,7 +47,7 @@ def test_both_spectra_are_listed_and_drawn(transfer: Path, capsys: pytest.Captur
     bass, treble = said[315.0], said[5000.0]
     assert (bass["before_dbfs"], bass["after_dbfs"]) == (pytest.approx(-12.0, abs=0.1), pytest.approx(-12.0, abs=1.0))
     assert treble["before_dbfs"] == pytest.approx(-52.0, abs=0.1)
-    # The data sheet of Type B gives 10 dB at 5 kHz for what is soft; here at -40 dB before decoding.
+    # The data sheet of Type B gives 10 dB at 5 kHz for soft tones; here at -40 dB before decoding.
     assert 6.0 < treble["before_dbfs"] - treble["after_dbfs"] < 11.0
     assert main([*command, "--force"]) == 0
     told = capsys.readouterr().out

@@ -1,4 +1,4 @@
-"""Exercises and their debriefs from the command line, as a class would have them."""
+"""Exercises and their debriefs from the command line, as for a class."""
 
 from __future__ import annotations
 

@@ -49,8 +49,10 @@ def test_what_was_encoded_with_errors_comes_back(transfer: Path, capsys: pytest.
     assert list(said) == [
         *("file", "out", "text", "does", "system", "sample_rate", "channels", "duration_s", "reference"),
         *("reference_level_dbfs", "out_reference_level_dbfs", "session", "stage", "replayed_on", "errors"),
-        *("azimuth_delay_us", "speed_error_percent", "uncertainty", "spectrum", "passages", "findings", "warnings"),
+        *("azimuth_delay_us", "azimuth_course", "speed_error_percent", "uncertainty", "spectrum", "passages"),
+        *("hiss_heard", "findings", "warnings"),
     ]
+    assert said["hiss_heard"] is False
     assert (said["azimuth_delay_us"], said["speed_error_percent"]) == (31.5, 0.5)
     assert [e["level_error_db"] for e in said["errors"]] == [-2.0, -2.0]
     assert said["errors"][0]["treble_error_db"][1] == {"frequency_hz": 10000.0, "db": -6.0}
@@ -62,9 +64,38 @@ def test_what_was_encoded_with_errors_comes_back(transfer: Path, capsys: pytest.
     told = text.read_text(encoding="utf-8")
     assert "  left: level −2.00 ± 0.40 dB\n" in told
     assert "  azimuth: 31.50 µs, right channel late\n  speed: +0.500 %\n" in told
+    assert "was noise reduction out at the transfer?" in told
     assert sorted(p.name for p in out.parent.iterdir()) == [
         *("decoded.wav", "decoded.wav.txt", "music.wav", "transfer.flac", "transfer.flac.txt"),
     ]
+
+
+def test_a_delay_as_the_programme_shows_it(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    source, out = tmp_path / "late.wav", tmp_path / "out.wav"
+    music = 0.3 * demo_music(RATE)
+    late = np.stack((music[:, 0], np.roll(music[:, 1], 1)), axis=1)  # by a sample
+    # Two sittings: in the second one the left channel is late.
+    late = np.concatenate((late, late, late[:, ::-1], late[:, ::-1]))
+    soundfile.write(source, late, RATE, subtype="PCM_24")
+    command = ["decode", str(source), str(out), *REFERENCE, "--azimuth-delay", "programme", "--force"]
+    assert main([*command, "--json"]) == 0
+    course = json.loads(capsys.readouterr().out)["azimuth_course"]
+    assert course["stretches_read"] == 4
+    assert [p["at_s"] for p in course["points"]] == [5.0, 15.0, 25.0, 35.0]
+    sample_us = 1e6 / RATE
+    wanted = [sample_us, sample_us, -sample_us, -sample_us]
+    assert [p["delay_us"] for p in course["points"]] == pytest.approx(wanted, abs=course["uncertainty_us"])
+    told = Path(f"{out}.txt").read_text(encoding="utf-8")
+    assert "by the programme, read in 4 of 4 stretches of 10 s, ±" in told
+    assert "\n    0:05 20." in told
+    assert "\n    0:25 −20." in told
+    soundfile.write(source, np.tile(music, (2, 1)), RATE, subtype="PCM_24")
+    assert main(command) == 0
+    assert "does not change along the tape" in Path(f"{out}.txt").read_text(encoding="utf-8")
+    soundfile.write(source, 0.01 * np.random.default_rng(1).standard_normal((10 * RATE, 2)), RATE, subtype="PCM_24")
+    assert main([*command[:2], str(tmp_path / "none.wav"), *command[3:]]) == 2
+    assert "shows no azimuth delay, because its channels have too little in common" in capsys.readouterr().err
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["late.wav", "out.wav", "out.wav.txt"]
 
 
 def test_without_uncertainty_none_is_stated(transfer: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -208,6 +239,8 @@ def test_a_sample_that_is_no_number_leaves_nothing_half_written(
         ([*REFERENCE, "--channels", "3"], "has no channel 3"),
         ([*REFERENCE, "--system", "type-x"], "invalid choice"),
         ([*REFERENCE, "--channels", "1", "--azimuth-delay", "5"], "this capture has one; leave it out"),
+        ([*REFERENCE, "--channels", "1", "--azimuth-delay", "programme"], "this capture has one; leave it out"),
+        ([*REFERENCE, "--azimuth-delay", "music"], "give a delay in µs, or the word programme"),
     ],
 )
 def test_bad_usage_is_one_sentence(

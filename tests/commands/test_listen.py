@@ -1,4 +1,4 @@
-"""`tapebench listen`: what it writes, what it says of it, and what it refuses."""
+"""`tapebench listen`: what it writes, prints and refuses."""
 
 from __future__ import annotations
 
@@ -50,7 +50,7 @@ def test_a_dirty_head_by_its_spectrum_before_and_after(tmp_path: Path, capsys: p
             assert change_db(sent[:, channel], without[:, channel], hz) == pytest.approx(0.6 - loss, abs=0.7), hz
     for hz in (250.0, 500.0):
         assert abs(change_db(sent[:, 0], without[:, 0], hz)) < 0.5
-    # Common practice, no source: what was dull is duller decoded.
+    # Common practice, no source: decoding makes dull sound duller.
     for hz in (4000.0, 8000.0):
         assert change_db(without[:, 0], with_b[:, 0], hz) < -3
     told = said["parts"][1]["change_db"]["8000"]

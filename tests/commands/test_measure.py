@@ -1,4 +1,4 @@
-"""`tapebench measure` from the command line: contract, words, exit codes."""
+"""`tapebench measure` from the command line: JSON, text, exit codes."""
 
 from __future__ import annotations
 
@@ -175,7 +175,7 @@ def test_a_tone_above_half_the_sample_rate(capture: Path, capsys: pytest.Capture
 
 
 def spoil(folder: Path, how: str) -> Path:
-    """A file that something is wrong with."""
+    """A file with something wrong."""
     tone = np.stack([0.1 * np.sin(2 * np.pi * 1000.0 * np.arange(48000) / 48000.0)] * 2, axis=1)
     path = folder / f"{how}.wav"
     match how:
@@ -217,7 +217,7 @@ REFUSED = ("missing", "folder", "empty", "text", "six channels", "no frames", "n
 def test_every_quantity_of_every_bad_file(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], quantity: str, how: str
 ) -> None:
-    """One sentence that names the file, or readings of which none is made up."""
+    """Either one sentence that names the file, or readings, none of them made up."""
     path = spoil(tmp_path, how)
     code, out, told = run(capsys, quantity, path)
     if how in REFUSED:

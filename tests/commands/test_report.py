@@ -64,7 +64,7 @@ def test_a_note_is_added_and_stands_in_the_report(
     ]
     page = (folder / "report.html").read_text(encoding="utf-8")
     assert "Added afterwards: Owner says it is &lt;right&gt; now." in page
-    assert "3 May 2026, 10:12 to 10:54" in page  # the work took no longer by that
+    assert "3 May 2026, 10:12 to 10:54" in page  # this does not count as working time
     assert main([*args, "--text"]) == 0
     assert "Added afterwards: Belt ordered." in capsys.readouterr().out
 

@@ -1,4 +1,4 @@
-"""A fault in the middle of a run: one line that says where what was accepted is and which file to send, and exit 3."""
+"""A fault in the middle of a run: one line says where the accepted readings are and which file to send; exit code 3."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.events import Answered
 from bench.session.record import store
 from bench.session.record.atomic import save_file
-from bench.session.record.lock import held
+from bench.session.record.lock import is_locked
 from bench.session.record.reader import read_session
 from tests.procedure.flow_bench import CLEAN, HEAD, words
 from tests.smooth import smooth_procedures
@@ -47,7 +47,7 @@ def folder(tmp_path: Path) -> Path:
 
 
 def inject(monkeypatch: pytest.MonkeyPatch, kind: type[Activity[Any]], method: str) -> threading.Event:
-    """Let a method fail; set once it has."""
+    """Make a method fail; the event is set when it has."""
     failed = threading.Event()
 
     def fails(*_: object) -> None:
@@ -59,7 +59,7 @@ def inject(monkeypatch: pytest.MonkeyPatch, kind: type[Activity[Any]], method: s
 
 
 def typed(failed: threading.Event) -> Iterator[str]:
-    """What a person types: an answer, and the one key once the next step was there to be seen."""
+    """What a person types: an answer, then the go-on key when the next step is shown."""
     yield "the last word\n"
     failed.wait(2.0)
     yield "\n"
@@ -78,7 +78,7 @@ def stopped(folder: Path, capsys: pytest.CaptureFixture[str], args: list[str]) -
     assert "ZeroDivisionError: injected" in file.read_text(encoding="utf-8")
     file.unlink()
     assert "Traceback" not in err
-    assert not held(session)
+    assert not is_locked(session)
     return session
 
 
@@ -133,7 +133,7 @@ def test_an_interrupt_stops_the_bench_thread_before_the_session_is_closed(
     last = capsys.readouterr().err.splitlines()[-1]
     assert last == f"tapebench: interrupted; what was accepted is safe in {session}"
     assert not desks[0].alive
-    assert not held(session)
+    assert not is_locked(session)
 
 
 def test_leaving_while_a_slow_disk_is_written_claims_nothing_and_keeps_the_lock(
@@ -169,7 +169,7 @@ def test_leaving_while_a_slow_disk_is_written_claims_nothing_and_keeps_the_lock(
     last = capsys.readouterr().err.splitlines()[-1]
     assert last.endswith(f"{session}: still being written; what was accepted last may not be on disk")
     assert said[-1].startswith("! not all is on disk yet: waiting, 2 s so far")
-    assert held(session)
+    assert is_locked(session)
     on.set()
     for thread in threading.enumerate():
         if thread.name == "bench":

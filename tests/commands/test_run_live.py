@@ -53,7 +53,7 @@ def workspace(tmp_path: Path) -> Path:
 
 
 def reference_tape(workspace: Path) -> list[tuple[float, float, float]]:
-    """What the reference tape would give on a machine that is right: dBFS at the interface, gaps between."""
+    """What the reference tape gives on a correct machine: dBFS at the interface, with gaps between the tones."""
     sheets = workspace / "procedures" / "sheets"
     tape = tomllib.loads((sheets / "reference-tapes" / "cassette-reference.toml").read_text(encoding="utf-8"))
     machine = tomllib.loads((sheets / "machines" / "three-head-cassette.toml").read_text(encoding="utf-8"))

@@ -1,4 +1,4 @@
-"""`tapebench tones`: what it writes, what it says, and what it refuses."""
+"""`tapebench tones`: what it writes, prints and refuses."""
 
 from __future__ import annotations
 

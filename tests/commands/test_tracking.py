@@ -1,4 +1,4 @@
-"""`tapebench tracking`: what it says, in words and in JSON, and what it refuses."""
+"""`tapebench tracking`: what it prints, as text and as JSON, and what it refuses."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""`tapebench validate`, as it is typed."""
+"""`tapebench validate` from the command line."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The file of readings: what may be missing, what is refused in one sentence, and what the answer holds."""
+"""The file of readings: what may be missing, what is refused in one sentence, and the contents of the answer."""
 
 from __future__ import annotations
 
@@ -130,6 +130,15 @@ def test_two_channels_without_level_are_dead() -> None:
     levels = [reading(quantity="level", frequency_hz=315, channel=c, value=-60) for c in ("left", "right")]
     told = answer({"readings": levels})
     assert (told["causes"][0]["cause"], told["causes"][0]["channel"]) == ("dead-channel", "both")
+
+
+def test_no_control_character_of_a_file_reaches_the_terminal(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "case.json"
+    file.write_text(json.dumps({"readings": [reading(quantity="\x1b[2Jx", id="\x1b[2J")]}), encoding="utf-8")
+    assert main(["diagnose", "--readings", str(file)]) == 0
+    assert "\x1b" not in capsys.readouterr().out
 
 
 def test_no_readings_know_nothing() -> None:

@@ -1,4 +1,4 @@
-"""The suggested test: what nothing has looked at, evidence that cleaning would take, and what has to be mended."""
+"""The suggested test: what has not been examined, evidence that cleaning would remove, and what has to be repaired."""
 
 from __future__ import annotations
 
@@ -37,7 +37,9 @@ def test_the_reference_tape_waits_for_a_clean_machine() -> None:
         return test.reference_passes > 0
 
     assert said(flat("before-cleaning"), possible=on_reference).next_test is None
-    assert said(flat("before-cleaning") + flat("after-cleaning"), possible=on_reference).next_test is not None
+    told = said(flat("before-cleaning") + flat("after-cleaning"), possible=on_reference).next_test
+    assert told is not None
+    assert told.needs == ("the reference tape",)
 
 
 def test_what_cleaning_took_away_is_gone_and_asks_for_nothing() -> None:

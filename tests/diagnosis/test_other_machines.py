@@ -1,4 +1,4 @@
-"""Diagnoses of a few machines of other physics; the benchmark has the many."""
+"""Diagnoses of a few machines with other physics; the benchmark has many more."""
 
 from __future__ import annotations
 
@@ -49,7 +49,7 @@ def test_what_speaks_for_a_cause_is_not_what_speaks_for_the_one_beside_it() -> N
 
 @pytest.mark.parametrize("seed", [700, 702])
 def test_a_wrong_speed_may_be_the_motor_or_its_trimmer(seed: int) -> None:
-    """Both move every tone alike: the trimmer's error is not told, or its uncertainty admits either."""
+    """Both change every tone equally, so the trimmer's error is not stated, or its uncertainty covers both."""
     data, truth = make(seed, ("motor-speed",), plan="whole")
     case = case_of(data, "machine")
     told = diagnose(case.machine, case.findings).settings

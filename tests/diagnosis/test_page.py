@@ -1,4 +1,4 @@
-"""What the page of a diagnosis tells a person."""
+"""The page of a diagnosis."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from bench.diagnosis.answer import Suspect, diagnose
 from bench.diagnosis.causes.table import CAUSES
 from bench.diagnosis.machine import Machine
 from bench.diagnosis.output.page import MOST_NOT_LOOKED_AT, curve_text, finding_text, first_line, not_looked_at
-from bench.diagnosis.readings.adjustable import out_of_line
+from bench.diagnosis.readings.adjustable import out_of_adjustment
 from bench.diagnosis.readings.finding import Finding
 from bench.diagnosis.settings import Setting
 
@@ -29,13 +29,15 @@ def test_a_machine_without_a_fault_that_is_out_needs_lining_up() -> None:
         for n, db in enumerate((-0.3, 7.37))
     )
     found = diagnose(Machine(), [low, replace(high, channel="left")])
-    assert found.out_of_line == (replace(high, channel="left"),)
+    assert found.out_of_adjustment == (replace(high, channel="left"),)
     healthy = replace(found, suspects=(), nothing=0.82)
     assert first_line(healthy).startswith(
         "no fault, as far as was measured (very likely, 82 %), but it needs lining up: "
     )
     assert first_line(healthy).endswith("400 Hz, left, as left +7.37 dB")
-    assert first_line(replace(healthy, out_of_line=())) == "nothing wrong, as far as was measured: very likely, 82 %"
+    assert (
+        first_line(replace(healthy, out_of_adjustment=())) == "nothing wrong, as far as was measured: very likely, 82 %"
+    )
 
 
 def test_the_curve_of_a_cause_is_given_over_the_measured_one() -> None:
@@ -54,15 +56,15 @@ def test_the_curve_of_a_cause_is_given_over_the_measured_one() -> None:
 
 def test_a_tolerance_that_is_given_counts_instead_of_the_usual_one() -> None:
     high = Finding("1", "as-left", "reference-tape", "level", "left", 1.8, "dB")
-    assert out_of_line([high]) == (high,)
-    assert out_of_line([replace(high, out=False)]) == ()
+    assert out_of_adjustment([high]) == (high,)
+    assert out_of_adjustment([replace(high, out=False)]) == ()
 
 
 def test_what_was_out_before_it_was_read_again_is_not_out() -> None:
     before = Finding("1", "after-cleaning", "reference-tape", "level", "left", 3.0, "dB")
     after = replace(before, stage="as-left", value=0.1)
-    assert out_of_line([before]) == (before,)
-    assert out_of_line([before, after]) == ()
+    assert out_of_adjustment([before]) == (before,)
+    assert out_of_adjustment([before, after]) == ()
 
 
 @pytest.mark.parametrize(

@@ -1,4 +1,4 @@
-"""What the diagnosis takes of a session's readings."""
+"""How a session's readings become the input of a diagnosis."""
 
 from __future__ import annotations
 

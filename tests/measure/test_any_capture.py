@@ -1,4 +1,4 @@
-"""What holds for every quantity: any split into blocks, bad input, nothing that is not finite."""
+"""What applies to every quantity: any split into blocks, bad input, only finite values."""
 
 from __future__ import annotations
 
@@ -8,13 +8,14 @@ from functools import lru_cache
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from bench.measure.catalogue import METERS, QUANTITIES
 from bench.measure.meters import Options, make_meter
 from bench.measure.reading import Measured, NoReading, Reading
+from tests.cases import cases
 from tests.measure.captures import hiss, mono, tone
 from tests.results import no_reading
 
@@ -77,7 +78,7 @@ def test_readings_are_as_the_catalogue_has_them(meter: str) -> None:
 
 
 @pytest.mark.parametrize("quantity", ASKED)
-@settings(max_examples=6, deadline=None)
+@cases(6)
 @given(
     blocks=st.lists(st.one_of(st.integers(1, 700), st.integers(700, 40000)), min_size=1, max_size=5),
     rate=st.sampled_from([8000.0, 11025.0, RATE, 22050.0]),

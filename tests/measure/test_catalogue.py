@@ -1,4 +1,4 @@
-"""The table of quantities: each has all its facts, and what it names is there."""
+"""The table of quantities: each has all its facts, and whatever it names exists."""
 
 from __future__ import annotations
 
@@ -44,6 +44,6 @@ def test_the_curves_are_those_that_are_drawn_so() -> None:
 
 
 def test_a_quantity_stands_in_the_table_and_on_its_page_alone() -> None:
-    """Nothing else need know its name, but what an exercise looks for a fault in, and what a diagnosis weighs."""
+    """No other code needs its name, except the readings in which exercises look for faults and those of a diagnosis."""
     files = {p.name for p in Path(bench.__file__).parent.rglob("*.py") if '"mono_sum"' in p.read_text(encoding="utf-8")}
     assert files == {"catalogue.py", "mono_sum.py", "exercise.py", "answer.py", "wiring.py"}

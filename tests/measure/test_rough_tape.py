@@ -79,7 +79,7 @@ def test_a_dropout_is_in_no_level(milliseconds: float, depth_db: float) -> None:
     t = np.arange(round(4.0 * RATE)) / RATE
     hole = depth_db * np.exp(-np.log(2.0) * ((t - 1.7) / (0.0005 * milliseconds)) ** 2)
     told = level(tone(1000.0, 4.0, 0.1 * 10.0 ** (-hole / 20.0)), RATE)
-    # 0.02 dB: what a reading may be off at thirty dropouts a minute; a dropout's foot is as shallow as wander is.
+    # 0.02 dB: allowed error at thirty dropouts a minute; the edge of a dropout is as shallow as wander.
     assert a_reading(told.readings[0]).value == pytest.approx(-20.0, abs=0.02)
 
 
@@ -123,7 +123,7 @@ def test_the_uncertainty_is_that_of_the_machine_and_says_what_it_is_made_of() ->
         delay_holds.append(abs(off - half * round(off / half)) <= delay.uncertainty)
         run = speed(capture.samples, RATE, Options(nominal=10000.0))
         speed_holds.append(holds(run.readings[0], truth.machine_speed_percent))
-    # Of 12 that hold 19 times in 20, fewer than 9 do once in five hundred.
+    # Of 12 that hold with 95 % probability, fewer than 9 hold once in 500 trials.
     assert min(sum(level_holds), sum(delay_holds), sum(speed_holds)) >= 9
 
 

@@ -1,4 +1,4 @@
-"""What bias does to level, treble, distortion and headroom, read through the meters; common practice, no source.
+"""The effect of bias on level, treble, distortion and headroom, read by the meters; common practice, no source.
 
 Tape data sheets draw these curves over bias: 10 kHz peaks below the right bias and falls past it, long wavelengths
 peak about it, third harmonic falls with bias, the maximum output level is best at or past the right bias, and the
@@ -57,7 +57,7 @@ def most(name: str, db: float, hz: float, quantity: str) -> float:
 def test_treble_peaks_below_the_right_bias_and_falls_past_it(name: str) -> None:
     curve = {db: at(name, db, 10000.0) for db in (-6.0, -4.0, -2.0, 0.0, 1.0, 4.0)}
     assert max(curve, key=lambda db: curve[db]) == -2.0
-    # As the tapes' own sheets tell it: some 1.6 dB for each dB of bias more.
+    # As on the tapes' sheets: about 1.6 dB for each dB of extra bias.
     assert curve[1.0] - curve[0.0] == pytest.approx(-1.6, abs=0.3)
     assert curve[4.0] < -7.0
     assert curve[-6.0] < curve[-4.0]

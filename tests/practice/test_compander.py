@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from bench.measure.meters import Options
-from bench.measure.quantities.encoder_decoder import Twice, decoding_error, encoding_error
+from bench.measure.quantities.encoder_decoder import InAndOut, decoding_error, encoding_error
 from bench.measure.reading import Reading
 from bench.practice.machine import PracticeMachine
 from bench.problem import Problem
@@ -44,15 +44,15 @@ def came(of: PracticeMachine, hz: float, db: float, position: str) -> Reading:
     return a_reading(level(heard, RATE, Options(frequency=hz)).readings[0])
 
 
-def encoded(of: PracticeMachine, sheet: list[tuple[float, float, float]] = SHEET) -> list[Twice]:
-    return [Twice(hz, db, came(of, hz, db, "record-only"), came(of, hz, db, "off")) for hz, db, _ in sheet]
+def encoded(of: PracticeMachine, sheet: list[tuple[float, float, float]] = SHEET) -> list[InAndOut]:
+    return [InAndOut(hz, db, came(of, hz, db, "record-only"), came(of, hz, db, "off")) for hz, db, _ in sheet]
 
 
-def decoded(of: PracticeMachine, sheet: list[tuple[float, float, float]] = SHEET) -> list[Twice]:
+def decoded(of: PracticeMachine, sheet: list[tuple[float, float, float]] = SHEET) -> list[InAndOut]:
     twice = []
     for hz, _, fed in sheet:
         without = came(of, hz, fed, "off")
-        twice.append(Twice(hz, without.value - REFERENCE_DBFS, came(of, hz, fed, "replay-only"), without))
+        twice.append(InAndOut(hz, without.value - REFERENCE_DBFS, came(of, hz, fed, "replay-only"), without))
     return twice
 
 
@@ -82,7 +82,7 @@ def test_a_circuit_that_is_off_is_found_and_the_other_is_not_blamed(side: str) -
     encoding = np.array([a_reading(r).value for r in encoding_error(encoded(of, SHEET[2:4])).readings], dtype=float)
     decoding = np.array([a_reading(r).value for r in decoding_error(decoded(of, SHEET[2:4])).readings], dtype=float)
     wrong, right = (encoding, decoding) if side == "encoder_side_db" else (decoding, encoding)
-    # Too little is added, or taken off: a side path of 4 dB less gives 1 + 2.16/1.58, 2.5 dB less than 10 dB; the
+    # The boost, or the cut, is too small: a side path of 4 dB less gives 1 + 2.16/1.58, 2.5 dB less than 10 dB; the
     # decoder's curve is read at its output level, which is higher and boosted less.
     assert wrong.max() < -0.5
     assert wrong.min() == pytest.approx(-2.0, abs=1.0)

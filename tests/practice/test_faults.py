@@ -1,6 +1,6 @@
-"""For each shipped fault: which readings move, which way and by how much, measured as a capture of a deck would be.
+"""For each shipped fault: which readings change, in which direction and by how much, as on a capture of a deck.
 
-Figures are the published formulae worked by hand, or common practice without a source where no formula is named.
+Figures are computed by hand from published formulas, or common practice without a source where none is named.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from bench.measure.meters import Options
-from bench.measure.quantities.encoder_decoder import Twice, decoding_error, encoding_error
+from bench.measure.quantities.encoder_decoder import InAndOut, decoding_error, encoding_error
 from bench.measure.quantities.mistracking import mistracking
 from bench.measure.reading import Measured, NoReading, Reading, Result
 from bench.practice.machine import PracticeMachine
@@ -37,7 +37,7 @@ SENT = -12.0
 
 
 def only(measured: Measured, quantity: str, channel: str, method: str = "") -> Result:
-    """The first result that answers to these."""
+    """The first result with these attributes."""
     for reading in measured.readings:
         if reading.quantity == quantity and reading.channel == channel and method in reading.method.name:
             return reading
@@ -115,7 +115,7 @@ def tracked(m: PracticeMachine) -> Measured:
 
 
 def circuit(
-    positions: str, hz: float, db: float, judge: Callable[[list[Twice]], Measured]
+    positions: str, hz: float, db: float, judge: Callable[[list[InAndOut]], Measured]
 ) -> Callable[[PracticeMachine], Measured]:
     """A tone with the noise reduction at a position and out; re 200 nWb/m (ANSI), 1.19 dB below 250 (DIN)."""
 
@@ -125,7 +125,7 @@ def circuit(
             m.switch("noise-reduction", position)
             heard = recorded(m, 3, tone(hz, SENT - 1.19 + db, 2.0))
             readings.append(level(heard, RATE, Options(frequency=hz)).readings[0])
-        return judge([Twice(hz, db, *readings)])
+        return judge([InAndOut(hz, db, *readings)])
 
     return taken
 
@@ -289,12 +289,12 @@ TABLE: dict[str, Moves] = {
         "replay 10 kHz, left": (-0.1, 0.1),
     },
     "record-level-off": {
-        # 0.3 dB of saturation at the reference level come back.
+        # 0.3 dB of saturation at the reference level are recovered.
         "recorded level, left": (-4.0, -3.6),
         "recorded level, right": (-4.0, -3.6),
         "recorded 10 kHz, left": (-4.05, -3.9),
         "replay level, left": (-0.1, 0.1),
-        # 2 dB low is inside 3 dB of mistracking, 6 dB low is not.
+        # 2 dB low gives less than 3 dB of mistracking, 6 dB low gives more.
         "mistracking": (-5.5, -3.5),
     },
     # The output carries what the control and the mark let through: recordings and, for the mark, replay as well.
@@ -329,7 +329,7 @@ TABLE: dict[str, Moves] = {
         "recorded 10 kHz, left": (2.0, 7.0),
         "replay 10 kHz, left": (-0.1, 0.1),
     },
-    # The component alone is read below.
+    # The component itself is checked below.
     "worn-pinch-roller": {"flutter": (0.2, 0.35), "weave": (1.0, 6.0), "replay level, left": (-0.1, 0.1)},
     "slipping-belt": {"speed drift": (0.1, 1.5), "flutter": (0.05, 0.5), "replay level, left": (-0.1, 0.1)},
     "bent-capstan": {"flutter": (0.15, 0.35), "weave": (-0.05, 0.05), "replay level, left": (-0.1, 0.1)},
@@ -360,7 +360,7 @@ TABLE: dict[str, Moves] = {
     # A decoder's curve is read at its output level, here about 3 dB higher, where the boost is smaller.
     "weak-decoder": {"decoding": (-2.5, -1.0), "encoding": (-0.1, 0.1), "recorded 10 kHz, left": (-0.1, 0.1)},
 }
-"""Change of each reading, lowest and highest, in its unit; one around 0 is a reading that must stay."""
+"""Range of the change of each reading, in its unit; a range around 0 is for a reading that must not change."""
 
 OF_THEIR_OWN = {"dead-channel", "inverted-channel"}
 

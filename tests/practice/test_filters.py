@@ -26,7 +26,7 @@ def test_minimum_phase_is_that_of_the_analogue_network() -> None:
     # A replay amplifier's lift of 120 µs: phase atan(2π f t).
     omega = 2 * np.pi * FREQUENCIES
     taps = minimum_phase(10 * np.log10(1 + (omega * 120e-6) ** 2), 1024)
-    # Higher up the phase differs by what the network would do above half the sample rate.
+    # At higher frequencies the phase differs by the network's response above half the sample rate.
     for hz in (100.0, 315.0, 1000.0):
         got = response_of(taps, hz)
         assert 20 * np.log10(abs(got)) == pytest.approx(10 * np.log10(1 + (2 * np.pi * hz * 120e-6) ** 2), abs=0.01)

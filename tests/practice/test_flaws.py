@@ -29,13 +29,13 @@ def test_print_is_heard_one_layer_away() -> None:
 
 
 def test_print_is_of_long_wavelengths() -> None:
-    # 12 µm of tape: waves shorter than 75 µm, 632 Hz at 47.625 mm/s, by hand, hardly reach the next layer.
+    # 12 µm of tape: wavelengths below 75 µm (632 Hz at 47.625 mm/s, by hand) hardly reach the next layer.
     assert echo_corner_hz(MEDIA["I"], 47.625) == pytest.approx(631.6, abs=0.5)
     assert echo_corner_hz(MEDIA["open reel"], 381.0) == pytest.approx(1212.8, abs=0.5)
 
 
 def test_a_magnetised_machine_takes_treble_on_every_pass() -> None:
-    """Common practice, no source: slow, a little; the second pass of a fresh recording is worse than the first."""
+    """Common practice, no source: a small, slow loss; the second pass of a new recording is worse than the first."""
     machine = deck({**QUIET, "magnetised": 1.0}, heads=2, tape={"noise_db": -75.0, "print_db": -150.0})
     machine.load("work")
     machine.switch("transport", "record")
@@ -54,10 +54,10 @@ def test_a_magnetised_machine_takes_treble_on_every_pass() -> None:
     assert np.diff(high[:5]) == pytest.approx([-0.229] * 4, abs=2 * uncertainty)
     assert 2 * uncertainty < 0.229
     assert abs(low[4] - low[0]) < 0.06
-    # Demagnetised, it takes no more; what the head's own magnetism cost is back, what the tape has lost is not.
+    # After demagnetising, nothing more is lost; the loss by the head's magnetism is gone, that of the tape remains.
     assert high[6] == pytest.approx(high[5], abs=2 * uncertainty)
     assert high[5] < high[0] - 0.6
-    # A fresh recording is whole again.
+    # A new recording has no loss.
     machine.rewind()
     machine.switch("transport", "record")
     machine.process(tone(10000.0, -38.0, 2.5))

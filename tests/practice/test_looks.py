@@ -1,4 +1,4 @@
-"""What is seen of a practice machine follows from its figures: common practice, no source."""
+"""The appearance of a practice machine follows from its figures: common practice, no source."""
 
 from __future__ import annotations
 

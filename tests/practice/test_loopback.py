@@ -1,4 +1,4 @@
-"""The practice loop: what a plain interface does to what is sent, by the figures it was given."""
+"""The practice loop treats what is sent according to the figures of the interface."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ def tone(hz: float, dbfs: float, seconds: float = 2.0) -> np.ndarray:
 
 
 def dbfs(x: np.ndarray, hz: float) -> float:
-    """By projection on the tone, whole cycles only."""
+    """By projection onto the tone over whole cycles."""
     n = np.arange(len(x))
     return float(20 * np.log10(2 * abs(np.mean(x * np.exp(-2j * np.pi * hz * n / RATE)))))
 

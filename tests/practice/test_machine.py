@@ -1,4 +1,4 @@
-"""The practice machine against closed formulae, by an estimate of the tests' own; and how hands act on it.
+"""The practice machine against closed formulas, measured by the tests' own code; and the effect of hands on it.
 
 Expected losses are computed tables of published formulae (Wallace, Eargle, IEC 60094-1), as literals.
 """
@@ -9,7 +9,7 @@ from typing import Literal
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.measure.meters import Options
@@ -17,6 +17,7 @@ from bench.practice.facts import FaultFacts, MachineFacts, Table, TapeFacts
 from bench.practice.machine import PracticeMachine
 from bench.problem import Problem
 from bench.tape.fluxivity import Fluxivity
+from tests.cases import cases
 from tests.measure.whole_array import azimuth
 from tests.practice.deck import QUIET, RATE, TONES, deck, level_dbfs, phasor, play, reference, response, run, tone
 from tests.results import a_reading
@@ -92,7 +93,7 @@ def test_speed_shifts_every_tone() -> None:
     heard = play(machine, "response-1000", 2.0)[:, 0]
     angles = np.unwrap(np.angle(np.array([phasor(heard[i : i + 4800], 1010.0) for i in range(0, 90000, 480)])))
     drift = np.polyfit(np.arange(angles.size) * 480 / RATE, angles, 1)[0]
-    # phasor() restarts its own phase at each slice, so what is left turns with the tone itself.
+    # phasor() restarts its phase at each slice, so the remaining phase advances with the tone.
     turns = 1010.0 * 480 / RATE
     seen = (drift * 480 / RATE / (2 * np.pi) + round(turns)) * RATE / 480
     assert seen == pytest.approx(1010.0, abs=0.01)
@@ -183,7 +184,7 @@ def test_erasure_leaves_what_the_figures_say() -> None:
 
 
 def test_hiss_has_the_level_of_its_figures() -> None:
-    # That of a tape that has passed the bias of the record head, as data sheets give it.
+    # The noise of bias-erased tape, as data sheets give it.
     machine = deck(QUIET, tape={"noise_db": -50.0})
     machine.load("work")
     machine.switch("transport", "record")
@@ -223,7 +224,7 @@ def test_third_harmonic_is_3_percent_at_mol() -> None:
 
 
 def busy(of: PracticeMachine, heads: int, tape: Literal["work", "reference"]) -> None:
-    """Set it going: recording on three heads, replaying on two, or the reference tape."""
+    """Start it: recording on three heads, replaying on two, or playing the reference tape."""
     of.load(tape)
     if tape == "work":
         of.switch("transport", "record")
@@ -234,7 +235,7 @@ def busy(of: PracticeMachine, heads: int, tape: Literal["work", "reference"]) ->
         of.switch("transport", "play")
 
 
-@settings(max_examples=12, deadline=None)
+@cases(12)
 @given(
     st.lists(st.integers(1, 3000), min_size=1, max_size=12),
     st.sampled_from([(3, "work"), (2, "work"), (3, "reference")]),

@@ -1,4 +1,4 @@
-"""The practice machine as the program measures it, against closed formulae worked out elsewhere."""
+"""The practice machine as the program measures it, against closed formulas computed elsewhere."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ AZIMUTH = {
     (381.0, 2.75): [-0.002, -0.023, -0.090, -0.146, -0.228, -0.357],
 }
 LAST_DIGIT = 0.001
-"""The literals are rounded, and so far the machine itself goes: dB."""
+"""Rounding of the literals and accuracy of the machine itself, dB."""
 
 
 def machine(speed_mm_s: float, practice: Table, **more: float) -> PracticeMachine:
@@ -56,7 +56,7 @@ def levels(of: PracticeMachine) -> list[Reading]:
 
 
 def agree(readings: list[Reading], expected: list[float]) -> None:
-    """Each covers the literal by its own stated uncertainty (k = 2); one of the six may miss it by as much again."""
+    """Each covers the literal within its own stated uncertainty (k = 2); one of the six may be off by twice that."""
     outside = 0
     for reading, literal in zip(readings, expected, strict=True):
         assert reading.uncertainty < 0.05
@@ -85,7 +85,7 @@ def test_azimuth(made: tuple[float, float], expected: list[float]) -> None:
 
 
 def mismatch(of: PracticeMachine, base_hz: float, expected: dict[float, float]) -> None:
-    """Levels re that of one frequency cover the literals by their own stated uncertainty (k = 2)."""
+    """Levels relative to that of one frequency cover the literals within their own stated uncertainty (k = 2)."""
 
     def at(hz: float) -> Reading:
         return a_reading(level(play(of, f"response-{hz:g}", 1.9), RATE, Options(frequency=hz)).readings[0])

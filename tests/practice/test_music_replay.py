@@ -19,7 +19,7 @@ FACTS = MachineFacts("deck", 3, 47.625, 0.9, (120.0, 3180.0), Fluxivity(250.0, "
 
 
 def music(seconds: float = 4.0) -> np.ndarray:
-    """Noise that falls with frequency to 24 kHz, loud and soft by turns; both channels alike but for some."""
+    """Noise that falls with frequency to 24 kHz, alternately loud and soft; the channels are mostly equal."""
     rng = np.random.default_rng(3)
     white = rng.standard_normal((round(seconds * RATE), 3))
     pink = lfilter([1.0], [1.0, -0.9], white, axis=0)
@@ -54,7 +54,7 @@ def test_dirt_is_heard_as_the_treble_it_costs(heads: int) -> None:
     replayed = replay_music(piece, path_through_machine(make, facts, "I"), None)
     times = 1.8 if heads == 2 else 1.0
     for hz, loss in ((2000.0, 2.29), (4000.0, 4.58), (8000.0, 9.17)):
-        # Levels are matched about 400 Hz, where 0.46 dB are lost, and 0.55 on the average of the matched octaves.
+        # Levels are matched around 400 Hz, where 0.46 dB are lost, and 0.55 dB on average over the matched octaves.
         expected = -(loss - 0.5) * times
         assert transfer_db(piece[:, 0], replayed.samples[:, 0], hz) == pytest.approx(expected, abs=0.35), hz
 

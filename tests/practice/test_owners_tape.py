@@ -1,4 +1,4 @@
-"""The owner's tape on the practice machine: music alone shows at what angle it was recorded."""
+"""The owner's tape on the practice machine: music alone shows the azimuth at which it was recorded."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a sheet's table may say, and how faults change a machine."""
+"""What the table of a sheet may contain, and how faults change a machine."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Every shipped machine can be lined up, and behaves on its tape as the trade knows it."""
+"""Every shipped machine can be lined up, and behaves on its tape as is common in the trade."""
 
 from __future__ import annotations
 
@@ -69,7 +69,7 @@ def shipped(name: str, *faults: str, seed: int = 1) -> tuple[PracticeMachine, Ma
 
 
 def recorded(machine: PracticeMachine, heads: int, sent: np.ndarray) -> np.ndarray:
-    """What comes back of what is sent, past its beginning."""
+    """The replay of what is sent, without its beginning."""
     machine.load("work")
     machine.rewind()
     machine.switch("transport", "record")
@@ -97,7 +97,7 @@ def test_it_replays_its_reference_tape_flat(name: str) -> None:
         machine.switch("transport", "play")
         heard = run(machine, 1.0)[24000:, 0]
         off = level_dbfs(heard, section.hz) + 12 - section.db - section.recorded_error_db
-        # The head's edges lift and dip long wavelengths (open reel).
+        # The edges of the head make the response ripple at long wavelengths (open reel).
         assert abs(off) < (0.1 if section.hz > 300 else 0.8), section.id
 
 

@@ -1,4 +1,4 @@
-"""A machine with a setting for each type of tape: shared trimmers act at all of them, own ones at theirs alone."""
+"""A machine with a setting for each type of tape: shared trimmers act in all settings, the others in their own."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ def test_each_setting_has_bias_of_its_own(port: PracticePort) -> None:
     assert len({round(before[f"bias left {name}"], 6) for name in ("ferric", "chrome", "metal")}) == 3
     port.turn("bias left chrome", 20.0)
     after = port.machine.truth()
-    # Both channels hang on one oscillator, so that the other one moves a little too.
+    # One oscillator feeds both channels, so the other one changes a little too.
     moved = {name for name in after if after[name] != before[name]}
     assert {"bias left chrome"} <= moved <= {"bias left chrome", "bias right chrome"}
 

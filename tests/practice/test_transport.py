@@ -1,4 +1,4 @@
-"""Wow and flutter at the rates of the parts, weave of the path."""
+"""Wow and flutter at the rates of the parts, and weave of the tape."""
 
 from __future__ import annotations
 

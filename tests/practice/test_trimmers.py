@@ -1,16 +1,17 @@
-"""Trimmers: sense, reach, backlash, stops."""
+"""Trimmers: direction, range, backlash, stops."""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.measure.meters import Options
 from bench.practice.machine import PracticeMachine
 from bench.practice.physics import MachinePhysics
 from bench.practice.trimmers import STOP_DEGREES, Trimmer, draw_trimmers
+from tests.cases import cases
 from tests.measure.whole_array import level
 from tests.practice.deck import QUIET, RATE, deck, run
 from tests.results import a_reading
@@ -24,7 +25,7 @@ def trimmer(**more: float) -> Trimmer:
 def test_reversing_loses_the_backlash() -> None:
     t = trimmer()
     t.turn(-20.0)
-    # From the middle of its play, the first half of it is lost.
+    # Starting from the middle of its play, half of the play is lost.
     assert t.error == pytest.approx(2.0 - 0.1 * 17.0)
     t.turn(5.0)
     assert t.error == pytest.approx(0.3)
@@ -74,7 +75,7 @@ def test_names() -> None:
     assert sorted(draw_trimmers(MachinePhysics(), 3, 1, 1.0)) == sorted([*NAMES, "record azimuth"])
 
 
-@settings(max_examples=50, deadline=None)
+@cases(50)
 @given(st.integers(0, 10**6), st.sampled_from([0.0, 14.0, -14.0]))
 def test_the_right_setting_is_within_reach(seed: int, fault_arcmin: float) -> None:
     physics = MachinePhysics(replay_azimuth_arcmin=fault_arcmin)
@@ -82,7 +83,7 @@ def test_the_right_setting_is_within_reach(seed: int, fault_arcmin: float) -> No
         way = -t.error / t.per_degree
         wanted = t.degrees + way + (t.backlash / 2 if way > 0 else -t.backlash / 2)
         assert abs(wanted) <= STOP_DEGREES - 10
-        # Turned there from its own side, it is right.
+        # Approached from that side, it is right.
         t.turn(wanted - t.degrees)
         assert t.error == pytest.approx(0.0, abs=1e-9)
 

@@ -18,30 +18,14 @@ from bench.procedure.state.snapshot import Snapshot
 from bench.run_request import RunRequest
 from bench.signals.source import Source
 from bench.workspace import Workspace
+from tests.procedure import small_bench as small
 from tests.smooth import smooth_procedures
 
 HEAD = 'format = 1\ntitle = "T"\nsummary = "S"\ntakes_minutes = 1\npart = true\n'
 
-CLEAN = """
-[[step]]
-kind = "by-hand"
-id = "clean"
-title = "Clean"
-do = "Clean."
-does = ["clean", "demagnetise"]
-"""
-
-LEVEL = """
-[[step]]
-kind = "adjust"
-id = "level"
-title = "Replay level"
-do = "Turn."
-quantity = "level"
-plays = "level-400"
-target = "machine.replay_level"
-trimmers = { left = "replay level left", right = "replay level right" }
-"""
+CLEAN, PLAY = small.CLEAN, small.PLAY
+LEVEL = small.LEVEL.replace('"replay-level"', '"level"').replace('plays = "level"', 'plays = "level-400"')
+RECORD = small.RECORD.replace("db = 0", "db = -20, seconds = 1.0")
 
 MEASURE = """
 [[step]]
@@ -53,26 +37,6 @@ quantity = "level"
 plays = "level-400"
 seconds = 1.0
 target = "machine.replay_level"
-"""
-
-PLAY = """
-[[step]]
-kind = "reference"
-id = "play"
-title = "Play"
-do = "Play it."
-targets = { level = "machine.replay_level" }
-"""
-
-RECORD = """
-[[step]]
-kind = "record-replay"
-id = "record"
-title = "Record"
-do = "Record."
-sends = [{ hz = 400, db = -20, seconds = 1.0 }]
-reference_hz = 400
-targets = { record_replay_level = "machine.record_level" }
 """
 
 WITH = RECORD.replace('"record"\ntitle', '"with"\ntitle') + 'noise_reduction = "on"\n'

@@ -44,8 +44,8 @@ def adjust(name: str, quantity: str, sends: str, target: str, trimmers: str, **k
     return step("adjust", name, quantity=f'"{quantity}"', sends=sends, target=f'"{target}"', trimmers=both, **keys)
 
 
-TWO = "[{ hz = 400, db = -20 }, { hz = 10000, db = -20 }]"
-HIGH = "[{ hz = 400, db = -20 }, { hz = 12500, db = -20 }]"
+TWO = "[{ hz = 400, db = -20 }, { hz = 10000, db = -30 }]"
+HIGH = "[{ hz = 400, db = -20 }, { hz = 12500, db = -30 }]"
 FULL = "[{ hz = 400, db = 0 }]"
 
 
@@ -66,7 +66,7 @@ def line_up(via: str = "") -> str:
 
 @dataclass(slots=True)
 class Ran:
-    """A run that is over."""
+    """A finished run."""
 
     outcome: Outcome
     opened: OpenRun

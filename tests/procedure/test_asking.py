@@ -1,4 +1,4 @@
-"""What a person reads from something else and types, and who signs."""
+"""Figures that a person reads elsewhere and types, and who signs."""
 
 from __future__ import annotations
 

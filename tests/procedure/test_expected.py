@@ -1,4 +1,4 @@
-"""How a tone that was heard is told to be one of those that are expected."""
+"""How a tone that was heard is assigned to one of the expected tones."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ def test_all_sections_in_order_on_a_machine_that_is_off_in_speed_and_level() -> 
 def test_a_dirty_head_does_not_turn_azimuth_into_response() -> None:
     e = tape()
     assert heard(e, 315, -12.0) == "level"
-    assert heard(e, 10000, -34.0) == "azimuth-10k"  # 12 dB of treble lost, just where the response would read
+    assert heard(e, 10000, -34.0) == "azimuth-10k"  # 12 dB of treble lost, which is the level of the response section
 
 
 def test_two_sections_of_one_frequency_and_level_are_as_far_off_as_each_other() -> None:

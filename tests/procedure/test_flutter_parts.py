@@ -1,4 +1,4 @@
-"""Flutter by its parts, on a carrier made with known modulation: f(t) = fc (1 + Σ p sin 2πft)."""
+"""Flutter of each part, on a carrier with known modulation: f(t) = fc (1 + Σ p sin 2πft)."""
 
 from __future__ import annotations
 

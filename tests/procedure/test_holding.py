@@ -1,4 +1,4 @@
-"""Hold pauses sound, tape and timer; the one key goes on."""
+"""Hold pauses sound, tape and timer; the same key resumes."""
 
 from __future__ import annotations
 
@@ -67,7 +67,7 @@ def test_no_sound_is_sent_and_none_is_heard(bench: Bench) -> None:
         assert block is not None
         run.runner.hear(block)
         heard = float(abs(block.samples).max())
-    assert heard < 0.01  # the tape stands
+    assert heard < 0.01  # the tape is stopped
     run.runner.obey(say.Hold())
     assert run.runner.snapshot().sending == "1000 Hz at -32.0 dBFS"
     listen_through(run)

@@ -1,4 +1,4 @@
-"""`calibrate-interface`, rehearsed on the practice loop, and the sheet that comes of it."""
+"""`calibrate-interface`, rehearsed on the practice loop, and the sheet that it writes."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a file can say wrong of the interface's own steps, and of azimuth by programme."""
+"""Mistakes in files about steps for the interface and about azimuth by programme."""
 
 from __future__ import annotations
 

@@ -1,6 +1,6 @@
-"""One mistake of every kind, planted: each is told exactly once, on its line, and nothing else is told.
+"""One planted mistake of every kind: each is reported exactly once, on its line, and nothing else is.
 
-The files lie in `planted/`. A comment on a line says what must be told of it: the key, a colon, part of the sentence.
+The files are in `planted/`. A comment on a line has what must be reported: the key, a colon, part of the sentence.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""A channel that is the wrong way round, while azimuth is set one tone after another."""
+"""A channel of inverted polarity, while azimuth is set with one tone after another."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ def test_half_a_period_is_no_delay_once_polarity_is_known(tmp_path: Path, invert
     """158.7 µs at 3.15 kHz is half a period: a screw turned by that would be 40 times off the fine target."""
     which = "right" if inverted else "none"
     ran = run(tmp_path, HEAD + STEPS, "three-head-cassette", replay_azimuth_arcmin=8.0, inverted_channel=which)
-    assert ran.outcome.words == ({"in": 3, "out": 3} if inverted else {"in": 3})  # polarity is out by itself
+    assert ran.outcome.words == ({"in": 3, "out": 3} if inverted else {"in": 3})  # polarity alone is out
     assert abs(ran.machine.truth()["replay azimuth"]) < 2.0
     methods = [r.reading.method for r in ran.opened.store.records() if r.reading.quantity == "azimuth_delay"]
     assert [m.inverted for m in methods] == [inverted] * 3

@@ -32,7 +32,7 @@ def cautions(step: dict[str, Any]) -> dict[str, str]:
 
 
 def texts(step: StepBase) -> str:
-    """What a step says is to be done."""
+    """The instructions of a step."""
     checklist = step.checklist if isinstance(step, ByHand) else ()
     return " ".join((step.do, *checklist))
 
@@ -55,7 +55,7 @@ def test_a_trimmer_inside_the_machine_is_never_turned_without_the_word_mains() -
 
 
 def test_nobody_is_asked_to_feel_what_is_live_or_turning() -> None:
-    """No warmth of a transformer by hand, no finger on a reel that turns."""
+    """Nobody is asked to feel a transformer for warmth or to touch a turning reel."""
     touching = re.compile(r"\bfeel the cover|finger (lightly )?on|hand on the (cover|reel)", re.IGNORECASE)
     for name, step in STEPS:
         said = " ".join(str(step.get(key, "")) for key in ("do", "why", "good", "if_not", "hints"))

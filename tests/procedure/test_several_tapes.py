@@ -1,4 +1,4 @@
-"""A run on several tapes: the machine is set for each, readings carry its name, and what a turn moved is read again."""
+"""A run on several tapes: the machine is set for each, readings have its name, and disturbed ones are read again."""
 
 from __future__ import annotations
 

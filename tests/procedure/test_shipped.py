@@ -1,4 +1,4 @@
-"""The procedures and sheets that ship, and what becomes of them when they are damaged."""
+"""The shipped procedures and sheets, intact and damaged."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
 
 from bench.problem import Problem
@@ -28,6 +28,7 @@ from bench.procedure.model.steps import (
 )
 from bench.procedure.run.views import step_view
 from bench.workspace import Workspace, shipped_procedures
+from tests.cases import cases
 
 SHIPPED = shipped_procedures()
 LIBRARY = Library(Workspace(SHIPPED.parent))
@@ -136,12 +137,12 @@ def test_a_line_up_has_the_order_of_the_trade(name: str) -> None:
     """Dirt, magnetism, warm-up, speed, azimuth, replay, record, as left: common practice, no source."""
     job = LIBRARY.load_job(name)
     ids = [s.id for s in job.steps]
-    warm = "warm-up/half-an-hour" if name.startswith("open-reel") else "warm-up/ten-minutes"
+    reel = name.startswith("open-reel")
     order = [
         "found-dirty/response",
         "clean/metal",
         "demagnetise/demagnetise",
-        warm,
+        "warm-up/half-an-hour" if reel else "warm-up/ten-minutes",
         "found-clean/response",
         "found-replay/play",
         "speed/speed",
@@ -152,7 +153,7 @@ def test_a_line_up_has_the_order_of_the_trade(name: str) -> None:
         "replay/replay-equalisation",
         "replay/replay-level-again",
         "replay/play",
-        "work-tape/swap",
+        "work-tape/swap-reel" if reel else "work-tape/swap",
         *(f"record/{step}" for step in RECORD[name]),
         "record/check",
         "left-record/response",
@@ -218,7 +219,7 @@ TEXTS = {p: p.read_bytes() for p in files_in([SHIPPED])}
 
 
 def _damaged(content: bytes, how: random.Random) -> bytes:
-    """One to four small damages, as a slip of the hand or a bad disk makes them."""
+    """One to four small errors, as made by a slip of the hand or a bad disk."""
     data = bytearray(content)
     for _ in range(how.randint(1, 4)):
         at = how.randrange(len(data) + 1)
@@ -267,7 +268,7 @@ SWAPS = (
 
 
 def _check(bench: Workspace, path: Path, content: bytes) -> None:
-    """Damaged or not, it is either right or told in whole sentences, and loading agrees with checking."""
+    """Whether damaged or not, a file is correct or reported in whole sentences, and loading agrees with checking."""
     path.write_bytes(content)
     findings = check_files([path], bench)
     for finding in findings:
@@ -337,7 +338,7 @@ KINDS = sorted({m.model_fields["kind"].annotation.__args__[0] for m in _MODELS})
 
 
 @given(st.lists(st.dictionaries(st.sampled_from(KEYS), ODD | st.sampled_from(KINDS)), max_size=4))
-@settings(max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
+@cases(150, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_any_step_made_of_odd_values_is_told(copy: Workspace, steps: list[dict[str, Any]]) -> None:
     import tomli_w
 

@@ -1,4 +1,4 @@
-"""Noise reduction and direction: switched where the program has hands, else asked for, when they change."""
+"""Noise reduction and direction, when they change: switched by the program if it has hands, else requested."""
 
 from __future__ import annotations
 
@@ -62,7 +62,7 @@ def test_a_person_is_asked(bench: Bench) -> None:
     run = bench.open(WITH + RECORD, procedure="u")
     runner = by_a_person(run)
     assert runner.snapshot().prompt.kind == "go-on"
-    # The practice machine's own runner has switched it before: the journal says so, and nobody is asked twice.
+    # The runner of the practice machine has already switched it: the journal has this, and nobody is asked twice.
     assert events(run, "switch") == [("switch", "with", "noise-reduction: on")]
     runner.obey(say.Skip("later"))
     shown = runner.snapshot()

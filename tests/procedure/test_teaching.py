@@ -101,7 +101,7 @@ predicts = { step = "measured", quantity = "level", than = "before" }
 
 @pytest.mark.parametrize(("guess", "degrees", "word"), [("2", 0.0, "right"), ("2", 60.0, "wrong")])
 def test_a_prediction_is_answered_by_the_reading(bench: Bench, guess: str, degrees: float, word: str) -> None:
-    """What the machine reads decides, not the file: the same answer is right or wrong by what was turned."""
+    """The readings decide, not the file: the same answer is right or wrong depending on what was turned."""
     before = MEASURE.replace('"measured"', '"before"')
     run = bench.open(CLEAN + before + PREDICT + MEASURE + words("end"))
     run.runner.obey(say.GoOn())

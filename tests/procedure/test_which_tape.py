@@ -1,4 +1,4 @@
-"""Tapes ranked by what their sheets say, each really threaded on the practice machine."""
+"""Tapes are ranked as their sheets imply, each of them really loaded on the practice machine."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ from tests.smooth import smooth_procedures
 
 SHIPPED = (Path(shipped_procedures()) / "which-tape.toml").read_text(encoding="utf-8")
 SHORT = re.sub(r"    \{ hz = (63|1000|4000|6300|8000|12500), db = -20 \},\n", "", SHIPPED)
-"""With but two tones of the response, for it is quicker."""
+"""With only two response tones, to save time."""
 
 
 @pytest.fixture
@@ -110,7 +110,7 @@ def test_resumed_the_blank_is_in_that_was_in(workspace: Workspace) -> None:
         return list(read_session(opened.store.folder).readings)
 
     class BreaksOff(BaseException):
-        """The power went."""
+        """As after a power failure."""
 
     (workspace.procedures / "which-tape.toml").write_text(SHORT, encoding="utf-8")
     wanted = RunRequest("which-tape", "three-head-cassette", "ferric-gala", seed=2)

@@ -20,7 +20,7 @@ RATES = (48000.0, 44100.0, 96000.0, 48000.0)
 PRINT_DB = (-62.0, -50.0)
 """Print-through from a neighbouring layer, relative to the tone; common practice, no source."""
 LAYER_S = 1.3
-"""Duration of a turn of the reel, by which print-through comes before and after."""
+"""Duration of one turn of the reel, by which print-through precedes and follows."""
 
 
 @dataclass(frozen=True)

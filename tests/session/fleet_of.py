@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cmath
 import math
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
@@ -65,6 +66,12 @@ def tilt_loss(arcmin: float, hz: float) -> float:
     return 20 * math.log10(abs(math.sin(x) / x)) if x else 0.0
 
 
+def read_loss(arcmin: float, hz: float) -> float:
+    """What a tone in both channels loses: by tilt, and by crosstalk of one hundredth that comes out of step."""
+    leak = 0.01 * cmath.exp(-2e-6j * math.pi * hz * delay(arcmin))
+    return tilt_loss(arcmin, hz) + 20 * math.log10(abs(1 + leak) / 1.01)
+
+
 def delay(arcmin: float) -> float:
     """Delay between the channels for a tilt, µs."""
     return SPACING * math.tan(math.radians(arcmin / 60)) / SPEED * 1e6
@@ -107,13 +114,13 @@ def _read(store: SessionStore, m: Machine, stage: Stage) -> None:
         for hz in HZ:
             replay = m.replay_treble_db * hz / 10_000
             own = (m.record_treble_db + m.replay_treble_db) * hz / 10_000
-            own += tilt_loss(m.written_tilt - m.replay_tilt, hz)
+            own += read_loss(m.written_tilt - m.replay_tilt, hz)
             # The reference tape has no tilt.
             keep(
                 store,
                 stage,
                 "reference tape",
-                Reading("response", side, replay + tilt_loss(m.replay_tilt, hz), u, frequency_hz=hz),
+                Reading("response", side, replay + read_loss(m.replay_tilt, hz), u, frequency_hz=hz),
                 -20.0,
             )
             keep(store, stage, "record-replay", Reading("response", side, own, u, frequency_hz=hz), -20.0)

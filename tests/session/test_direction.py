@@ -1,4 +1,4 @@
-"""What an auto-reverse deck gave in reverse is never taken for what it gave forward."""
+"""Readings of an auto-reverse deck in reverse are never mistaken for readings forward."""
 
 from __future__ import annotations
 

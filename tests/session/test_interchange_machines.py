@@ -1,4 +1,4 @@
-"""A tape carried from one practice machine to another gives what was worked out from each machine by itself."""
+"""A tape carried from one practice machine to another reads what was computed from the readings of each machine."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ U = 0.01
 
 
 def tone(sound: np.ndarray, near_hz: float) -> tuple[np.ndarray, float, float]:
-    """Level of each channel (dBFS), how late the right one is (µs), and the frequency, from windowed spectra."""
+    """Level of each channel (dBFS), delay of the right one (µs), and frequency, from windowed spectra."""
     sound = sound[-2 * RATE :]
     window = np.hanning(len(sound))
     spectrum = np.fft.rfft(sound[:, 0] * window, 4 * len(sound))
@@ -36,7 +36,7 @@ def tone(sound: np.ndarray, near_hz: float) -> tuple[np.ndarray, float, float]:
 
 
 def recorded(machine: PracticeMachine, hz: float) -> None:
-    """Three seconds of a tone at −20 dB at the start of the machine's own work tape."""
+    """Three seconds of a tone at −20 dB at the start of the machine's tape in use."""
     machine.load("work")
     machine.rewind()
     machine.switch("transport", "record")
@@ -59,7 +59,7 @@ def reference(machine: PracticeMachine, section: str, hz: float) -> tuple[np.nda
 
 
 def errors(machine: PracticeMachine, name: str, heads: int) -> MachineErrors:
-    """What a session would have read of it."""
+    """The readings that a session would have of it."""
     low, _, fast = reference(machine, "level", LOW)
     high, late, _ = reference(machine, "response-10000", HIGH)
     recorded(machine, LOW)
@@ -104,12 +104,12 @@ def test_a_tape_carried_from_machine_to_machine(heads: tuple[int, int]) -> None:
     assert told.azimuth is not None
     assert told.azimuth_loss is not None
     assert told.speed is not None
-    assert abs(late) > 3.0  # the machines do stand at an angle to each other
+    assert abs(late) > 3.0  # the azimuth of the machines does differ
     # Where the channels' record equalisation differs, the amplifiers delay 10 kHz by some degrees (3.6° are 1 µs).
     assert told.azimuth.value == pytest.approx(late, abs=1.0)
     assert told.azimuth_loss.value < -0.05
     assert told.speed.value == pytest.approx(100 * (frequency / LOW - 1), abs=0.005)
     for n, side in enumerate(SIDES):
-        # The reference tape drives both tracks and the speed moves the equalisation a little: a tenth of a decibel.
+        # The reference tape has both tracks recorded, and speed shifts the equalisation a little: a tenth of a decibel.
         assert told.level[side].value == pytest.approx(low[n] + 20 - AT_DBFS, abs=0.1)
         assert told.response[side, HIGH].value == pytest.approx(high[n] - low[n], abs=0.15)

@@ -1,4 +1,4 @@
-"""Whatever moment the program is killed at, no accepted reading is missing and the session is whole."""
+"""At whatever moment the program is killed, no accepted reading is missing and the session is complete."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ ROOT = Path(__file__).parents[2]
 
 
 def check(folder: Path, accepted: list[str]) -> bool:
-    """The session is whole and holds what was accepted; it can be gone on with. Whether there is a session."""
+    """Check that the session is complete, has what was accepted, and can be resumed. Returns whether there is one."""
     found = list((folder / "sessions").glob("*/session.toml"))
     if not found:
         assert accepted == []
@@ -32,7 +32,7 @@ def check(folder: Path, accepted: list[str]) -> bool:
     session = read_session(found[0].parent)
     ids = [r.id for r in session.readings]
     assert ids[: len(accepted)] == accepted
-    assert len(ids) <= len(accepted) + 1  # the one after may be on disk already
+    assert len(ids) <= len(accepted) + 1  # the next one may already be on disk
     for sound in session.evidence:
         assert hashlib.sha256((session.folder / sound.path).read_bytes()).hexdigest() == sound.sha256
     if not session.done:
@@ -46,7 +46,7 @@ def check(folder: Path, accepted: list[str]) -> bool:
 
 
 def killed_at_points(folder: Path, stride: int) -> int:
-    """Kill a child at every so many points and check each session; how many were killed."""
+    """Kill a child at every STRIDEth point and check each session; returns how many were killed."""
     done = subprocess.run(
         [sys.executable, "-m", "tests.session.killed", "points", str(folder), str(stride)],
         cwd=ROOT,
@@ -59,7 +59,7 @@ def killed_at_points(folder: Path, stride: int) -> int:
     assert told[-1]["status"] == 0
     assert told[-1]["accepted"] == [f"r{n:04d}" for n in range(1, 2 * MANY + 1)]
     whole = [check(Path(t["folder"]), t["accepted"]) for t in told]
-    assert 0 < whole.count(False) < len(told) / 4  # only while the session is being begun
+    assert 0 < whole.count(False) < len(told) / 4  # only while the session is being created
     return len(told) - 1
 
 
@@ -73,7 +73,7 @@ def test_killed_at_every_point_that_touches_the_disk(tmp_path: Path) -> None:
 
 
 def killed_at_random(folder: Path, seed: int) -> int:
-    """Kill a process that keeps readings after a while; how many it had accepted."""
+    """After a while, kill a process that keeps readings; returns how many it had accepted."""
     folder.mkdir()
     process = subprocess.Popen(
         [sys.executable, "-m", "tests.session.killed", "run", str(folder)], cwd=ROOT, stdout=subprocess.PIPE, text=True
@@ -84,7 +84,7 @@ def killed_at_random(folder: Path, seed: int) -> int:
     process.kill()
     accepted = process.stdout.read().split()
     process.wait()
-    if accepted and len(accepted[-1]) < 5:  # the id itself was cut off
+    if accepted and len(accepted[-1]) < 5:  # the id was cut off
         accepted.pop()
     check(folder, accepted)
     return len(accepted)

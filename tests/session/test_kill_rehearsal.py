@@ -1,4 +1,4 @@
-"""A rehearsed session killed at random moments has every reading that was said to be accepted."""
+"""A rehearsed session killed at random moments has every reading that was reported as accepted."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ pytestmark = pytest.mark.skipif(os.name == "nt", reason="no SIGKILL")
 
 
 def rehearse_and_kill(workspace: Path, procedure: str, seed: int) -> int:
-    """Kill a rehearsal after some accepted readings and a moment more; how many were accepted."""
+    """Kill a rehearsal shortly after some accepted readings; returns how many were accepted."""
     workspace.mkdir()
     rng = random.Random(seed)
     process = subprocess.Popen(

@@ -1,6 +1,6 @@
-"""Sessions spoilt in any way are told of: no fault of the program, no hang, nothing raw on a terminal, nothing outside.
+"""Sessions damaged in any way: no fault of the program, no hang, nothing raw on a terminal, nothing written outside.
 
-A mutant is a kept session with one to six places put wrong: structure, bytes, numbers, texts, or what its file is.
+A mutant is a kept session with one to six errors: in structure, bytes, numbers, texts, or the kind of its file.
 """
 
 from __future__ import annotations
@@ -63,7 +63,7 @@ RAW = (
 
 
 def by_structure(rng: random.Random, text: str) -> bytes:
-    """Keys, values and tables of the parsed file put wrong."""
+    """Change keys, values and tables of the parsed file."""
     data = tomllib.loads(text)
     for _ in range(rng.randint(1, 6)):
         places = _places(data)
@@ -97,7 +97,7 @@ def _places(value: Any, at: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
 
 
 def by_bytes(rng: random.Random, text: str) -> bytes:
-    """Bytes changed, cut, copied, or put in."""
+    """Change, cut, copy or insert bytes."""
     content = bytearray(text.encode())
     for _ in range(rng.randint(1, 6)):
         here, length = rng.randrange(len(content) + 1), rng.randint(1, 60)
@@ -117,7 +117,7 @@ def by_bytes(rng: random.Random, text: str) -> bytes:
 
 
 def by_numbers(rng: random.Random, text: str) -> bytes:
-    """Figures of the text put wrong, digit by digit."""
+    """Change digits of the figures in the text."""
     lines = text.splitlines(keepends=True)
     figures = [n for n, line in enumerate(lines) if "= " in line and line.rstrip()[-1:].isdigit()]
     for n in rng.sample(figures, min(len(figures), rng.randint(1, 12))):
@@ -127,7 +127,7 @@ def by_numbers(rng: random.Random, text: str) -> bytes:
 
 
 def put(folder: Path, rng: random.Random, text: str) -> None:
-    """A mutant in place of a session's file; sometimes the file itself is something else."""
+    """Put a mutant in place of a session's file; sometimes the file becomes something else, such as a folder."""
     path = folder / "session.toml"
     kind = rng.randrange(20)
     if kind == 0:
@@ -141,18 +141,15 @@ def put(folder: Path, rng: random.Random, text: str) -> None:
         path.write_bytes(spoil(rng, text))
 
 
-def say_all(name: str, *, report: bool) -> None:
-    """Every command that reads sessions, on this one and on all."""
+def say_all(name: str, seed: int) -> None:
+    """Every command that reads sessions, on this one and on all; each seed takes one of the forms of a command."""
     other = NAMES[3 if name != NAMES[3] else 1]
-    commands = (
-        ("history",),
-        ("history", "--machine", "three-head"),
-        ("history", "--machine", "deck", "--json"),
-        ("label", name),
-        ("compare", name, other),
-        ("compare", other, name, "--of", "between", "--json"),
-    )
-    for command in (*commands, *((("report", name, "--text"),) if report else ())):
+    histories = (("history",), ("history", "--machine", "three-head"), ("history", "--machine", "deck", "--json"))
+    compares = (("compare", name, other), ("compare", other, name, "--of", "between", "--json"))
+    commands = [histories[seed % 3], ("label", name), compares[seed % 2]]
+    if seed % 5 == 0:
+        commands.append(("report", name, "--text"))
+    for command in commands:
         out, err = io.StringIO(), io.StringIO()
         with in_time(), contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
             code = main([*command])
@@ -184,7 +181,7 @@ def spoilt(root: Path, seeds: range) -> None:
         put(folder, rng, SAMPLES[n])
         try:
             with contextlib.chdir(root / "ground"):
-                say_all(folder.name, report=seed % 5 == 0)
+                say_all(folder.name, seed)
             if path.is_file() and not path.is_symlink() and seed % 50 == 0:
                 with in_time(), contextlib.suppress(Exception):
                     read_session(folder)
@@ -196,7 +193,7 @@ def spoilt(root: Path, seeds: range) -> None:
             path.touch()
     assert sorted(p.name for p in root.iterdir()) == ["ground", "outside.txt"]
     assert (root / "outside.txt").read_text() == "nobody writes here"
-    # A peak that tests before this one reached in the same process says nothing of this one.
+    # A peak reached by earlier tests in the same process says nothing about this one.
     assert _peak_kb() <= max(before_kb, MOST_MB * 1024)
 
 

@@ -9,7 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.clock import RehearsalClock
@@ -17,7 +17,7 @@ from bench.procedure.run import commands as say
 from bench.procedure.state.event_kinds import Event
 from bench.procedure.state.events import CheckedAgain, Disturbed, Done, Skipped
 from bench.procedure.state.journal import ReadingRecord
-from bench.session.compare.history import of_sessions
+from bench.session.compare.history import history_of
 from bench.session.record.index import entries
 from bench.session.record.reader import read_session
 from bench.session.record.steps import StepFacts
@@ -26,6 +26,7 @@ from bench.session.report.document import document_of
 from bench.session.report.label import label_lines
 from bench.session.report.plain_text import report_text
 from bench.words.sentences import inert
+from tests.cases import cases
 from tests.procedure.flow_bench import CLEAN, LEVEL, MEASURE, SIGN, Bench, listen, words
 from tests.session import strategies
 from tests.session.made_up import JOB, START
@@ -52,7 +53,7 @@ some_events = st.one_of(
 )
 
 
-@settings(max_examples=25)
+@cases(25)
 @given(
     st.lists(some_steps, max_size=4, unique_by=lambda s: s.id).map(tuple),
     st.lists(some_records, max_size=6).map(tuple),
@@ -83,7 +84,7 @@ def test_every_place_gives_the_verdict_of_any_record(
         assert (verdict.exit_code == 0) == (verdict.word == "in" or verdict.headline == "Nothing judged")
         listed = entries(root / "sessions")
         assert [e.outcome for e in listed] == [verdict.said]
-        assert of_sessions(listed, None, 12).visits[0].outcome == verdict.said
+        assert history_of(listed, None, 12).visits[0].outcome == verdict.said
         assert document_of(session).conclusion == verdict
         text = " ".join(report_text(session).split())
         assert f"{verdict.headline.upper()} {' '.join(inert(' '.join(verdict.sentences)).split())}" in text

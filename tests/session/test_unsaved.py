@@ -1,4 +1,4 @@
-"""What is not on disk yet is shown, and the bench keeps trying while it runs."""
+"""Entries that are not on disk yet are reported, and the bench keeps trying while it runs."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ def test_a_drive_that_is_away_for_a_while(tmp_path: Path) -> None:
     assert "put the folder back" in run.runner.snapshot().unsaved
     (tmp_path / "away").rename(folder)
     run.runner.tick()
-    assert run.runner.snapshot().unsaved != ""  # not yet tried again
+    assert run.runner.snapshot().unsaved != ""  # not retried yet
     run.clock.wait(SAVE_AGAIN_S)
     run.runner.tick()
     assert run.runner.snapshot().unsaved == ""
@@ -50,7 +50,7 @@ def test_a_drive_that_is_away_for_a_while(tmp_path: Path) -> None:
 
 
 def test_the_bench_thread_keeps_trying_whatever_the_port(tmp_path: Path) -> None:
-    """A capture that no step listens to yet: no block comes, and still it is tried again."""
+    """A capture to which no step listens yet: no block comes, but writing is still retried."""
     import soundfile
 
     soundfile.write(tmp_path / "capture.wav", [[0.0, 0.0]] * 4800, 48000)

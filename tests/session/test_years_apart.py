@@ -1,4 +1,4 @@
-"""A practice machine comes back as it was left: what a history of it rests on."""
+"""A practice machine comes back as it was left, which is the basis of its history."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from tests.smooth import smooth_procedures
 from tests.training.test_resume import SHORT
 
 LOOK = SHORT.replace(SHORT[SHORT.index('[[step]]\nkind = "adjust"') : SHORT.index('[[step]]\nkind = "measure"')], "")
-"""Clean, then only measure."""
+"""Clean, then measure without adjusting."""
 
 
 @pytest.fixture(name="workspace", scope="module")
@@ -67,7 +67,7 @@ def test_it_comes_back_with_its_trimmers_where_they_were_left(workspace: Workspa
     left = errors(first)[-2:]
     again = look(workspace, first)
     assert errors(again) == pytest.approx(left, abs=0.05)  # hiss and flutter are drawn anew
-    assert errors(look(workspace, again)) == pytest.approx(left, abs=0.05)  # and once more, by what it began with
+    assert errors(look(workspace, again)) == pytest.approx(left, abs=0.05)  # and again, relative to the start
     assert isinstance(read_session(again).events[0], Started | NotApplicable)
 
 

@@ -1,4 +1,4 @@
-"""The short piece of our own: bright, percussive and held, loud and then soft."""
+"""The short piece of music: bright, percussive and sustained, loud and then soft."""
 
 from __future__ import annotations
 

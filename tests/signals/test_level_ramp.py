@@ -1,4 +1,4 @@
-"""A rising tone: a straight line in dB, the same whatever the block size."""
+"""A rising tone: a straight line in dB, independent of the block size."""
 
 from __future__ import annotations
 

@@ -1,10 +1,10 @@
-"""Leader marks are found at any speed a deck may run at, through what it does to sound, and nowhere else."""
+"""Start marks are found at any speed of a deck, in spite of its effects on sound, and nowhere else."""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy.signal import butter, sosfilt
@@ -12,6 +12,7 @@ from scipy.signal import butter, sosfilt
 from bench.problem import Problem
 from bench.signals.start_mark import START_MARK_S, StartMark, find_start_mark
 from bench.signals.tones import Gap, Tone, ToneSequence
+from tests.cases import cases
 
 RATE = 48000
 LEAD_IN_S = 0.7
@@ -27,7 +28,7 @@ def sent(rate: int = RATE, dbfs: float = -20.0) -> NDArray[np.float64]:
 def played(
     samples: NDArray[np.float64], speed: float, wow: float = 0.0, wow_hz: float = 1.0, phase: float = 0.0
 ) -> NDArray[np.float64]:
-    """The tape at another speed, wow as a fraction of it (peak)."""
+    """The tape at another speed, with wow as a fraction of it (peak)."""
     t = np.arange(int(len(samples) / speed) - 2000) / RATE
     wobble = wow * (np.sin(2 * np.pi * wow_hz * t + phase) - np.sin(phase)) / (2 * np.pi * wow_hz)
     return np.asarray(np.interp((speed * t + wobble) * RATE, np.arange(len(samples)), samples))
@@ -58,7 +59,7 @@ def test_found_at_a_wrong_speed_with_the_speed(speed: float) -> None:
     dead=st.booleans(),
     seed=st.integers(0, 1000),
 )
-@settings(max_examples=12, deadline=None)
+@cases(12)
 def test_found_through_a_poor_deck(
     *, speed: float, wow_hz: float, phase: float, late: int, inverted: bool, dead: bool, seed: int
 ) -> None:
@@ -114,7 +115,7 @@ def test_not_found_where_there_is_none() -> None:
 
 
 def in_band_noise(frames: int, rms: float, seed: int = 3) -> NDArray[np.float64]:
-    """Noise of the mark's band, 500 to 3500 Hz, whose root mean square is that in the band."""
+    """Noise in the band of the mark, 500 to 3500 Hz, with the given rms in that band."""
     noise = sosfilt(
         butter(6, (500.0, 3500.0), "bandpass", fs=RATE, output="sos"),
         np.random.default_rng(seed).normal(0.0, 1.0, frames + RATE),
@@ -123,7 +124,7 @@ def in_band_noise(frames: int, rms: float, seed: int = 3) -> NDArray[np.float64]
 
 
 CHIRP_RMS = 0.1 / np.sqrt(2.0)
-"""Of a mark at -20 dBFS (AES17: a full-scale sine is 0 dBFS)."""
+"""Amplitude of a mark at -20 dBFS (AES17: a full-scale sine is 0 dBFS)."""
 
 
 @pytest.mark.parametrize(("noise_db", "there"), [(0.0, True), (10.0, False)])

@@ -1,4 +1,4 @@
-"""Samples that are already there, asked for in any stretch."""
+"""Stored samples, requested in any blocks."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Tones: exact level by AES17, exact frequency, the same samples however they are asked for."""
+"""Tones: exact level by AES17, exact frequency, the same samples in any blocks."""
 
 from __future__ import annotations
 
@@ -8,12 +8,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from bench.problem import Problem
 from bench.signals.tones import EDGE_S, Gap, Multitone, SteadyTone, Tone, ToneSequence
+from tests.cases import cases
 
 RATE = 48000
 
@@ -74,7 +75,7 @@ def test_edges_rise_and_fall_without_a_click() -> None:
     spectrum = np.abs(np.fft.rfft(whole)) ** 2
     hz = np.fft.rfftfreq(len(whole), 1 / RATE)
     far = spectrum[(hz > 3000.0)].sum() / spectrum.sum()
-    assert 10.0 * np.log10(far) < -60.0  # an abrupt start puts -30 dB there
+    assert 10.0 * np.log10(far) < -60.0  # an abrupt start would give -30 dB there
 
 
 def test_channels() -> None:
@@ -85,7 +86,7 @@ def test_channels() -> None:
 
 
 @given(parts, cuts)
-@settings(max_examples=150)
+@cases(150)
 def test_a_sequence_is_the_same_in_blocks_of_any_size(items: list[Tone | Gap], sizes: list[int]) -> None:
     sequence = ToneSequence(items, 8000)
     frames = sequence.frames

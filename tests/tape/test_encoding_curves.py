@@ -1,4 +1,4 @@
-"""What a circuit should make of steady tones, against a component data sheet."""
+"""Nominal encoding and decoding of steady tones, against a component data sheet."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ def test_the_boost_is_the_data_sheets(hz: float, db: float, out: float) -> None:
 def test_beside_a_point_its_figure_is_carried_on_and_the_law_holds_elsewhere() -> None:
     # Data sheets of the same family, from memory: 2 kHz at -30 dB 8.5 dB; limits ±1.5 dB.
     assert boost_db("type-b", 2000.0, -30.0) == pytest.approx(8.5, abs=1.5)
-    # Louder is boosted less: by 1.3 kHz's 4.3 dB at -20 dB.
+    # Louder tones are boosted less: 4.3 dB at 1.3 kHz and -20 dB.
     assert boost_db("type-b", 1300.0, -19.0) < 4.3 < boost_db("type-b", 1300.0, -21.0)
 
 

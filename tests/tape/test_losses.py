@@ -6,6 +6,7 @@ import pytest
 
 from bench.tape.losses import (
     azimuth_loss_db,
+    crosstalk_change_db,
     fitted_spacing_um,
     gap_loss_db,
     spacing_loss_db,
@@ -64,8 +65,14 @@ def test_azimuth_first_null() -> None:
     assert azimuth_loss_db(10000.0, 47.625, 0.6, 27.29) < -60
 
 
+def test_crosstalk_that_comes_out_of_step() -> None:
+    # 30 dB is 3.16 %: half a period late, 1.0316 becomes 0.9684, and a quarter of a period late, √1.001.
+    got = crosstalk_change_db(10000.0, [0.0, 25.0, 50.0, -50.0, 100.0], -30.0)
+    assert got == pytest.approx([0.0, -0.2663, -0.5497, -0.5497, 0.0], abs=0.001)
+
+
 def test_a_film_is_found_again_from_its_loss() -> None:
-    # The published worked check above, turned round: -2.33 dB at 1 kHz and -18.67 dB at 8 kHz are 1 µm at 23.39 mm/s.
+    # The published worked check above, reversed: -2.33 dB at 1 kHz and -18.67 dB at 8 kHz are 1 µm at 23.39 mm/s.
     spacing, offset, beside = fitted_spacing_um([1000.0, 4000.0, 8000.0], [-0.83, -7.83, -17.17], 23.39)
     assert spacing == pytest.approx(1.0, abs=0.01)
     assert offset == pytest.approx(1.5, abs=0.02)

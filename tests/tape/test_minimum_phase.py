@@ -1,4 +1,4 @@
-"""The least phase that goes with levels, against circuits whose phase is a formula."""
+"""The minimum phase that belongs to a magnitude response, against circuits whose phase has a formula."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ def shelf(hz: np.ndarray, zero_us: float, pole_us: float) -> np.ndarray:
 
 
 def test_levels_that_fall_evenly_have_a_quarter_turn_for_6_db_an_octave() -> None:
-    """Bode's rule; 20 octaves stand for all."""
+    """Bode's integral, over 20 octaves."""
     hz = 1000.0 * 2.0 ** np.arange(-10.0, 11.0)
     assert phase_of_levels([1000.0], hz, -20 * np.log10(hz)) == pytest.approx([-np.pi / 2], abs=2e-3)
 

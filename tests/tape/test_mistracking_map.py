@@ -1,10 +1,10 @@
-"""Mistracking against what the trade says of it, and against the decoder itself fed with tones."""
+"""Mistracking against the rules of the trade, and against the decoder itself fed with tones."""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.problem import Problem
@@ -17,6 +17,7 @@ from bench.tape.mistracking_map import (
     worst_map,
 )
 from bench.tape.noise_reduction import System, decode, encode
+from tests.cases import cases
 
 RATE = 48000
 
@@ -75,7 +76,7 @@ def test_a_lost_top_octave_is_not_judged() -> None:
 
 
 def by_the_loops(system: System, hz: float, db: float, error_db: float) -> float:
-    """What the circuit adds: a tone encoded, made wrong by so much, decoded, and read by its discrete transform."""
+    """What the circuit adds: a tone is encoded, given the error, decoded, and measured by its discrete transform."""
     sent = 10 ** (db / 20) * np.sin(2 * np.pi * hz / RATE * np.arange(2 * RATE))[:, None]
     came = decode(encode(sent, RATE, system) * 10 ** (error_db / 20), RATE, system)
     window = np.hanning(RATE)
@@ -85,7 +86,7 @@ def by_the_loops(system: System, hz: float, db: float, error_db: float) -> float
 
 @pytest.mark.parametrize("system", ["type-b", pytest.param("type-a", marks=pytest.mark.long)])
 def test_the_decoder_itself_mistracks_by_as_much(system: System) -> None:
-    # Not a law but the circuit, sample by sample.
+    # The circuit itself, sample by sample, not its static law.
     off = []
     for hz in (1000.0, 2500.0, 8000.0, 12500.0):
         for db in (-10.0, -20.0, -30.0, -40.0):
@@ -129,7 +130,7 @@ def test_a_right_machine_adds_nothing() -> None:
     assert found.verdict == "in"
 
 
-@settings(max_examples=15)
+@cases(15)
 @given(st.floats(-12.0, 12.0), st.floats(-12.0, 12.0))
 def test_a_flat_treble_error_is_a_level_error_beyond_its_point(level_db: float, treble_db: float) -> None:
     split = mistracking_db("type-b", 5000.0, -20.0, ReplayErrors(level_db, ((2000.0, treble_db),)))
@@ -156,7 +157,7 @@ def test_it_is_called_in_only_where_it_is_so_at_both_ends_of_the_uncertainty(err
 
 
 def test_the_uncertainty_of_the_worst_follows_from_that_of_the_errors() -> None:
-    # The worst moves with the level error by some 1.3 dB a dB (-2.65 at -2, -3.9 at -3).
+    # The worst error changes by about 1.3 dB per dB of level error (-2.65 at -2, -3.9 at -3).
     found = mistracking_map("type-b", ReplayErrors(-2.0, uncertainty_db=0.1))
     ends = [mistracking_map("type-b", ReplayErrors(-2.0 + by)).worst_db for by in (-0.1, 0.1)]
     assert found.uncertainty_db == pytest.approx(max(abs(e - found.worst_db) for e in ends), abs=1e-9)
@@ -173,7 +174,7 @@ def test_the_uncertainty_of_the_response_is_heard_as_it_is() -> None:
     errors = ReplayErrors(0.0, ((10000.0, -1.0),), uncertainty_db=0.2, response_uncertainty_db=0.2)
     found = mistracking_map("type-b", errors)
     ends = [mistracking_map("type-b", ReplayErrors(0.0, ((10000.0, -1.0 + by),))).worst_db for by in (-0.2, 0.2)]
-    # Shifted at all frequencies alike, not at the top alone: within a tenth of a dB of the ends.
+    # Shifted equally at all frequencies, not only at the top: within a tenth of a dB of the ends.
     assert found.uncertainty_db == pytest.approx(max(abs(e - found.worst_db) for e in ends), abs=0.1)
     level_alone = mistracking_map("type-b", ReplayErrors(0.0, ((10000.0, -1.0),), uncertainty_db=0.2))
     assert level_alone.uncertainty_db < found.uncertainty_db - 0.1

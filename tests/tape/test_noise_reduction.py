@@ -1,4 +1,4 @@
-"""Noise reduction against a component data sheet, and against its own complement."""
+"""Noise reduction against a component data sheet, and decoding against encoding."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.tape.noise_reduction import (
@@ -19,6 +19,7 @@ from bench.tape.noise_reduction import (
     type_a_gain,
     type_b_gain,
 )
+from tests.cases import cases
 from tests.practice.deck import QUIET, deck, run
 
 RATE = 48000
@@ -158,7 +159,7 @@ def test_attack_is_quick_and_recovery_slow() -> None:
     assert boost(48000 + 19200) == pytest.approx(10.2, abs=0.3)
 
 
-@settings(max_examples=10, deadline=None)
+@cases(10)
 @given(st.lists(st.integers(1, 700), min_size=1, max_size=10), st.sampled_from(SYSTEMS), st.booleans())
 def test_the_same_samples_whatever_the_blocks(blocks: list[int], system: System, decoding: bool) -> None:
     sent = pink(0.2, -20.0)[: sum(blocks)]
@@ -197,7 +198,7 @@ def mistracking(error_db: float) -> np.ndarray:
 
 
 def test_2_db_low_is_harmless_and_6_db_low_is_not() -> None:
-    # Common practice, no source; tolerance ±3 dB. Low makes dull.
+    # Common practice, no source; tolerance ±3 dB. A low level makes the sound dull.
     assert mistracking(-2.0).min() == pytest.approx(-2.6, abs=0.2)
     assert np.abs(mistracking(-2.0)).max() < 3
     assert mistracking(-6.0).min() < -5

@@ -1,4 +1,4 @@
-"""A short exercise, and trainees who do it from what the screen shows."""
+"""A short exercise, and trainees who see only what the screen shows."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a debrief says of a machine whose truth is given, and of events as a session keeps them."""
+"""The debrief on a machine of known state, from the events of a session."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ from bench.procedure.state.exercise_events import CauseNamed, Debriefed
 from bench.procedure.state.journal import ReadingRecord
 from bench.session.report.debrief_text import debrief_lines
 from bench.training.causes import Cause, is_right_name
-from bench.training.debrief import Seen, debrief
+from bench.training.debrief import TraineeWork, debrief
 from bench.training.truth import HiddenCause, TrimmerTruth, Truth
 from bench.workspace import Workspace
 
@@ -58,11 +58,11 @@ def debriefed(
     before: Truth, after: Truth, events: Sequence[Event] = (), named: Sequence[str] = (), *records: ReadingRecord
 ) -> Debriefed:
     said = [CauseNamed(name, step="end", time=START + timedelta(hours=1)) for name in named]
-    return debrief(JOB, before, after, Seen(records, [*events, *said]), KNOWN)
+    return debrief(JOB, before, after, TraineeWork(records, [*events, *said]), KNOWN)
 
 
 def clean(told: Debriefed) -> bool:
-    """Whether nothing is left to look at again, and nothing was named that was not there."""
+    """Whether nothing remains to be looked at again, and no absent fault was named."""
     return not {"again", "wrong"} & {about for about, _ in debrief_lines((told,))}
 
 
@@ -89,7 +89,7 @@ def test_azimuth_left_off_and_equalisation_raised_is_hidden_not_mended() -> None
 
 @pytest.mark.parametrize("off", [-14.0, 14.0])
 def test_equalisation_lowered_hides_no_azimuth(off: float) -> None:
-    """Azimuth costs treble whichever way it is off: only more treble can hide it."""
+    """Azimuth costs treble in either direction, so only more treble can hide it."""
     after = truth(ANGLE, replay_azimuth=off, replay_equalisation_left=-4.0)
     told = debriefed(truth(ANGLE, replay_azimuth=off), after, turns("replay equalisation left"), ())
     assert told.faults[0].state == "missed"

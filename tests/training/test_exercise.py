@@ -1,4 +1,4 @@
-"""Exercises: hidden faults by seed, and three trainees who get the debrief they deserve."""
+"""Exercises: hidden faults by seed, and three trainees with the appropriate debriefs."""
 
 from __future__ import annotations
 
@@ -90,7 +90,7 @@ def test_a_procedure_that_measures_flutter_alone_hides_no_dirt_and_no_bias() -> 
 
 @pytest.mark.parametrize("name", sorted(p.stem for p in (REPO / "procedures/sheets/faults").glob("*.toml")))
 def test_a_whole_job_with_its_proof_shows_every_fault(name: str) -> None:
-    """But for those of the noise-reduction circuits, which have a job of their own."""
+    """Except those of the noise-reduction circuits, which have a job of their own."""
     library = Library(Workspace(REPO))
     circuits = ("weak-encoder", "weak-decoder", "encoder-reference-off", "decoder-reference-off")
     job = "noise-reduction-itself" if name in circuits else "cassette-three-head"
@@ -314,7 +314,7 @@ def test_two_hundred_debriefs_contradict_no_reading(tmp_path: Path, seed: int) -
 
 @pytest.mark.long
 def test_a_debrief_that_contradicts_a_reading_is_found(tmp_path: Path) -> None:
-    """What the tests above rest on: claims turned round in a session that was in order."""
+    """The basis of the tests above: reversed claims in a session that was in order."""
     run = go_through(tmp_path, Argues(), exercise("azimuth-off"))
     session = read_session(run.store.folder)
     assert list(contradictions(session)) == []

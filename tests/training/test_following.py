@@ -18,7 +18,7 @@ from tests.smooth import smooth_procedures
 MENDABLE = {
     "dirty-head": {"dirt-replay-head"},
     "dirty-one-side": {"dirt-replay-head"},
-    "dirty-record-head": {"dirt-record-head", "dirt-replay-head"},  # alike in recordings; both are cleaned
+    "dirty-record-head": {"dirt-record-head", "dirt-replay-head"},  # indistinguishable in recordings; both are cleaned
     "dirty-erase-head": {"dirty-erase-head"},
     "magnetised-head": {"magnetised-head"},
 }

@@ -1,4 +1,4 @@
-"""A tape of another practice machine played right: what the session says of it, against the truth."""
+"""A tape of another practice machine, played correctly: what its session reports, against the truth."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ from tests.training.test_turn_back import MOST_PLAY_ARCMIN, US_PER_ARCMIN
 
 REEL = RunRequest("foreign-tape", "open-reel-381-iec", "reel-studio", "reel-381-iec", seed=3)
 MOST_PLAY_DB = 0.5
-"""Of a level trimmer that was turned back: within its target's tolerance."""
+"""Allowed error of a level trimmer that was turned back: the tolerance of its target."""
 
 
 @dataclass(frozen=True)
@@ -76,7 +76,7 @@ def test_a_cassette_without_tones(tmp_path: Path, seed: int) -> None:
         wanted = (ended.before["replay azimuth"] - ended.other.azimuth_arcmin[side]) * US_PER_ARCMIN
         assert ended.read(step).value == pytest.approx(wanted, abs=8.0)
     assert abs(ended.moved("replay azimuth")) <= MOST_PLAY_ARCMIN
-    assert "Not measured" not in ended.report  # what is reported and not judged is not missed
+    assert "Not measured" not in ended.report  # readings that are reported but not judged are not required
 
 
 @pytest.mark.long

@@ -1,4 +1,4 @@
-"""Two heads are measured as well as three: a machine that is right is found to be right where it rewinds and plays."""
+"""Two heads are measured as well as three: a correct machine reads correct after rewinding and playing."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Memory from the first block of a job to its report."""
+"""Memory use from the first block of a job to its report."""
 
 from __future__ import annotations
 

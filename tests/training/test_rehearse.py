@@ -1,4 +1,4 @@
-"""Procedures rehearsed hands-off on the practice machine: the whole chain from file to report, nothing replaced."""
+"""Procedures rehearsed automatically on the practice machine: the whole chain from file to report, nothing mocked."""
 
 from __future__ import annotations
 

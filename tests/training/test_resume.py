@@ -56,7 +56,7 @@ target = "machine.replay_level"
 
 
 class BreaksOff(BaseException):
-    """The power went."""
+    """As after a power failure."""
 
 
 @pytest.fixture
@@ -100,9 +100,7 @@ def test_resumed_after_the_trimmers_were_set(workspace: Workspace) -> None:
     assert [(r.id, r.step) for r in after] == [(r.id, r.step) for r in before]
     for was, now in zip(before[2:], after[2:], strict=True):
         assert isinstance(was.reading, Reading)
-        assert a_reading(now.reading).value == pytest.approx(
-            was.reading.value, abs=0.02
-        )  # hiss and flutter are drawn anew
+        assert a_reading(now.reading).value == pytest.approx(was.reading.value, abs=0.02)  # hiss and flutter are random
     kinds = [type(e) for e in read_session(broken.store.folder).events]
     assert kinds.count(Started) == 1
     assert kinds.count(Resumed) == 1
@@ -111,7 +109,7 @@ def test_resumed_after_the_trimmers_were_set(workspace: Workspace) -> None:
 
 
 def test_a_machine_that_was_not_put_back_would_be_seen(workspace: Workspace) -> None:
-    """What the test above rests on: without the turns the level is out."""
+    """The basis of the test above: without the turns the level is out."""
     opened = open_run(workspace, RunRequest("short", seed=4), RehearsalClock(), real_time=False)
     opened.store.note(Acted("clean", step="clean", time=opened.clock.wall()))
     opened.store.note(Acted("demagnetise", step="clean", time=opened.clock.wall()))

@@ -1,4 +1,4 @@
-"""A run that is left at every single step, and in the middle of it, gives the report of one that never stopped."""
+"""A run that is interrupted at every step, and again in the middle of it, gives the report of an uninterrupted one."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ from bench.workspace import Workspace
 from tests.smooth import smooth_procedures
 
 IN_THE_MIDDLE_S = 3.0
-"""How far into a step it is left once more."""
+"""How far into a step it is interrupted again."""
 
 BY_ANY_WAY = """
 format = 1
@@ -115,7 +115,7 @@ applies_to = { heads = [2] }
 
 @dataclass(slots=True)
 class Restless(UnattendedHands):
-    """Leaves once when a step comes and once in the middle of it."""
+    """Leaves once at the start of a step and once in the middle of it."""
 
     left: dict[str, int] = field(default_factory=dict)
     _came: tuple[str, float] = ("", 0.0)
@@ -140,7 +140,7 @@ def workspace(tmp_path: Path) -> Workspace:
 
 
 def _go(opened: OpenRun, hands: UnattendedHands) -> bool:
-    """Run to the end or to where it is left; whether it was the end."""
+    """Run to the end or to the next interruption; returns whether it was the end."""
     try:
         return rehearse(opened.runner, opened.port, opened.clock, hands).completed
     finally:
@@ -154,7 +154,7 @@ def _whole(workspace: Workspace, wanted: RunRequest) -> Path:
 
 
 def _piecemeal(workspace: Workspace, wanted: RunRequest) -> tuple[Path, int]:
-    """The same, left and resumed at every step; returns how often."""
+    """Run it with an interruption at every step; returns how often it was resumed."""
     left: dict[str, int] = {}
     opened = open_run(workspace, wanted, RehearsalClock(), real_time=False)
     breaks = 0
@@ -169,17 +169,17 @@ def _piecemeal(workspace: Workspace, wanted: RunRequest) -> tuple[Path, int]:
 
 
 def _nominal(record: ReadingRecord) -> float | None:
-    """The frequency asked for; of hum and flutter it is itself measured, and so drawn anew."""
+    """The requested frequency; for hum and flutter the frequency is measured, and therefore random."""
     return None if record.reading.quantity in {"hum", "flutter_component"} else record.reading.frequency_hz
 
 
 def _told(folder: Path) -> dict[str, Any]:
-    """What the report says, but for times, figures (hiss and flutter are drawn anew) and how far trimmers went."""
+    """The text of the report without times, figures (hiss and flutter are random) and movements of trimmers."""
     session = read_session(folder)
     document = document_of(session)
     return {
         "result": document.conclusion,
-        # A step that is left in its middle is begun again, which is one more pass of the reference tape, and said.
+        # A step that was interrupted is begun again, which costs a reported pass of the reference tape.
         "facts": [(term, said.partition(": ")[0]) for term, said in document.facts],
         "exceptions": document.exceptions,
         "noted": [said[1:] for said in document.noted],

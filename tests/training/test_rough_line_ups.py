@@ -1,4 +1,4 @@
-"""Fifty rough machines of each kind end within tolerance by their true state, in hardly more turns than smooth ones."""
+"""Fifty rough machines of each kind end in tolerance by their true state, with few more turns than smooth ones."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.training.rough_line_ups import JOBS, line_up
+from tests.training.rough_line_ups import PARTS, line_up
 
 GRADE = {
     "replay, three heads": "good",
@@ -18,13 +18,13 @@ GRADE = {
 }
 
 
-def test_every_job_has_its_grade() -> None:
-    assert set(GRADE) == set(JOBS)
+def test_every_part_has_its_grade() -> None:
+    assert set(GRADE) == set(PARTS)
 
 
 @pytest.mark.long
 @pytest.mark.parametrize("seed", range(1, 51))
-@pytest.mark.parametrize("job", JOBS)
+@pytest.mark.parametrize("job", PARTS)
 def test_a_rough_machine_is_truly_lined_up(tmp_path: Path, job: str, seed: int) -> None:
     done = line_up(tmp_path, job, GRADE[job], seed)
     assert done.errors
@@ -32,7 +32,7 @@ def test_a_rough_machine_is_truly_lined_up(tmp_path: Path, job: str, seed: int) 
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("job", JOBS)
+@pytest.mark.parametrize("job", PARTS)
 def test_it_takes_hardly_more_turns_and_rounds_than_a_smooth_one(tmp_path: Path, job: str) -> None:
     def counted(grade: str) -> int:
         done = [line_up(tmp_path / f"{grade}-{seed}", job, grade, seed) for seed in (1, 2, 3, 4)]

@@ -26,7 +26,7 @@ from tests.smooth import smooth_procedures
 
 STAYS, RETURNS = "it stays at these tapes", "return it to where it was"
 MOST_PLAY_ARCMIN = 0.5 * 8.0 * 0.3
-"""The screw is met in the middle of its play, of 8 degrees at most, at 0.3 minutes of arc a degree at most."""
+"""The screw starts in the middle of its play: at most 8 degrees, at most 0.3 minutes of arc per degree."""
 US_PER_ARCMIN = 5.497  # 0.9 mm at 47.625 mm/s: Δt = s·tan α/v
 
 
@@ -34,7 +34,7 @@ US_PER_ARCMIN = 5.497  # 0.9 mm at 47.625 mm/s: Δt = s·tan α/v
 class Ended:
     outcome: Outcome
     moved: float
-    """How far the head is from its first position, minutes of arc."""
+    """Angle of the head from its first position, minutes of arc."""
     records: tuple[ReadingRecord, ...]
     events: tuple[Event, ...]
     report: str
@@ -67,7 +67,7 @@ def test_returned_it_stands_where_it_stood_but_for_its_play(tmp_path: Path, seed
     assert found is not None
     assert left is not None
     assert returned is not None
-    assert abs(found) > 12.0 > abs(left)  # it was really set to the music before
+    assert abs(found) > 12.0 > abs(left)  # before, it was really set to the music
     assert returned == pytest.approx(found, abs=MOST_PLAY_ARCMIN * US_PER_ARCMIN + 3.0)
     verdict = ended.last("returned").verdict
     assert verdict is not None

@@ -26,13 +26,13 @@ from bench.training.rehearse import rehearse
 from tests.training.exercise_bench import HidesAzimuth, exercise, workspace
 
 LIMITS = {"azimuth": 2.0, "level": 0.5, "equalisation": 1.0}
-"""What a trimmer may be out by, arcmin and dB: common practice, no source."""
+"""Allowed error of a trimmer, arcmin and dB: common practice, no source."""
 TRIMMERS = {
     "azimuth-off": ("replay azimuth",),
     "replay-level-off": ("replay level left",),
     "replay-equalisation-off": ("replay equalisation right",),
 }
-"""The trimmers that each of these faults puts out."""
+"""The trimmers that each of these faults misadjusts."""
 HIDDEN = (
     ("azimuth-off",),
     ("dirty-head",),
@@ -46,7 +46,7 @@ WRONG = ("Bent capstan", "Hum from a broken screen")
 
 @dataclass(slots=True)
 class Careful(UnattendedHands):
-    """Does every step, and names what there is."""
+    """Does every step, and names the true causes."""
 
 
 @dataclass(slots=True)
@@ -63,7 +63,7 @@ class Hasty(UnattendedHands):
 
 @dataclass(slots=True)
 class WrongHeaded(HidesAzimuth):
-    """Makes up for azimuth by the equaliser, and names what is not there."""
+    """Compensates for azimuth with the equaliser, and names an absent fault."""
 
 
 def trainee_of(seed: int, hidden: list[str]) -> tuple[UnattendedHands, list[str]]:
@@ -75,7 +75,7 @@ def trainee_of(seed: int, hidden: list[str]) -> tuple[UnattendedHands, list[str]
 
 
 def untruths(run: OpenRun, named: list[str]) -> Iterator[str]:
-    """Everything in the debrief that is not so, by the machine and by what the trainee named."""
+    """Everything in the debrief that contradicts the machine or what the trainee named."""
     assert isinstance(run.port, PracticePort)
     assert run.exercise is not None
     machine = run.port.machine
@@ -114,7 +114,7 @@ def _untrue_of(t: TrimmerOutcome, off: float) -> Iterator[str]:
 
 
 def limit(trimmer: str) -> float:
-    """What a trimmer may be out by, in its own unit."""
+    """Allowed error of a trimmer, in its unit."""
     return next((value for kind, value in LIMITS.items() if kind in trimmer), 1.0)
 
 

@@ -18,7 +18,7 @@ FULL = 10 ** (REFERENCE_DBFS / 20)
 
 
 def converted(sound: np.ndarray, rate: int, *, decode: bool, errors: ReplayErrors | None = None) -> np.ndarray:
-    """Of sound in which a sine of the reference level is 1."""
+    """Decode sound in which a sine of the reference level has amplitude 1."""
     wrong = TransferErrors((ChannelErrors(errors or ReplayErrors()),) * sound.shape[1])
     transfer = Transfer("type-b", rate, REFERENCE_DBFS, wrong)
     stages = transfer.decoding() if decode else transfer.encoding()
@@ -64,7 +64,7 @@ def test_bursts_come_back_as_they_were(hz: float, rate: int) -> None:
     length = rate // 10
     steps = 10 ** (np.array([-60.0, 0.0, -10.0, -30.0, 0.0, -30.0, -10.0]).repeat(length) / 20)
     edge = np.hanning(rate // 500)
-    # Edges of 2 ms, for what lies above 20 kHz is kept out where the sample rate has room for it.
+    # Edges of 2 ms, because sound above 20 kHz is removed if the sample rate allows it.
     sent = sine(hz, 0.0, steps.size / rate, rate) * np.convolve(steps, edge / edge.sum(), "same")[:, None]
     left = converted(converted(sent, rate, decode=False), rate, decode=True) - sent
     for n in range(7):
@@ -73,7 +73,7 @@ def test_bursts_come_back_as_they_were(hz: float, rate: int) -> None:
 
 
 def test_bias_beside_the_music_is_not_taken_for_treble() -> None:
-    # A converter at 192 kHz hears what leaks of the bias; common practice, no source, that a filter keeps it out.
+    # A converter at 192 kHz picks up leaking bias; that a filter removes it is common practice, no source.
     rate = 192000
     coded = converted(sine(5000.0, -30.0, rate=rate), rate, decode=False)
     bias = sine(85000.0, -20.0, rate=rate)

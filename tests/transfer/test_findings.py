@@ -1,4 +1,4 @@
-"""What is wrong with a capture itself: each found where it is, and nothing found where nothing is."""
+"""Faults of a capture itself: each is found where it is present, and none elsewhere."""
 
 from __future__ import annotations
 
@@ -17,11 +17,15 @@ SIDES: tuple[Channel, ...] = ("left", "right")
 REFERENCE = 10 ** (-13.2 / 20)
 
 
-def found(sound: np.ndarray, names: tuple[Channel, ...] = SIDES, block: int = 65536) -> tuple[Finding, ...]:
+def checked(sound: np.ndarray, names: tuple[Channel, ...] = SIDES, block: int = 65536) -> CaptureCheck:
     check = CaptureCheck(RATE, names, "type-b")
     for at in range(0, len(sound), block):
         check.feed(sound[at : at + block])
-    return check.findings()
+    return check
+
+
+def found(sound: np.ndarray, names: tuple[Channel, ...] = SIDES, block: int = 65536) -> tuple[Finding, ...]:
+    return checked(sound, names, block).findings()
 
 
 MUSIC = 0.5 * demo_music(RATE)
@@ -91,7 +95,9 @@ def test_a_capture_that_was_decoded_already(name: str) -> None:
     machine.rewind()
     machine.switch("transport", "play")
     came = run(machine, 13.8)[RATE // 2 :]
-    assert [f.kind for f in found(came)] == []
+    check = checked(came)
+    assert [f.kind for f in check.findings()] == []
+    assert check.heard_hiss
     decoded = decode(came / REFERENCE, RATE, "type-b") * REFERENCE
     (only,) = found(decoded)
     assert only.kind == "decoded already"
@@ -107,7 +113,9 @@ def test_no_pause_is_no_suspicion() -> None:
     pink *= 0.1 / np.std(pink)
     fade = np.linspace(1.0, 1e-3, len(pink))[:, None]
     for sound in (pink, pink * fade, np.concatenate((pink, np.zeros_like(pink)))):
-        assert found(sound) == ()
+        check = checked(sound)
+        assert check.findings() == ()
+        assert not check.heard_hiss
     # Programme that both channels share is no hiss, however steady.
     quiet = np.concatenate((pink, 0.01 * pink[:, [0, 0]]))
     assert found(quiet) == ()

@@ -1,4 +1,4 @@
-"""A tape of a machine that was wrong, replayed by one that is right: decoded with its errors taken off, and without."""
+"""A tape of a machine out of adjustment, replayed on a correct one: decoded with its errors corrected, and without."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ def converted(sound: np.ndarray, errors: TransferErrors, *, decode: bool) -> np.
 
 
 def worst_errors(came: np.ndarray) -> tuple[float, float]:
-    """Of the octave spectrum, and of the tones, dB; its delay is taken out."""
+    """Errors of the octave spectrum and of the tones, dB, after removing the delay."""
     came = came[delay_frames(SENT[: MUSIC.stop], came[: MUSIC.stop + RATE]) :]
     octaves = octave_levels(came[MUSIC], RATE) - octave_levels(SENT[MUSIC], RATE)
     levels = tone_levels(came[TONES], RATE) - tone_levels(SENT[TONES], RATE)
@@ -55,7 +55,7 @@ def worst_errors(came: np.ndarray) -> tuple[float, float]:
 def with_and_without(model: OwnModel | PracticeModel) -> tuple[tuple[float, float], tuple[float, float]]:
     errors = model.errors()
     came = model.tape_on_a_right_machine(converted(SENT * FULL, NOTHING, decode=False))
-    # Without, the speed is put right all the same, so that the same sounds are compared.
+    # Even without corrections, speed is corrected, so that the same sounds are compared.
     untouched = TransferErrors(NOTHING.channels, 0.0, errors.speed_error_percent)
     taken_off, left = (converted(came, e, decode=True) / FULL for e in (errors, untouched))
     return worst_errors(taken_off), worst_errors(left)
@@ -65,7 +65,7 @@ def with_and_without(model: OwnModel | PracticeModel) -> tuple[tuple[float, floa
 def test_a_model_of_formulas(seed: int) -> None:
     (octaves, levels), (octaves_without, levels_without) = with_and_without(OwnModel(drawn(seed)))
     assert octaves < 1.0
-    assert levels < 0.1  # read where they are measured, so only the interpolation and the loops are left
+    assert levels < 0.1  # read at the measured frequencies, so only interpolation and decoding remain
     assert max(octaves_without, levels_without) > 4.0
 
 

@@ -1,4 +1,4 @@
-"""Each stage against a formula, and the same samples however the sound is split."""
+"""Each stage against a formula, with the same samples for any split of the sound."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.problem import Problem
@@ -14,6 +14,7 @@ from bench.tape.mistracking_map import ReplayErrors
 from bench.transfer.errors import ChannelErrors, TransferErrors
 from bench.transfer.stages import Resampler, Response, Stage, through
 from bench.transfer.transfer import Transfer
+from tests.cases import cases
 
 RATE = 48000
 WRONG = ReplayErrors(2.0, ((63.0, 1.0), (4000.0, -3.0), (10000.0, -8.0)))
@@ -77,7 +78,7 @@ def test_its_phase_is_the_least_that_goes_with_it() -> None:
 @pytest.mark.parametrize("hz", [1000.0, 10000.0])
 def test_a_delay_of_parts_of_a_sample(late_us: float, hz: float) -> None:
     sound = np.stack((sine(hz), sine(hz)), axis=1)
-    came = whole(Resampler(RATE, 1.0, (0.0, late_us * 1e-6)), sound)
+    came = whole(Resampler(RATE, 1.0, np.array([[0.0], [late_us * 1e-6]])), sound)
     assert len(came) == len(sound)
     assert np.allclose(came[:, 0], sound[:, 0], atol=1e-12)
     turned = np.angle(phasor(came[:, 1], hz) / phasor(sound[:, 1], hz) * np.exp(-2e-6j * np.pi * hz * late_us))
@@ -87,14 +88,14 @@ def test_a_delay_of_parts_of_a_sample(late_us: float, hz: float) -> None:
 
 @pytest.mark.parametrize("hz", [400.0, 10000.0, 16000.0])
 def test_a_speed(hz: float) -> None:
-    came = whole(Resampler(RATE, 1 / 1.005, (0.0,)), sine(hz)[:, None])
+    came = whole(Resampler(RATE, 1 / 1.005, np.zeros((1, 1))), sine(hz)[:, None])
     assert len(came) == round(1.005 * RATE)
     right = np.sin(2 * np.pi * hz / 1.005 * np.arange(len(came)) / RATE)
     inside = slice(100, -100)
     assert np.abs(came[inside, 0] - right[inside]).max() < 2e-4
 
 
-@settings(max_examples=15)
+@cases(15)
 @given(st.lists(st.integers(1, 30000), min_size=1, max_size=8), st.sampled_from([44100, 96000]), st.booleans())
 def test_the_same_samples_whatever_the_blocks(sizes: list[int], rate: int, decode: bool) -> None:
     sound = 0.2 * np.random.default_rng(5).standard_normal((sum(sizes), 2))
@@ -106,6 +107,23 @@ def test_the_same_samples_whatever_the_blocks(sizes: list[int], rate: int, decod
 
     split = [sound[a:b] for a, b in pairwise(np.cumsum([0, *sizes]))]
     assert np.array_equal(made([sound]), made(split))
+
+
+def test_a_delay_that_changes_is_the_same_whatever_the_blocks() -> None:
+    sound = np.stack((sine(1000.0, 2.0), sine(1000.0, 2.0)), axis=1)
+    delays = np.array([[0.0, 0.0, 0.0, 0.0], [-40e-6, 55e-6, 10e-6, 70e-6]])
+
+    def made(size: int) -> np.ndarray:
+        stage = Resampler(RATE, 1 / 1.004, delays, 0.5)
+        return np.concatenate(list(through([stage], [sound[at : at + size] for at in range(0, len(sound), size)])))
+
+    one = made(len(sound))
+    for size in (1000, 4801, 30000):
+        assert np.array_equal(one, made(size))
+    # In the middle of the third stretch, at 1.25 s of the input, the right channel is given 10 µs earlier.
+    at = round(1.25 * RATE * 1.004) + np.arange(-240, 240)
+    place = at / 1.004 + 10e-6 * RATE
+    assert one[at, 1] == pytest.approx(np.sin(2 * np.pi * 1000.0 * place / RATE), abs=0.005)
 
 
 @pytest.mark.parametrize("system", ["type-b", "type-a"])

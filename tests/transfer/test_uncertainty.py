@@ -1,4 +1,4 @@
-"""The stated uncertainty of a decoded level: how often it holds, by the decoder itself and not by its law."""
+"""The stated uncertainty of a decoded level: how often it holds, by the decoder itself and not its static law."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ def test_it_holds_in_95_cases_of_100() -> None:
     stated = decoded_uncertainty_db("type-b", hz, db, [dict(both)[f] for f in hz])[:, None]
     held = []
     for _ in range(50):
-        # What is taken off is what was read: off by its own standard deviation.
+        # The correction is the reading, which is off by its standard deviation.
         channels = tuple(
             ChannelErrors(
                 ReplayErrors(

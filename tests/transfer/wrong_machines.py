@@ -83,7 +83,7 @@ class OwnModel:
         return np.asarray(np.fft.irfft(spectrum, longer, axis=0) * (longer / size))
 
     def errors(self) -> TransferErrors:
-        """What a session would read: relative to what was sent, at the recorded frequencies."""
+        """The readings of a session: relative to what was sent, at the recorded frequencies."""
         hz = np.array([400.0, *READ_HZ])
         channels = []
         for channel in range(2):
@@ -188,13 +188,13 @@ def decibels(amplitude: complex) -> float:
     return 20 * float(np.log10(abs(amplitude)))
 
 
-def set_right(machine: PracticeMachine, trimmer: str) -> None:
-    """Turn a trimmer until what it sets is right, after taking up its backlash."""
+def set_right(machine: PracticeMachine, trimmer: str, error: float = 0.0) -> None:
+    """Turn a trimmer until what it sets is right, or has this error, after taking up its backlash."""
     towards = 10.0 if next(t.degrees for t in machine.trimmers() if t.name == trimmer) < 0 else -10.0
     machine.turn(trimmer, towards)
     before = machine.truth()[trimmer]
     machine.turn(trimmer, towards)
     slope = (machine.truth()[trimmer] - before) / towards
     for _ in range(99):
-        machine.turn(trimmer, -machine.truth()[trimmer] / slope)
-    assert abs(machine.truth()[trimmer]) < 0.01
+        machine.turn(trimmer, (error - machine.truth()[trimmer]) / slope)
+    assert abs(machine.truth()[trimmer] - error) < 0.01

@@ -16,7 +16,7 @@ import pytest
 from bench.problem import Problem
 from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.events import Answered
-from bench.session.record.lock import held
+from bench.session.record.lock import is_locked
 from bench.session.record.reader import read_session
 from bench.tui.start import start
 from bench.workspace import shipped_procedures
@@ -247,9 +247,9 @@ def test_what_a_slow_disk_still_writes_is_waited_for_when_the_screen_is_gone(fol
         terminal.press("\x11")  # ctrl+q leaves from anywhere
         terminal.read_until(lambda text: "not all is on disk yet: waiting" in text.partition("\x1b[?1049l")[2])
         (session,) = (folder / "bench" / "sessions").iterdir()
-        assert held(session)
+        assert is_locked(session)
         terminal.ends()
-        assert not held(session)
+        assert not is_locked(session)
         assert [e.answer for e in of_kind(read_session(session).events, Answered)] == ["the last word"]
     finally:
         terminal.close()

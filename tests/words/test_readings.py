@@ -6,11 +6,11 @@ from bench.words.readings import (
     judged_text,
     phase_of,
     phase_text,
+    reading_name,
     reading_text,
     target_text,
     value_text,
     verdict_text,
-    what,
 )
 
 
@@ -56,13 +56,15 @@ def test_targets() -> None:
     assert target_text(None) == "none"
     assert target_text(Verdict("in", -12.0, 0.5)) == "−12 ± 0.5"
     assert target_text(Verdict("in", 0.2)) == "0.2"
+    assert target_text(Verdict("in", 43.48907, 12.0)) == "43.5 ± 12"  # read as found, and to be found again
+    assert target_text(Verdict("in", -12.1937, 0.5)) == "−12.194 ± 0.5"
     assert target_text(Verdict("in", 8.143571, 0.5)) == "8.144 ± 0.5"
     assert target_text(Verdict("in", 60.0, limit="at least")) == "at least 60"
 
 
 def test_what_was_measured() -> None:
-    assert what(Reading("response", "left", -0.4, 0.1, frequency_hz=10000.0)) == "response, left, 10 kHz"
-    assert what(Reading("azimuth_delay", "left-right", 3.0, 0.1)) == "azimuth, delay, left to right"
+    assert reading_name(Reading("response", "left", -0.4, 0.1, frequency_hz=10000.0)) == "response, left, 10 kHz"
+    assert reading_name(Reading("azimuth_delay", "left-right", 3.0, 0.1)) == "azimuth, delay, left to right"
 
 
 def test_the_phase_is_that_of_the_delay_at_the_tone() -> None:

@@ -16,9 +16,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.audio.capture import Capture
+from bench.commands.transfers.azimuth import with_course
 from bench.commands.transfers.before_after import PASSAGE_S, Passage, names_beside, passage_start
 from bench.commands.transfers.listening import listen
-from bench.commands.transfers.options import MIDDLE, channel_names, chosen_errors, opened
+from bench.commands.transfers.options import BY_PROGRAMME, MIDDLE, channel_names, chosen_errors, opened
 from bench.commands.transfers.progress import Progress
 from bench.problem import Problem
 
@@ -48,6 +49,8 @@ def convert(args: argparse.Namespace, *, decode: bool) -> int:
     capture = opened(args)
     channels = channel_names(args, capture)
     chosen = chosen_errors(args, channels)
+    if args.azimuth_delay == BY_PROGRAMME:
+        chosen = with_course(chosen, capture)
     transfer = Transfer(args.system, capture.sample_rate, args.reference_level, chosen.errors)
     text = args.out.with_name(args.out.name + ".txt")
     heard = _BeforeAndAfter(args, capture, transfer.errors.speed) if decode else None
@@ -68,6 +71,7 @@ def convert(args: argparse.Namespace, *, decode: bool) -> int:
             turned_down_db,
             tuple(decoded_uncertainties(args.system, c) if decode else None for c in chosen.errors.channels),
             check.findings(),
+            check.heard_hiss,
             capture.warnings,
             heard.spectra if heard else None,
             tuple(os.fsencode(path).decode("utf-8", "replace") for path in heard.paths) if heard else (),
@@ -109,28 +113,23 @@ def _written(
     from bench.transfer.stages import through
 
     def write(gain_db: float, hears: Callable[[Floats], None]) -> float:
-        progress = Progress("decoding" if heard else "encoding", capture.duration_s, time.monotonic())
         stages = transfer.decoding(gain_db) if heard else transfer.encoding(gain_db)
 
-        def blocks() -> Iterator[Floats]:
-            frames = 0
-            for block in capture.blocks():
+        def blocks(progress: Progress) -> Iterator[Floats]:
+            for block in progress.through(capture):
                 hears(block)
                 yield block
-                frames += len(block)
-                progress.show(frames / capture.sample_rate, time.monotonic())
 
-        def made() -> Iterator[Floats]:
-            for block in through(stages, blocks()):
+        def made(progress: Progress) -> Iterator[Floats]:
+            for block in through(stages, blocks(progress)):
                 if heard:
                     heard.after.feed(block)
                 yield block
 
         frames = round(capture.frames * max(1.0, transfer.errors.speed))
-        try:
-            return write_sound(path, made(), capture.sample_rate, channels=capture.channels, bits=BITS, frames=frames)
-        finally:
-            progress.end()
+        with Progress("decoding" if heard else "encoding", capture.duration_s, time.monotonic()) as progress:
+            sound = made(progress)
+            return write_sound(path, sound, capture.sample_rate, channels=capture.channels, bits=BITS, frames=frames)
 
     def first(block: Floats) -> None:
         check.feed(block)

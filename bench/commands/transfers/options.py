@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from bench.transfer.errors import TransferErrors
 
 STAGES: dict[str, Stage] = {"as-found": "found-clean", "as-left": "left"}
+BY_PROGRAMME = "programme"
+"""Instead of a figure for `--azimuth-delay`: it is read from the capture."""
 MIDDLE = -1.0
 """Value of `--before-after` without a time."""
 LOWEST_RATE = 32000
@@ -55,7 +57,13 @@ def add_transfer(parser: argparse.ArgumentParser, *, decode: bool) -> None:
     parser.add_argument(
         "--treble-error", metavar="HZ:DB,…", help=f"relative to 400 Hz, such as 4000:-1,10000:-3, {does}"
     )
-    parser.add_argument("--azimuth-delay", type=decibels, metavar="US", help=f"positive: right channel late; {does}")
+    parser.add_argument(
+        "--azimuth-delay",
+        type=delay_or_programme if decode else decibels,
+        metavar="US|programme" if decode else "US",
+        help=f"positive: right channel late; {does}"
+        + (". programme: as the programme of IN shows it, along the tape" if decode else ""),
+    )
     parser.add_argument("--speed-error", type=decibels, metavar="PERCENT", help=f"positive: too fast; {does}")
     if decode:
         parser.add_argument(
@@ -84,6 +92,16 @@ def add_transfer(parser: argparse.ArgumentParser, *, decode: bool) -> None:
     parser.add_argument("--channels", type=channel_list, metavar="LIST", help="which channels of IN, from 1: 1,2")
     parser.add_argument("--force", action="store_true", help="write over a file that is there")
     parser.add_argument("--json", action="store_true", help="print one JSON object")
+
+
+def delay_or_programme(text: str) -> float | str:
+    """A delay, µs, or `BY_PROGRAMME`."""
+    if text == BY_PROGRAMME:
+        return text
+    try:
+        return decibels(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"give a delay in µs, or the word {BY_PROGRAMME}") from None
 
 
 def opened(args: argparse.Namespace) -> Capture:
@@ -147,8 +165,12 @@ def chosen_errors(args: argparse.Namespace, channels: tuple[Channel, ...]) -> Ch
     spread = None if uncertainty is None else ((errors.reference_hz, uncertainty),)
     channel = ChannelErrors(errors, spread)
     return ChosenErrors(
-        TransferErrors((channel,) * len(channels), args.azimuth_delay or 0.0, args.speed_error or 0.0),
+        TransferErrors((channel,) * len(channels), _typed_delay(args) or 0.0, args.speed_error or 0.0),
     )
+
+
+def _typed_delay(args: argparse.Namespace) -> float | None:
+    return None if args.azimuth_delay == BY_PROGRAMME else args.azimuth_delay
 
 
 def _measured(args: argparse.Namespace, channels: tuple[Channel, ...]) -> ChosenErrors:
@@ -182,8 +204,9 @@ def _measured(args: argparse.Namespace, channels: tuple[Channel, ...]) -> Chosen
             raise Problem(f"{args.session} read nothing of its machine {stage.replace('-', ' ')}; use {others}")
         found = _of_machine(args, recorded, channels)
     errors = found.errors
-    if args.azimuth_delay is not None:
-        errors = replace(errors, azimuth_delay_us=args.azimuth_delay)
+    delay = _typed_delay(args)
+    if delay is not None:
+        errors = replace(errors, azimuth_delay_us=delay)
     if args.speed_error is not None:
         errors = replace(errors, speed_error_percent=args.speed_error)
     return ChosenErrors(
@@ -192,7 +215,7 @@ def _measured(args: argparse.Namespace, channels: tuple[Channel, ...]) -> Chosen
         stage,
         by_tape,
         args.replayed_on or "",
-        azimuth_known=args.azimuth_delay is not None or found.azimuth_uncertainty_us is not None or len(channels) < 2,
+        azimuth_known=delay is not None or found.azimuth_uncertainty_us is not None or len(channels) < 2,
         speed_known=args.speed_error is not None or found.speed_uncertainty_percent is not None,
     )
 

@@ -3,6 +3,15 @@
 from __future__ import annotations
 
 import sys
+import time
+from collections.abc import Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.audio.capture import Capture
+
+Floats = NDArray[np.float64]
 
 
 class Progress:
@@ -33,6 +42,20 @@ class Progress:
         share = min(1.0, done_s / self._seconds)
         left_s = (now - self._began) * (1 / share - 1)
         return f"{self._what}: {100 * share:.0f} %, {left_s // 60:.0f}:{left_s % 60:02.0f} left"
+
+    def __enter__(self) -> Progress:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.end()
+
+    def through(self, capture: Capture) -> Iterator[Floats]:
+        """The blocks of a capture; the line is renewed when each was processed."""
+        frames = 0
+        for block in capture.blocks():
+            yield block
+            frames += len(block)
+            self.show(frames / capture.sample_rate, time.monotonic())
 
     def show(self, done_s: float, now: float) -> None:
         """Write that line over the last one."""

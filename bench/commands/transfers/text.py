@@ -9,6 +9,7 @@ from bench import __version__
 from bench.commands.transfers.before_after import spectrum_lines
 from bench.commands.transfers.options import ChosenErrors
 from bench.tape.mistracking_map import REFERENCE_LEVELS, SYSTEM_NAMES
+from bench.transfer.errors import STRETCH_S
 from bench.transfer.findings import Finding
 from bench.transfer.uncertainty import AT_DB, AT_HZ, Uncertainty
 from bench.words.figures import decibels, figure, hertz, number, plus_minus, with_uncertainty
@@ -16,12 +17,19 @@ from bench.words.sentences import counted
 
 if TYPE_CHECKING:
     from bench.measure.reading import Channel
+    from bench.transfer.errors import AzimuthCourse, TransferErrors
     from bench.transfer.transfer import Transfer
 
+MOST_LINES = 20
+"""Points at most of an azimuth delay that changes along the tape; all of them are in the JSON."""
 NOTHING_DB = 120.0
 """A channel that is softer by more than this is digital silence."""
+ASKED = "whether it was decoded already does not show in it: was noise reduction out at the transfer?"
 NO_UNCERTAINTY = "the uncertainty of the errors is not known"
-ENCODER = "steady tones, by the static law of the decoder; the encoder is taken to be right (data sheet: ±1.5 dB)"
+ENCODER = (
+    "steady tones, by the static law of the decoder; the encoder is taken to be right (data sheet: ±1.5 dB), and what "
+    "the tape compressed is not in it"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +49,8 @@ class Done:
     uncertainties: tuple[tuple[Uncertainty, ...] | None, ...]
     """Uncertainties of each channel."""
     findings: tuple[Finding, ...]
+    heard_hiss: bool
+    """Whether there was hiss that shows if the capture was decoded already."""
     warnings: tuple[str, ...]
     """Warnings about the file that was read."""
     spectra: tuple[dict[float, float], dict[float, float]] | None
@@ -59,7 +69,10 @@ def cautions(done: Done) -> list[str]:
     out = [*done.warnings, *(finding_words(f) for f in done.findings)]
     if not done.chosen.azimuth_known:
         which = "for this side alone" if done.chosen.of_tape else f"of the recording{_stage(done)}"
-        out.append(f"{done.chosen.session} has no azimuth {which}, so none was taken off; --azimuth-delay gives it")
+        out.append(
+            f"{done.chosen.session} has no azimuth {which}, so none was taken off; --azimuth-delay programme reads it "
+            "from the capture"
+        )
     if not done.chosen.speed_known:
         out.append(f"{done.chosen.session} has no speed{_stage(done)}, so none was taken off")
     return out
@@ -113,6 +126,7 @@ def as_json(done: Done) -> dict[str, Any]:
             for channel, c in zip(done.channels, errors.channels, strict=True)
         ],
         "azimuth_delay_us": errors.azimuth_delay_us if done.chosen.azimuth_known else None,
+        "azimuth_course": None if errors.azimuth_course is None else _course(errors.azimuth_course),
         "speed_error_percent": errors.speed_error_percent if done.chosen.speed_known else None,
         "uncertainty": [
             {"channel": channel, "frequency_hz": u.frequency_hz, "level_db": u.level_db, "uncertainty_db": u.db}
@@ -125,8 +139,18 @@ def as_json(done: Done) -> dict[str, Any]:
             if done.spectra and hz in done.spectra[1]
         ],
         "passages": list(done.passages),
+        "hiss_heard": done.heard_hiss if done.decoded else None,
         "findings": [{"kind": f.kind, "channel": f.channel, "value": f.value} for f in done.findings],
         "warnings": cautions(done),
+    }
+
+
+def _course(course: AzimuthCourse) -> dict[str, Any]:
+    points = zip(course.middles_s, course.delay_us, strict=True)
+    return {
+        "stretches_read": course.read,
+        "uncertainty_us": course.uncertainty_us,
+        "points": [{"at_s": s, "delay_us": us} for s, us in points],
     }
 
 
@@ -153,9 +177,10 @@ def lines(done: Done) -> list[str]:
             u = of_channel.uncertainty_at([hz])
             together = f" (level and treble together {plus_minus(float(u[0]), 'dB')})" if u is not None else ""
             out.append(f"    {hertz(hz)}: {figure(db, 'dB', sign=True)} {relative_to}{together}")
-    late = "right channel late" if errors.azimuth_delay_us > 0 else "right channel early"
-    out.append(f"  azimuth: {number(errors.azimuth_delay_us, 2)} µs{f', {late}' if errors.azimuth_delay_us else ''}")
+    out += _azimuth_lines(errors)
     out.append(f"  speed: {number(errors.speed_error_percent, 3, sign=True)} %")
+    if done.decoded and not done.heard_hiss:
+        out += ["", ASKED]
     if done.decoded:
         out += ["", *_uncertainty_lines(done)]
     if done.spectra:
@@ -164,6 +189,24 @@ def lines(done: Done) -> list[str]:
         before, after = done.passages
         out += ["", f"a passage as transferred: {before}", f"the same, decoded: {after}"]
     return out
+
+
+def _azimuth_lines(errors: TransferErrors) -> list[str]:
+    course = errors.azimuth_course
+    late = "right channel late" if errors.azimuth_delay_us > 0 else "right channel early"
+    line = f"  azimuth: {number(errors.azimuth_delay_us, 2)} µs{f', {late}' if errors.azimuth_delay_us else ''}"
+    if course is None:
+        return [line]
+    read = f"read in {course.read} of {counted(len(course.delay_us), 'stretch', 'stretches')} of {STRETCH_S:g} s"
+    line += f", by the programme, {read}, {plus_minus(course.uncertainty_us, 'µs')}"
+    if not course.varies:
+        return [line, "    it does not change along the tape by more than chance would show"]
+    every = -(-len(course.delay_us) // MOST_LINES)
+    points = list(zip(course.middles_s, course.delay_us, strict=True))[::every]
+    return [
+        f"{line}; this is its mean, because it changes along the tape:",
+        *(f"    {int(s) // 60}:{int(s) % 60:02} {number(us, 2)} µs" for s, us in points),
+    ]
 
 
 def _stage(done: Done) -> str:

@@ -15,6 +15,7 @@ from bench.diagnosis.rows import DataRow, Rows
 from bench.measure.catalogue import QUANTITIES
 from bench.problem import Problem
 from bench.words.figures import hertz, number
+from bench.words.sentences import capitalised
 
 SHOWN = 0.3
 """An effect smaller than this multiple of a reading's scatter is not shown."""
@@ -28,9 +29,9 @@ def about(name: str, machine: Machine) -> list[str]:
         Problem: there is no such cause.
     """
     if name not in PHYSICS:
-        raise Problem(f"{name}: no such cause; the list stands in tapebench diagnose --help")
+        raise Problem(f"{name}: no such cause; tapebench diagnose --help lists them")
     cause = next((c for c in CAUSES if c.name == name), None)
-    out = [_capital(cause.title if cause else name.replace("-", " ")), "", PHYSICS[name]]
+    out = [capitalised(cause.title if cause else name.replace("-", " ")), "", PHYSICS[name]]
     if cause is None:
         return out
     out += ["", "What it does to readings, at a usual size:", *signature(cause, machine)]
@@ -67,7 +68,7 @@ def signature(cause: Cause, machine: Machine) -> list[str]:
         flat = p.tone is None or p.tone.relative_to_hz is None
         if flat and p.finding.channel != "right" and abs(moved[n]) > SHOWN * p.scatter and abs(moved[n]) > 0.05:
             out.append(f"  {_title(p)}: {_change(p, float(moved[n]))}")
-    return list(dict.fromkeys(out)) or ["  nothing that a reading of the list shows"]
+    return list(dict.fromkeys(out)) or ["  nothing that any reading shows"]
 
 
 def _effect(variant: Variant, rows: Rows) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
@@ -99,10 +100,6 @@ def _distinction(cause: Cause, other: Cause) -> str:
 
 def _sentence(text: str) -> str:
     return text if text.endswith("?") else f"{text}."
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 assert set(PHYSICS) == {c.name for c in CAUSES} | set(WIRING)

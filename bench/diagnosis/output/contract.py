@@ -42,11 +42,11 @@ LIMITS: dict[str, tuple[float | None, float]] = {
 """By quantity: the lowest plausible value, and the usual limit. Common practice, no source."""
 CHANNELS = ("left", "right", "both", "left-right", "right-left", "mono")
 OTHER_SPELLINGS = {"us": "µs", "\u03bcs": "µs", "deg": "degrees", "°": "degrees", "'": "arcmin", "dBFS": "dB"}
-"""Units that mean the same here. The second has the Greek letter mu. A level in dBFS has the size of one in dB."""
+"""Units that mean the same here; the second has the Greek letter mu. A dBFS is as large as a dB."""
 FURTHEST = {"dB": 200.0, "%": 200.0, "µs": 20e3, "arcmin": 600.0, "degrees": 36e3, "per minute": 6e3}
-"""By unit, the largest figure of any machine; anything beyond it is a slip of the pen. Common practice, no source."""
+"""By unit, the largest figure of any machine; a larger one is a typing error. Common practice, no source."""
 LOWEST_HZ, HIGHEST_HZ = 0.01, 400e3
-"""Frequencies that a tape machine can have at all: from a slow reel to its bias."""
+"""Lowest and highest frequency that a reading can have: from the rate of a slow reel to that of the bias."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,7 +162,7 @@ def _finding(item: Any, n: int, where: str, ignored: list[str]) -> Finding | Non
 
 
 def _impossible(quantity: str, value: float | None, unit: str, hz: float | None) -> str:
-    """Why no machine can give such a reading; "" where one can."""
+    """Why no machine can give such a reading; "" if one can."""
     usual = QUANTITIES[quantity].unit
     if OTHER_SPELLINGS.get(unit, unit) != OTHER_SPELLINGS.get(usual, usual):
         return f"{quantity} is in {usual}, not in {unit}"
@@ -250,7 +250,7 @@ def as_json(diagnosis: Diagnosis, case_ignored: tuple[str, ...] = (), assumed: t
         "ignored": [
             *case_ignored,
             *(f"readings[{u.finding.id}]: {u.finding.quantity}: {u.why}" for u in diagnosis.unused),
-            *(f"answers.{a}: tells of no cause here" for a in diagnosis.unknown_answers),
+            *(f"answers.{a}: bears on no cause in the list" for a in diagnosis.unknown_answers),
         ],
         "assumed": list(assumed),
     }

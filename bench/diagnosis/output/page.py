@@ -83,9 +83,9 @@ def first_line(diagnosis: Diagnosis) -> str:
 
 def _no_fault(diagnosis: Diagnosis) -> str:
     odds = odds_text(diagnosis.nothing)
-    if not diagnosis.out_of_line:
+    if not diagnosis.out_of_adjustment:
         return f"nothing wrong, as far as was measured: {odds}"
-    worst = finding_text(diagnosis.out_of_line[0])
+    worst = finding_text(diagnosis.out_of_adjustment[0])
     return f"no fault, as far as was measured ({odds}), but it needs lining up: {worst}"
 
 
@@ -94,7 +94,7 @@ def one_of(diagnosis: Diagnosis) -> str:
     possible = [(s.probability, suspect_text(s)) for s in diagnosis.suspects if s.probability >= POSSIBLE]
     if not possible and not diagnosis.outliers:
         return ""
-    healthy = "needs lining up and nothing else" if diagnosis.out_of_line else "nothing wrong"
+    healthy = "needs lining up and nothing else" if diagnosis.out_of_adjustment else "nothing wrong"
     others = ((diagnosis.nothing, healthy), (diagnosis.not_in_list, "something that is not in the list"))
     ranked = sorted([*possible[:3], *(o for o in others if o[0] >= POSSIBLE)], key=lambda item: -item[0])
     return f"not settled: {'; '.join(f'{text}, {_percent(probability)}' for probability, text in ranked)}"
@@ -117,7 +117,7 @@ def page(diagnosis: Diagnosis) -> list[str]:
         if suspect.like:
             out.append(f"   reads like {titles(suspect.like)}")
         out.append(f"   mended by {mended_text(suspect)}")
-    healthy = "Needs lining up and nothing else" if diagnosis.out_of_line else "Nothing wrong"
+    healthy = "Needs lining up and nothing else" if diagnosis.out_of_adjustment else "Nothing wrong"
     out += ["", f"{healthy}: {_percent(diagnosis.nothing)}. Not in the list: {_percent(diagnosis.not_in_list)}."]
     out += _next(diagnosis)
     settings = [setting_text(s) for s in diagnosis.settings if s.out]
@@ -154,7 +154,8 @@ def _next(diagnosis: Diagnosis) -> list[str]:
         return []
     what = f" (for: {titles(test.parts)})" if test.parts else ""
     minutes = f" ({number(test.minutes, 1)} min)" if test.minutes else ""
-    return [f"Next test{minutes}: {test.step}{what}."]
+    needs = f", with {'; '.join(test.needs)}" if test.needs else ""
+    return [f"Next test{minutes}: {test.step}{what}{needs}."]
 
 
 def _percent(probability: float) -> str:

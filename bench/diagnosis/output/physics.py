@@ -37,8 +37,8 @@ PHYSICS: dict[str, str] = {
         "appears. Short wavelengths are wiped a little on every pass."
     ),
     "dirty-erase-head": (
-        "A film weakens the erasing field in the tape. Part of the old recording stays. It is gone after "
-        "cleaning, which tells it from a weak erase current."
+        "A film weakens the erasing field in the tape. Part of the old recording stays. This ends with "
+        "cleaning, which rules out a weak erase current."
     ),
     "weak-erasure": (
         "The erasing field does not saturate the tape. Part of the old recording stays, cleaning or not. A head, "
@@ -142,15 +142,15 @@ PHYSICS: dict[str, str] = {
         "There is no line in flutter."
     ),
     "motor-speed": (
-        "The regulator or motor is beyond the reach of its trimmer. All tones are off by the same percentage. "
+        "The regulator or motor is beyond the range of its trimmer. All tones are off by the same percentage. "
         "Flutter may be as usual."
     ),
     "wrong-mains-frequency": (
         "A synchronous motor turns with the mains. On 60 Hz instead of 50 it runs 20 % fast, and on 50 instead of "
-        "60 17 % slow. No trimmer reaches that."
+        "60 17 % slow. No trimmer has that range."
     ),
     "wrong-speed-tape": (
-        "Speed tapes are recorded at 3000 or at 3150 Hz. Taken for each other they differ by 5 %. Musical pitch "
+        "Speed tapes are recorded at 3000 or at 3150 Hz. Mistaking one for the other gives 5 %. Musical pitch "
         "is right all the time."
     ),
     "dead-channel": (

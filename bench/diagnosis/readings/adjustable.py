@@ -1,4 +1,4 @@
-"""Readings that a trimmer sets, and which of them are out of tolerance: the machine needs lining up."""
+"""Finds readings out of tolerance that a trimmer sets, which means that the machine needs lining up."""
 
 from __future__ import annotations
 
@@ -14,11 +14,11 @@ TOLERANCE = {
     "azimuth_angle": 6.0,
     "speed_error": 0.5,
 }
-"""What is left alone where nobody gave a tolerance, in the unit of the reading. Common practice, no source."""
+"""Tolerance where none is given, in the unit of the reading. Common practice, no source."""
 
 
-def out_of_line(findings: Iterable[Finding]) -> tuple[Finding, ...]:
-    """The readings out of tolerance at the last stage at which their source was read, the furthest out first."""
+def out_of_adjustment(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """The readings out of tolerance at the last stage of their source, the furthest out first."""
     tapes = ("reference-tape", "record-replay")
     kept = [f for f in findings if f.quantity in TOLERANCE and f.source in tapes and f.value is not None]
     last: dict[Source, Stage] = {}
@@ -29,5 +29,5 @@ def out_of_line(findings: Iterable[Finding]) -> tuple[Finding, ...]:
 
 
 def _times(finding: Finding) -> float:
-    """How many times its usual tolerance a reading is."""
+    """Error of a reading as a multiple of its usual tolerance."""
     return abs(finding.value or 0.0) / TOLERANCE[finding.quantity]

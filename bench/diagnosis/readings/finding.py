@@ -40,6 +40,6 @@ class Finding:
     driven: str = ""
     """The driven channel of a separation."""
     at_least: bool = False
-    """Whether the value is a lower limit: noise masked anything more."""
+    """Whether the value is a lower limit, because noise masks the rest."""
     out: bool | None = None
-    """Whether it is beyond its tolerance; None where no tolerance was given."""
+    """Whether it is out of tolerance; None if no tolerance was given."""

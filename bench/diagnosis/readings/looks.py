@@ -58,7 +58,7 @@ ANSWERS: tuple[tuple[Words, Words, dict[str, float]], ...] = (
 """Words of the question, words of the answer, and the likelihood ratio for each cause."""
 
 COMPLAINT = "complaint"
-"""The question to which the answer is what the owner hears, in any words."""
+"""The question that is answered by what the owner hears, in the owner's words."""
 _DULL = ("dirt-replay-head", "dirt-record-head", "dirt-left-after-cleaning", "worn-replay-gap", "worn-contour")
 _UNSTEADY = ("pinch-roller", "capstan", "reel", "idler", "belt")
 _SPEED = ("motor-speed", "wrong-mains-frequency", "belt")
@@ -78,7 +78,7 @@ COMPLAINTS: tuple[tuple[Words, dict[str, float]], ...] = (
     (("dropouts", "drops", "cuts"), {"tension": 2.5, "worn-contour": 2.5, "dirt-replay-head": 1.5}),
     (("pumps", "pumping", "breathes", "breathing"), {"decoder": 3.0, "encoder": 3.0, "limiter-left-in": 2.0}),
 )
-"""Words of the owner, and the ratio for each cause. An owner forgets half and exaggerates the rest."""
+"""Words of the owner, and the likelihood ratio for each cause; low, because such words are imprecise."""
 
 GLANCE_MINUTES = 0.3
 YES, NO = ("seen", "yes", "true"), ("not seen", "no", "false")

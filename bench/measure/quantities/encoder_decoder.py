@@ -25,7 +25,7 @@ from bench.tape.noise_reduction import System
 
 
 @dataclass(frozen=True, slots=True)
-class Twice:
+class InAndOut:
     """A tone in one channel measured twice: with noise reduction in (on one side) and with it out."""
 
     frequency_hz: float
@@ -37,14 +37,14 @@ class Twice:
     """The same quantity of the same tone and channel."""
 
 
-def encoding_error(tones: Sequence[Twice], system: System = "type-b") -> Measured:
+def encoding_error(tones: Sequence[InAndOut], system: System = "type-b") -> Measured:
     """`encoding_error` of each tone, dB: the boost minus its nominal value. Target 0, tolerance 1.5 dB."""
     return _errors(
         "encoding_error", tones, lambda t, change: change - boost_db(system, t.frequency_hz, t.level_db), system
     )
 
 
-def decoding_error(tones: Sequence[Twice], system: System = "type-b") -> Measured:
+def decoding_error(tones: Sequence[InAndOut], system: System = "type-b") -> Measured:
     """`decoding_error` of each tone, dB: positive when the cut is too large. Target 0, tolerance 1.5 dB.
 
     If the actual level at the decoder's input is known (as measured with it out), give that: a wrong replay level
@@ -58,7 +58,9 @@ def decoding_error(tones: Sequence[Twice], system: System = "type-b") -> Measure
     )
 
 
-def _errors(quantity: str, tones: Sequence[Twice], error: Callable[[Twice, float], float], system: System) -> Measured:
+def _errors(
+    quantity: str, tones: Sequence[InAndOut], error: Callable[[InAndOut, float], float], system: System
+) -> Measured:
     curve = "the data sheet of Type B" if system == "type-b" else "the law of Type A (figures from memory)"
     readings: list[Result] = []
     for tone in tones:

@@ -64,7 +64,7 @@ class GainWatch:
         return swing if swing > SWING_DB and rising > RISING and float(np.median(slopes)) > TYPICAL_DB_S else None
 
 
-def in_the_way(swing_db: float) -> str:
+def automatic_gain_warning(swing_db: float) -> str:
     """The warning for a capture with automatic gain control."""
     return (
         f"an automatic gain is in the way: the noise of the pauses differs by {swing_db:.0f} dB; switch it off in the "

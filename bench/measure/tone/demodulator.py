@@ -129,25 +129,9 @@ class Spectra:
         """The bin nearest to a frequency."""
         return round(frequency_hz / self.bin_hz)
 
-    def baseband(
-        self,
-        spectrum: NDArray[np.complex128],
-        chunk: int,
-        centre: int,
-        narrowing: NDArray[np.float64] | None = None,
-    ) -> Baseband:
-        """The new baseband points of a chunk.
-
-        Args:
-            spectrum: its spectrum from `feed`.
-            chunk: its number, counted from 0.
-            centre: the bin that is shifted to zero frequency.
-            narrowing: response, at the bins -HALF … HALF-1 around it, of a further filter of at most ±50 points.
-
-        Returns:
-            Shape (HALF, channels); the first point has index `start_of(chunk)`.
-        """
-        return self.basebands([spectrum], chunk, centre, narrowing)
+    def baseband(self, spectrum: NDArray[np.complex128], chunk: int, centre: int) -> Baseband:
+        """The new baseband points of one chunk, as by `basebands`."""
+        return self.basebands([spectrum], chunk, centre)
 
     def basebands(
         self,
@@ -156,13 +140,13 @@ class Spectra:
         centre: int,
         narrowing: NDArray[np.float64] | None = None,
     ) -> Baseband:
-        """The new baseband points of consecutive chunks; the same as `baseband` for each in turn, but faster.
+        """The new baseband points of consecutive chunks.
 
         Args:
             spectra: their spectra from `feed`.
-            first: number of the first chunk.
+            first: number of the first chunk, counted from 0.
             centre: the bin that is shifted to zero frequency.
-            narrowing: as for `baseband`.
+            narrowing: response, at the bins -HALF … HALF-1 around it, of a further filter of at most ±50 points.
 
         Returns:
             Shape (HALF · chunks, channels); the first point has index `start_of(first)`.

@@ -10,7 +10,7 @@ import numpy as np
 from bench.measure.catalogue import UNWEIGHTED_PEAK, UNWEIGHTED_RMS
 from bench.measure.meters import Options
 from bench.measure.reading import Channel, Measured, NoReading, Result
-from bench.measure.signal.automatic_gain import GainWatch, in_the_way
+from bench.measure.signal.automatic_gain import GainWatch, automatic_gain_warning
 from bench.measure.signal.blocks import Samples
 from bench.measure.signal.flat_tops import FlatTops
 from bench.measure.signal.missing_top import MissingTop
@@ -159,7 +159,7 @@ class CaptureCheck:
         swing = self._gain.swing_db()
         if swing is None:
             return Measured(measured.readings, (*self.clipping(), *measured.warnings))
-        because = in_the_way(swing)
+        because = automatic_gain_warning(swing)
         refused = tuple(_refused(r, because) if r.quantity in OF_GAIN else r for r in measured.readings)
         return Measured(refused, (because, *self.clipping(), *measured.warnings))
 

@@ -87,7 +87,7 @@ TAPE_WEAR: dict[str, dict[str, float]] = {
 """Factors on figures of the grade, by the name in a sheet's `practice.tape_wear`."""
 
 
-def graded(grade: str, tape_wear: str) -> Table:
+def grade_figures(grade: str, tape_wear: str) -> Table:
     """The figures of a grade with a tape of this wear."""
     if grade == "none":
         return {}

@@ -11,6 +11,7 @@ from bench.clock import Clock
 from bench.measure.method import Method
 from bench.measure.reading import Reading, Result
 from bench.measure.verdict import Verdict
+from bench.memory import return_freed_memory
 from bench.practice.facts import TrimmerPosition
 from bench.problem import Problem
 from bench.procedure.kinds.recent_sound import LONGEST_S, RecentSound
@@ -244,6 +245,7 @@ class Bench:
             self.journal.step_done(step.id)
         except Problem as problem:
             self.unsaved = problem.sentence
+        return_freed_memory()
 
     def note(self, step: str, event: Event) -> None:
         """Keep an event of the step with this id; written as by `keep`."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass
+from mmap import mmap
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,9 +22,9 @@ PIECE_S = 1.0
 
 @dataclass(frozen=True, slots=True)
 class _Piece:
-    """A stretch of encoded sound."""
+    """A stretch of encoded sound, in memory of its own, which returns to the system as soon as it is dropped."""
 
-    data: bytes
+    data: mmap
     frames: int
 
 
@@ -76,7 +77,7 @@ class RecentSound:
         self._end_piece()
         return Sound(flac.joined(self._given_up(), self._rate, self._channels), tuple(self._readings))
 
-    def _given_up(self) -> Iterator[bytes]:
+    def _given_up(self) -> Iterator[mmap]:
         """The pieces; each is freed when the next is requested."""
         while self._pieces:
             yield self._pieces.popleft().data
@@ -92,7 +93,9 @@ class RecentSound:
 
     def _end_piece(self) -> None:
         if self._newest:
-            data = flac.encoded(np.concatenate(self._newest), self._rate)
+            encoded = flac.encoded(np.concatenate(self._newest), self._rate)
+            data = mmap(-1, len(encoded))
+            data.write(encoded)
             self._pieces.append(_Piece(data, self._newest_frames))
             self._newest.clear()
             self._newest_frames = 0

@@ -20,9 +20,9 @@ from bench.procedure.load.expansion import (
     with_line_input,
     within_follow,
 )
-from bench.procedure.load.file_problems import Finding, KeyPath, Mistake, did_you_mean, shown, without_echoes
-from bench.procedure.load.reader import SHEETS, Read, SheetKind, read_procedure, read_sheet
-from bench.procedure.load.serving import in_words, served
+from bench.procedure.load.file_problems import Finding, KeyPath, Mistake, did_you_mean, quoted, without_echoes
+from bench.procedure.load.reader import SHEETS, ReadFile, SheetKind, read_procedure, read_sheet
+from bench.procedure.load.section_fit import fit_to_sections, name_sections
 from bench.procedure.load.tape_settings import tape_settings
 from bench.procedure.model.job import Job, JobStep, TapeSetting, UsedFile
 from bench.procedure.model.sheets import Machine, ReferenceTape, Tape
@@ -124,7 +124,7 @@ def _served(placing: PlacedStep, settings: Sequence[TapeSetting], wanted: Wanted
     """Fit a step to the reference tape of its setting; to other sections only where another tape was named."""
     here = next((s for s in settings if s.lot == placing.step.lot), settings[0])
     fits = here is settings[0] and "reference-tape" not in wanted
-    return in_words(placing if fits else served(placing, here.reference_tape), here.reference_tape)
+    return name_sections(placing if fits else fit_to_sections(placing, here.reference_tape), here.reference_tape)
 
 
 def _with_other_tapes(job: Job, own: Path) -> Job:
@@ -182,7 +182,7 @@ class _Gathering:
     used: list[UsedFile] = field(default_factory=list)
     whole: bool = True
     tape_path: Path = Path()
-    _read: dict[Path, Read[Procedure]] = field(default_factory=dict)
+    _read: dict[Path, ReadFile[Procedure]] = field(default_factory=dict)
     _count: int = 0
 
     def placed(
@@ -236,7 +236,7 @@ class _Gathering:
                 yield within_follow(inner, placing, first=first)
                 first = False
 
-    def _procedure(self, step: Follow, own: int, target: Path, chain: tuple[Path, ...]) -> Read[Procedure] | None:
+    def _procedure(self, step: Follow, own: int, target: Path, chain: tuple[Path, ...]) -> ReadFile[Procedure] | None:
         led = {p.resolve() for p in chain}
         if target.resolve() in led:
             self._mistake(own, f'"{step.procedure}" comes back to itself', "take one of the follow steps out")
@@ -321,7 +321,7 @@ class _Gathering:
         by_name = {p.stem: p for p in there}
         if isinstance(name, str):
             if name not in by_name:
-                said = f"there is no {kind} sheet {shown(name)}"
+                said = f"there is no {kind} sheet {quoted(name)}"
                 self.mistakes.append(Mistake(at, said, did_you_mean(name, by_name)))
             return by_name.get(name)
         if not there:

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from bench.procedure.load.check_measuring import check_measuring
 from bench.procedure.load.check_routes import check_routes
 from bench.procedure.load.check_tapes import check_lots
-from bench.procedure.load.file_problems import Mistake, StepMistake, did_you_mean, shown
+from bench.procedure.load.file_problems import Mistake, StepMistake, did_you_mean, quoted
 from bench.procedure.model.step_base import SECTION, TARGET, TONE
 from bench.procedure.model.steps import Entry, InterfaceStep, Measuring, Question, Step
 from bench.words.sentences import counted
@@ -26,7 +26,7 @@ def check_steps(steps: Sequence[Step | None], ids: Sequence[object]) -> list[Mis
         if step is None:
             continue
         if step.id in taken:
-            said = f"{shown(step.id)} is already the id of step {taken[step.id] + 1}"
+            said = f"{quoted(step.id)} is already the id of step {taken[step.id] + 1}"
             out.append(Mistake(("step", n, "id"), said, "give each step an id of its own", ("id",)))
         taken.setdefault(step.id, n)
         for key, message, remedy, about in (*_step(step), *_directions(step)):
@@ -74,10 +74,10 @@ def _entry(step: Entry) -> Iterator[StepMistake]:
         elif len({c.casefold() for c in step.choices}) < len(step.choices):
             yield ("choices",), "one of them is there twice", "list each once", ("choices", "asks")
     elif step.choices:
-        yield ("choices",), f'are for `asks = "choice"`, not {shown(step.asks)}', "take them out", ("choices", "asks")
+        yield ("choices",), f'are for `asks = "choice"`, not {quoted(step.asks)}', "take them out", ("choices", "asks")
     strange = [answer for answer in step.not_good if answer not in step.choices]
     if strange:
-        said = f"{shown(strange[0])} is none of the choices"
+        said = f"{quoted(strange[0])} is none of the choices"
         yield ("not_good",), said, did_you_mean(strange[0], step.choices), ("not_good", "choices")
     if (step.cure or step.cure_from) and not step.not_good:
         key = "cure_from" if step.cure_from else "cure"
@@ -89,7 +89,7 @@ def _entry(step: Entry) -> Iterator[StepMistake]:
     else:
         for key, value in (("unit", step.unit), ("target", step.target)):
             if value:
-                yield (key,), f'is for `asks = "number"`, not {shown(step.asks)}', "take it out", (key, "asks")
+                yield (key,), f'is for `asks = "number"`, not {quoted(step.asks)}', "take it out", (key, "asks")
 
 
 def _read_point(step: Entry) -> Iterator[StepMistake]:
@@ -127,7 +127,7 @@ def _question(step: Question) -> Iterator[StepMistake]:
         missing = "because" if step.right else "right"
         yield (missing,), "missing", "give right and because, or predicts", (missing, "predicts")
     elif step.right not in step.choices:
-        said = f"{shown(step.right)} is none of the choices"
+        said = f"{quoted(step.right)} is none of the choices"
         yield ("right",), said, did_you_mean(step.right, step.choices), ("right", "choices")
     if step.replies and len(step.replies) != len(step.choices):
         said = f"{counted(len(step.replies), 'reply', 'replies')} to {counted(len(step.choices), 'choice')}"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 from bench.measure.catalogue import QUANTITIES, UNITS
-from bench.procedure.load.file_problems import Mistake, did_you_mean, shown
+from bench.procedure.load.file_problems import Mistake, did_you_mean, quoted
 from bench.procedure.model.job import JobStep
 from bench.procedure.model.sheets import Machine, ReferenceTape, Tape
 from bench.procedure.model.steps import Adjust, Entry, Judged, Measure, Measuring, Purpose, RecordReplay, Reference
@@ -130,7 +130,7 @@ def _two_sided(name: str, sheets: Mapping[str, Mapping[str, Target]], because: s
     """An adjustment, or a step with `returns_to`, needs a two-sided tolerance."""
     target = _named(name, sheets)
     if target is not None and (target.at_least is not None or target.at_most is not None):
-        said = f"{shown(name)} is a limit on one side, and {because}"
+        said = f"{quoted(name)} is a limit on one side, and {because}"
         yield Mistake(("target",), said, "name a target with a tolerance", ("target", key))
 
 
@@ -138,7 +138,7 @@ def _without_a_tone(step: Adjust, sheets: Mapping[str, Mapping[str, Target]]) ->
     """Programme has no frequency, so tolerances by frequency do not apply to it."""
     target = _named(step.target, sheets)
     if step.programme and target is not None and target.bands and target.tolerance is None:
-        said = f"{shown(step.target)} gives tolerances for tones only, and programme has none"
+        said = f"{quoted(step.target)} gives tolerances for tones only, and programme has none"
         yield Mistake(("target",), said, "name a target with one tolerance", ("target", "programme"))
 
 
@@ -174,18 +174,18 @@ def _target(
     target = sheets[sheet].get(key)
     if target is None:
         yield Mistake(
-            at, f"the {sheet} sheet has no target {shown(key)}", did_you_mean(key, sheets[sheet]), ("target",)
+            at, f"the {sheet} sheet has no target {quoted(key)}", did_you_mean(key, sheets[sheet]), ("target",)
         )
         return
     if target.unit != unit:
-        said = f"{shown(name)} is in {shown(target.unit)}, what is judged here is in {shown(unit)}"
+        said = f"{quoted(name)} is in {quoted(target.unit)}, what is judged here is in {quoted(unit)}"
         yield Mistake(at, said, f"name a target in {unit}", ("target", "targets", "quantity", "unit"))
         return
     if target.at_least is not None or target.at_most is not None:
         return  # a one-sided limit applies at every frequency
     silent = [hz for hz in heard if target.tolerance_at(hz) is None]
     if silent:
-        said = f"{shown(name)} gives no tolerance at {', '.join(f'{hz:g}' for hz in silent)} Hz"
+        said = f"{quoted(name)} gives no tolerance at {', '.join(f'{hz:g}' for hz in silent)} Hz"
         yield Mistake(at, said, "give the target a band there, or leave the tone out", ("target", "targets", "sends"))
 
 
@@ -208,10 +208,10 @@ def _sections(step: JobStep, tape: ReferenceTape) -> Iterator[Mistake]:
         return
     section = next((s for s in tape.section if s.id == step.plays), None)
     if section is None:
-        said = f"the reference tape has no section {shown(step.plays)}"
+        said = f"the reference tape has no section {quoted(step.plays)}"
         yield Mistake(("plays",), said, did_you_mean(step.plays, (s.id for s in tape.section)), ("plays",))
     elif step.frequency is not None and step.frequency != section.hz:
-        said = f"{step.frequency:g} Hz is not what section {shown(section.id)} holds ({section.hz:g} Hz)"
+        said = f"{step.frequency:g} Hz is not what section {quoted(section.id)} holds ({section.hz:g} Hz)"
         yield Mistake(("frequency",), said, "take the frequency out", ("frequency", "plays"))
 
 
@@ -222,7 +222,7 @@ def _machine(step: JobStep, machine: Machine) -> Iterator[Mistake]:
         for key in ("trimmers", "trimmers_reverse") if machine.auto_reverse else ("trimmers",):
             for channel, trimmer in getattr(step, key).items():
                 if trimmer not in machine.trimmers:
-                    said = f"the machine has no trimmer {shown(trimmer)}"
+                    said = f"the machine has no trimmer {quoted(trimmer)}"
                     yield Mistake((key, channel), said, did_you_mean(trimmer, machine.trimmers), (key,))
         if sent and machine.heads == 2 and step.via == "live" and step.quantity != "source_level":
             said = "the machine has two heads and cannot replay while it records"

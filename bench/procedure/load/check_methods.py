@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from bench.measure.catalogue import HUM_LINE, QUANTITIES
-from bench.procedure.load.file_problems import StepMistake, did_you_mean, shown
+from bench.procedure.load.file_problems import StepMistake, did_you_mean, quoted
 from bench.procedure.model.steps import Measure
 
 
@@ -23,11 +23,11 @@ def check_method(step: Measure) -> Iterator[StepMistake]:
         return
     named = _named(step.method, known)
     if not named:
-        said = f"{shown(step.method)} is not a method of {step.quantity}"
+        said = f"{quoted(step.method)} is not a method of {step.quantity}"
         yield ("method",), said, did_you_mean(step.method, known), about
     elif len(named) > 1:
-        said = f"{shown(step.method)} is the name of {len(named)} methods"
-        yield ("method",), said, f"name the method whole: {' or '.join(shown(n) for n in named)}", about
+        said = f"{quoted(step.method)} is the name of {len(named)} methods"
+        yield ("method",), said, f"name the method whole: {' or '.join(quoted(n) for n in named)}", about
 
 
 def _named(said: str, known: tuple[str, ...]) -> list[str]:

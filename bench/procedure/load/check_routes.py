@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from bench.procedure.load.file_problems import Mistake, StepMistake, did_you_mean, shown
+from bench.procedure.load.file_problems import Mistake, StepMistake, did_you_mean, quoted
 from bench.procedure.model.steps import (
     Adjust,
     Decision,
@@ -74,7 +74,7 @@ def _step(n: int, step: Step, steps: Sequence[Step | None], index: dict[str, int
             yield from _earlier(n, ("of", m), name, index)
             other = steps[index[name]] if index.get(name, n) < n else None
             if other is not None and not isinstance(other, RecordReplay | Measure | Follow):
-                said = f"{shown(name)} does not measure what was recorded"
+                said = f"{quoted(name)} does not measure what was recorded"
                 yield ("of", m), said, "name record-replay steps", ("of",)
 
 
@@ -91,7 +91,7 @@ def _answers(
         unit = "%" if key == "known_by" else SAYS.get(step.quantity, "")
         if other is not None and not (isinstance(other, Entry) and other.unit == unit):
             wanted = f"a number in {unit}" if unit else "a choice"
-            yield (key,), f"{shown(name)} does not ask for {wanted}", "name an entry step that does", (key, "quantity")
+            yield (key,), f"{quoted(name)} does not ask for {wanted}", "name an entry step that does", (key, "quantity")
 
 
 def _returns(n: int, step: Measure, steps: Sequence[Step | None], index: dict[str, int]) -> Iterator[StepMistake]:
@@ -101,7 +101,7 @@ def _returns(n: int, step: Measure, steps: Sequence[Step | None], index: dict[st
     yield from _earlier(n, ("returns_to",), step.returns_to, index)
     other = steps[index[step.returns_to]] if index.get(step.returns_to, n) < n else None
     if other is not None and not (isinstance(other, Measure) and other.quantity == step.quantity):
-        said = f"{shown(step.returns_to)} does not measure {step.quantity}"
+        said = f"{quoted(step.returns_to)} does not measure {step.quantity}"
         yield ("returns_to",), said, "name an earlier measure step of the same quantity", ("returns_to", "quantity")
 
 
@@ -144,7 +144,7 @@ def _ways(step: Decision) -> list[Way]:
 def _forwards(n: int, ways: list[Way], index: dict[str, int]) -> Iterator[StepMistake]:
     for key, name in ways:
         if name not in index:
-            yield key, f"there is no step {shown(name)} in this file", _meant(name, index, n + 1), ("id",)
+            yield key, f"there is no step {quoted(name)} in this file", _meant(name, index, n + 1), ("id",)
         elif index[name] <= n:
             where = "to itself" if index[name] == n else f"back to step {index[name] + 1}"
             remedy = "name a later step; to measure again until it is in, use again_until"
@@ -153,17 +153,17 @@ def _forwards(n: int, ways: list[Way], index: dict[str, int]) -> Iterator[StepMi
 
 def _earlier(n: int, key: tuple[str | int, ...], name: str, index: dict[str, int]) -> Iterator[StepMistake]:
     if name not in index:
-        yield key, f"there is no step {shown(name)} in this file", _meant(name, index, 0, n), ("id",)
+        yield key, f"there is no step {quoted(name)} in this file", _meant(name, index, 0, n), ("id",)
     elif index[name] >= n:
         where = "this step itself" if index[name] == n else "a later step"
-        yield key, f"{shown(name)} is {where}", "name one that comes before", ("id",)
+        yield key, f"{quoted(name)} is {where}", "name one that comes before", ("id",)
 
 
 def _later(n: int, key: tuple[str | int, ...], name: str, index: dict[str, int]) -> Iterator[StepMistake]:
     if name not in index:
-        yield key, f"there is no step {shown(name)} in this file", _meant(name, index, n + 1), ("id",)
+        yield key, f"there is no step {quoted(name)} in this file", _meant(name, index, n + 1), ("id",)
     elif index[name] <= n:
-        yield key, f"{shown(name)} is not a later step", "name one that comes after", ("id",)
+        yield key, f"{quoted(name)} is not a later step", "name one that comes after", ("id",)
 
 
 def _meant(name: str, index: dict[str, int], first: int, last: int | None = None) -> str:
@@ -173,7 +173,7 @@ def _meant(name: str, index: dict[str, int], first: int, last: int | None = None
 def _gives_a_verdict(n: int, name: str, steps: Sequence[Step | None], index: dict[str, int]) -> Iterator[StepMistake]:
     other = steps[index[name]] if index.get(name, n) < n else None
     if other is not None and not isinstance(other, Measuring | Follow):
-        said = f"{shown(name)} measures nothing, so that it has no verdict"
+        said = f"{quoted(name)} measures nothing, so that it has no verdict"
         yield ("of",), said, "name a step that measures; to decide by an answer, use asks and choices", ("of",)
 
 

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
 
-from bench.procedure.load.file_problems import Mistake, did_you_mean, shown
+from bench.procedure.load.file_problems import Mistake, did_you_mean, quoted
 from bench.procedure.model.sheets import (
     Exercise,
     Interface,
@@ -67,11 +67,11 @@ def _machine(sheet: Machine) -> Iterator[Mistake]:
             yield Mistake(("reference", key), f"{value:g} dBFS is above full scale", "0 dBFS is the highest there is")
     for n, trimmer in enumerate(sheet.trimmers):
         if trimmer in sheet.trimmers[:n]:
-            yield Mistake(("trimmers", n), f"{shown(trimmer)} is there twice", "list each once")
+            yield Mistake(("trimmers", n), f"{quoted(trimmer)} is there twice", "list each once")
     for n, part in enumerate(sheet.parts):
         if (part.diameter_mm is None) == (part.hz is None):
             said = "has no rate" if part.hz is None else "has a diameter and a rate"
-            yield Mistake(("parts", n), f"{shown(part.name)} {said}", "give diameter_mm or hz, one of them")
+            yield Mistake(("parts", n), f"{quoted(part.name)} {said}", "give diameter_mm or hz, one of them")
 
 
 def _settings(sheet: Machine) -> Iterator[Mistake]:
@@ -79,10 +79,12 @@ def _settings(sheet: Machine) -> Iterator[Mistake]:
     for n, setting in enumerate(sheet.setting):
         at = ("setting", n)
         if setting.name in names[:n]:
-            yield Mistake((*at, "name"), f"{shown(setting.name)} is there twice", "give each setting a name of its own")
+            yield Mistake(
+                (*at, "name"), f"{quoted(setting.name)} is there twice", "give each setting a name of its own"
+            )
         for m, trimmer in enumerate(setting.own_trimmers):
             if trimmer not in sheet.trimmers:
-                said = f"the machine has no trimmer {shown(trimmer)}"
+                said = f"the machine has no trimmer {quoted(trimmer)}"
                 yield Mistake((*at, "own_trimmers", m), said, did_you_mean(trimmer, sheet.trimmers))
         for mistake in _targets(setting.targets):
             yield Mistake((*at, *mistake.at), mistake.message, mistake.remedy)
@@ -96,9 +98,9 @@ def _sections(tape: ReferenceTape) -> Iterator[Mistake]:
     ids = [s.id for s in tape.section]
     for n, name in enumerate(ids):
         if name in ids[:n]:
-            yield Mistake(("section", n, "id"), f"{shown(name)} is there twice", "give each section an id of its own")
+            yield Mistake(("section", n, "id"), f"{quoted(name)} is there twice", "give each section an id of its own")
         if tape.section[n].seconds < SHORTEST_S:
-            said = f"{shown(name)} is shorter than the {SHORTEST_S:g} s in which a tone settles and is read"
+            said = f"{quoted(name)} is shorter than the {SHORTEST_S:g} s in which a tone settles and is read"
             yield Mistake(("section", n, "seconds"), said, "give the length of the tone, or leave the section out")
     if tape.certificate_date is not None and tape.certificate_date > datetime.now().astimezone().date():
         said = f"{tape.certificate_date.isoformat()} is still to come"
@@ -121,7 +123,7 @@ def _exercise(sheet: Exercise) -> Iterator[Mistake]:
         yield Mistake(("faults",), "nothing is hidden in this machine", remedy)
     for n, fault in enumerate(sheet.faults):
         if fault in sheet.faults[:n]:
-            yield Mistake(("faults", n), f"{shown(fault)} is there twice", "list each once")
+            yield Mistake(("faults", n), f"{quoted(fault)} is there twice", "list each once")
     for n, fault in enumerate(sheet.must_find):
         if fault not in sheet.faults:
-            yield Mistake(("must_find", n), f"{shown(fault)} is not hidden", "name one of the faults of this exercise")
+            yield Mistake(("must_find", n), f"{quoted(fault)} is not hidden", "name one of the faults of this exercise")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 
-from bench.procedure.load.file_problems import Mistake, StepMistake, shown
+from bench.procedure.load.file_problems import Mistake, StepMistake, quoted
 from bench.procedure.model.steps import ByHand, Measure, Step, StepBase, records
 
 
@@ -31,15 +31,15 @@ def check_lots(steps: Sequence[Step | None]) -> list[Mistake]:
             if whole and records(step) and step.lot.casefold() not in put_in | reported:
                 reported.add(step.lot.casefold())
                 remedy = 'before it, a by-hand step with the same lot and `does = ["load-work-tape"]`'
-                findings.append((("lot",), f"nobody puts {shown(step.lot)} in before it is recorded on", remedy, ()))
+                findings.append((("lot",), f"nobody puts {quoted(step.lot)} in before it is recorded on", remedy, ()))
         out += [Mistake(("step", n, *key), message, remedy, about) for key, message, remedy, about in findings]
     return out
 
 
 def _spelling(lot: str, first: str) -> Iterator[StepMistake]:
     if lot != first:
-        said = f"{shown(lot)} and {shown(first)} would be ranked as two tapes"
-        yield ("lot",), said, f"write {shown(first)} at each of its steps", ()
+        said = f"{quoted(lot)} and {quoted(first)} would be ranked as two tapes"
+        yield ("lot",), said, f"write {quoted(first)} at each of its steps", ()
 
 
 def _of_another(step: StepBase, by_id: Mapping[str, StepBase]) -> Iterator[StepMistake]:
@@ -49,6 +49,6 @@ def _of_another(step: StepBase, by_id: Mapping[str, StepBase]) -> Iterator[StepM
     for m, name in enumerate(step.of):
         other = by_id.get(name)
         if other is not None and other.lot and other.lot.casefold() != step.lot.casefold():
-            whose = shown(step.lot) if step.lot else "no lot"
-            said = f"{shown(name)} is of {shown(other.lot)}, this step of {whose}"
+            whose = quoted(step.lot) if step.lot else "no lot"
+            said = f"{quoted(name)} is of {quoted(other.lot)}, this step of {whose}"
             yield ("of", m), said, "name steps of the same lot", ()

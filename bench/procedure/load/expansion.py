@@ -241,7 +241,10 @@ def within_follow(inner: PlacedStep, by: PlacedStep, *, first: bool) -> PlacedSt
 def job_steps(
     placed: Sequence[PlacedStep],
 ) -> tuple[tuple[JobStep, ...], tuple[InapplicableStep, ...], dict[str, NamedSteps]]:
-    """The steps that apply, those that do not, and the steps behind each name."""
+    """The steps that apply, those that do not, and the steps behind each name.
+
+    Where one procedure has a step twice under one title, for cassettes and for open reels, the other is not left out.
+    """
     steps: list[JobStep] = []
     inapplicable: list[InapplicableStep] = []
     first: dict[str, int] = {}
@@ -257,7 +260,9 @@ def job_steps(
         for name in placing.names:
             of[name].append(placing.step.id)
         steps.append(placing.step)
-    return tuple(steps), tuple(inapplicable), {name: NamedSteps(first[name], tuple(of[name])) for name in first}
+    done = {(step.id.rpartition("/")[0], step.title) for step in steps}
+    left = tuple(s for s in inapplicable if (s.id.rpartition("/")[0], s.title) not in done)
+    return tuple(steps), left, {name: NamedSteps(first[name], tuple(of[name])) for name in first}
 
 
 def applicable(placed: Sequence[PlacedStep]) -> Iterator[tuple[JobStep, int]]:

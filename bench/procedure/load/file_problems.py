@@ -207,16 +207,18 @@ def _mistake(at: KeyPath, errors: list[Mapping[str, Any]], keys_at: Callable[[Ke
         case "extra_forbidden":
             return Mistake(at, "is not a key of this table", did_you_mean(name, keys_at(at[:-1])))
         case "literal_error":
-            choice = f"{given:g}" if type(given) in {int, float} else shown(given)
+            choice = f"{given:g}" if type(given) in {int, float} else quoted(given)
             return Mistake(at, f"{choice} is not a choice here", did_you_mean(str(given), _names(more["expected"])))
         case "union_tag_invalid":
             choices = _names(more["expected_tags"])
-            return Mistake(at, f"{shown(given['kind'])} is not a kind of step", did_you_mean(str(more["tag"]), choices))
+            return Mistake(
+                at, f"{quoted(given['kind'])} is not a kind of step", did_you_mean(str(more["tag"]), choices)
+            )
         case "union_tag_not_found":
             return Mistake(at, "missing", 'write what kind of step it is, as in `kind = "by-hand"`')
         case "string_pattern_mismatch":
             return Mistake(
-                at, f"{shown(given)} does not fit", _PATTERNS.get(more["pattern"], f"it must fit {more['pattern']}")
+                at, f"{quoted(given)} does not fit", _PATTERNS.get(more["pattern"], f"it must fit {more['pattern']}")
             )
         case "greater_than":
             return Mistake(at, f"{given} is too small", f"it must be greater than {more['gt']:g}")
@@ -244,7 +246,7 @@ _PATTERNS = {
 }
 
 
-def shown(value: object) -> str:
+def quoted(value: object) -> str:
     """A value as a message shows it."""
     return f'"{visible(value)}"' if isinstance(value, str) else kind_of(value)
 

@@ -9,8 +9,8 @@ from typing import Any
 
 from bench.problem import Problem
 from bench.procedure.load.assemble import Assembly, Wanted, assemble
-from bench.procedure.load.file_problems import did_you_mean, shown
-from bench.procedure.load.reader import SHEETS, Read, SheetKind, load_sheet, raise_first, read_procedure, read_sheet
+from bench.procedure.load.file_problems import did_you_mean, quoted
+from bench.procedure.load.reader import SHEETS, ReadFile, SheetKind, load_sheet, raise_first, read_procedure, read_sheet
 from bench.procedure.model.job import Job
 from bench.procedure.model.sheets import Fault
 from bench.workspace import Workspace
@@ -119,7 +119,7 @@ class Library:
         if path.exists():
             return path
         raise Problem(
-            f"there is no {what} {shown(name)} in {folder}; {did_you_mean(name, (p.stem for p in _files(folder)))}"
+            f"there is no {what} {quoted(name)} in {folder}; {did_you_mean(name, (p.stem for p in _files(folder)))}"
         )
 
 
@@ -127,14 +127,14 @@ def _files(folder: Path) -> list[Path]:
     return sorted(folder.glob("*.toml")) if folder.is_dir() else []
 
 
-def _listed_procedure(read: Read[Any]) -> Listed:
+def _listed_procedure(read: ReadFile[Any]) -> Listed:
     p = read.model
     if p is None:
         return Listed(read.path.stem, read.path, read.path.stem, "", read.findings[0].sentence)
     return Listed(read.path.stem, read.path, p.title, p.summary, "", p.part, p.takes_minutes)
 
 
-def _listed_sheet(read: Read[Any]) -> Listed:
+def _listed_sheet(read: ReadFile[Any]) -> Listed:
     s = read.model
     if s is None:
         return Listed(read.path.stem, read.path, read.path.stem, "", read.findings[0].sentence)

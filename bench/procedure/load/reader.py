@@ -24,10 +24,10 @@ from bench.procedure.load.file_problems import (
     did_you_mean,
     from_validator,
     kind_of,
-    shown,
+    quoted,
     without_echoes,
 )
-from bench.procedure.load.reference_set import together
+from bench.procedure.load.reference_set import join_tapes
 from bench.procedure.model.sheets import (
     Exercise,
     Fault,
@@ -59,7 +59,7 @@ Model = TypeVar("Model", bound=Strict)
 
 
 @dataclass(frozen=True)
-class Read(Generic[Model]):
+class ReadFile(Generic[Model]):
     """A file, its content and its mistakes."""
 
     path: Path
@@ -97,84 +97,84 @@ def raise_first(findings: list[Finding]) -> None:
         raise Problem(findings[0].sentence + more)
 
 
-def read_procedure(path: Path) -> Read[Procedure]:
+def read_procedure(path: Path) -> ReadFile[Procedure]:
     """Read a procedure, with all checks that need only the file."""
     document = read_document(path)
     if isinstance(document, Finding):
-        return Read(path, None, None, [document])
+        return ReadFile(path, None, None, [document])
     if "procedure" not in document.made:
         document.made["procedure"] = _procedure_in(document)
-    read: Read[Procedure] = document.made["procedure"]
+    read: ReadFile[Procedure] = document.made["procedure"]
     return read
 
 
-def _procedure_in(document: Document) -> Read[Procedure]:
+def _procedure_in(document: Document) -> ReadFile[Procedure]:
     path = document.path
     mistakes = _version(document.data)
     if mistakes:
-        return Read(path, document, None, document.findings(mistakes), tuple(mistakes))
+        return ReadFile(path, document, None, document.findings(mistakes), tuple(mistakes))
     model, mistakes = _fit(Procedure, document.data)
     mistakes = [_own_recording(w) for w in mistakes]
     steps = _sound_steps(document.data, mistakes)
     mistakes = without_echoes([*mistakes, *check_steps(steps, _ids(document.data))], mistakes)
-    return Read(path, document, None if mistakes else model, document.findings(mistakes), tuple(mistakes), steps)
+    return ReadFile(path, document, None if mistakes else model, document.findings(mistakes), tuple(mistakes), steps)
 
 
-def read_sheet(path: Path, kind: SheetKind) -> Read[Any]:
+def read_sheet(path: Path, kind: SheetKind) -> ReadFile[Any]:
     """Read a sheet of a kind, with all checks that need only the file."""
     document = read_document(path)
     if isinstance(document, Finding):
-        return Read(path, None, None, [document])
+        return ReadFile(path, None, None, [document])
     if kind == "reference-tape" and document.data.get("sheet") == "reference-set":
         return _read_set(path, document)
     if kind not in document.made:
         document.made[kind] = _sheet_in(document, kind)
-    read: Read[Any] = document.made[kind]
+    read: ReadFile[Any] = document.made[kind]
     return read
 
 
-def _sheet_in(document: Document, kind: SheetKind) -> Read[Any]:
+def _sheet_in(document: Document, kind: SheetKind) -> ReadFile[Any]:
     path = document.path
     mistakes = _version(document.data) or _sheet_kind(document.data.get("sheet"), kind)
     if mistakes:
-        return Read(path, document, None, document.findings(mistakes), tuple(mistakes))
+        return ReadFile(path, document, None, document.findings(mistakes), tuple(mistakes))
     model, mistakes = _fit(SHEETS[kind][1], document.data)
     if model is not None:
         mistakes += check_sheet(model)
-    return Read(path, document, None if mistakes else model, document.findings(mistakes), tuple(mistakes))
+    return ReadFile(path, document, None if mistakes else model, document.findings(mistakes), tuple(mistakes))
 
 
-def _read_set(path: Path, document: Document) -> Read[Any]:
+def _read_set(path: Path, document: Document) -> ReadFile[Any]:
     """Read a set of reference tapes, whose sheets lie beside it, as one tape."""
     mistakes = _version(document.data)
     whole, more = _fit(ReferenceSet, document.data) if not mistakes else (None, [])
     mistakes += more
-    read: list[Read[Any]] = []
+    read: list[ReadFile[Any]] = []
     for n, name in enumerate(whole.tapes if whole is not None else ()):
         beside = path.parent / f"{name}.toml"
         if not beside.exists():
             there = (p.stem for p in sorted(path.parent.glob("*.toml")) if p != path)
-            said = f"there is no reference-tape sheet {shown(name)}"
+            said = f"there is no reference-tape sheet {quoted(name)}"
             mistakes.append(Mistake(("tapes", n), said, did_you_mean(name, there)))
             continue
         tape = _read_member(beside)
         read.append(tape)
         if tape.model is None:
-            said = f"{shown(name)} has a problem ({tape.findings[0].sentence})"
+            said = f"{quoted(name)} has a problem ({tape.findings[0].sentence})"
             mistakes.append(Mistake(("tapes", n), said, "correct that file first"))
     one: ReferenceTape | None = None
     if whole is not None and not mistakes:
-        one, mistakes = together(whole, [r.model for r in read if r.model is not None])
+        one, mistakes = join_tapes(whole, [r.model for r in read if r.model is not None])
     beside_it = tuple((r.path, r.document.content) for r in read if r.document is not None)
-    return Read(path, document, one, document.findings(mistakes), tuple(mistakes), beside=beside_it)
+    return ReadFile(path, document, one, document.findings(mistakes), tuple(mistakes), beside=beside_it)
 
 
-def _read_member(path: Path) -> Read[Any]:
+def _read_member(path: Path) -> ReadFile[Any]:
     """Read a tape of a set, which must not be a set itself."""
     document = read_document(path)
     if not isinstance(document, Finding) and document.data.get("sheet") == "reference-set":
         finding = document.finding(Mistake(("sheet",), "is a set, not a tape", "name its tapes instead"))
-        return Read(path, document, None, [finding])
+        return ReadFile(path, document, None, [finding])
     return read_sheet(path, "reference-tape")
 
 
@@ -222,7 +222,7 @@ def _version(data: dict[str, Any]) -> list[Mistake]:
 def _sheet_kind(said: object, kind: SheetKind) -> list[Mistake]:
     if said == kind:
         return []
-    what = "missing" if said is None else f'must be "{kind}", not {shown(said)}'
+    what = "missing" if said is None else f'must be "{kind}", not {quoted(said)}'
     return [Mistake(("sheet",), what, f'write `sheet = "{kind}"`, or keep the file in its own folder')]
 
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from bench.procedure.load.file_problems import Mistake, shown
+from bench.procedure.load.file_problems import Mistake, quoted
 from bench.procedure.model.sheets import ReferenceSet, ReferenceTape, Section
 
 
-def together(whole: ReferenceSet, tapes: Sequence[ReferenceTape]) -> tuple[ReferenceTape | None, list[Mistake]]:
+def join_tapes(whole: ReferenceSet, tapes: Sequence[ReferenceTape]) -> tuple[ReferenceTape | None, list[Mistake]]:
     """Join the tapes of a set into one reference tape, or list the mistakes that prevent it."""
     mistakes = _mistakes(tapes)
     if mistakes:
@@ -56,6 +56,6 @@ def _mistakes(tapes: Sequence[ReferenceTape]) -> list[Mistake]:
             ("equalisation", first.equalisation_us, tape.equalisation_us),
         ):
             if mine != theirs:
-                said = f"{shown(first.name)} and {shown(tape.name)} are for different {what}"
+                said = f"{quoted(first.name)} and {quoted(tape.name)} are for different {what}"
                 return [Mistake(at, said, f"name tapes of one {what}")]
     return []

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from bench.procedure.load.file_problems import Mistake, shown
+from bench.procedure.load.file_problems import Mistake, quoted
 from bench.procedure.model.job import TapeSetting
 from bench.procedure.model.sheets import Machine, ReferenceTape, Tape
 
@@ -30,13 +30,13 @@ def tape_settings(
         if not machine.setting and n == 0:
             machines = [machine]
         if not machines:
-            said = f"the machine sheet {shown(path.stem)} has no setting for {shown(tape_path.stem)}"
+            said = f"the machine sheet {quoted(path.stem)} has no setting for {quoted(tape_path.stem)}"
             remedy = f'add a [[setting]] with tape_type = ["{tape.iec_type}"], or leave this tape out'
             mistakes.append(Mistake(at, said, remedy))
         for serving in machines:
             name = serving.setting[0].name if serving.setting else ""
             if name in taken:
-                said = f"{shown(tape_path.stem)} is a second tape for the setting {shown(name)}"
+                said = f"{quoted(tape_path.stem)} is a second tape for the setting {quoted(name)}"
                 mistakes.append(Mistake(at, said, "a machine is lined up for one tape at each setting: name one"))
                 continue
             taken.add(name)

@@ -8,7 +8,7 @@ from pathlib import Path
 from bench.problem import Problem
 from bench.procedure.load.assemble import assemble
 from bench.procedure.load.document import read_document
-from bench.procedure.load.file_problems import Finding, Mistake, did_you_mean, kind_of, shown
+from bench.procedure.load.file_problems import Finding, Mistake, did_you_mean, kind_of, quoted
 from bench.procedure.load.reader import SHEETS, SheetKind, read_sheet
 from bench.workspace import Workspace
 
@@ -76,4 +76,4 @@ def _kind(said: object) -> SheetKind | None:
 def _unknown(said: object) -> Mistake:
     if not isinstance(said, str):
         return Mistake(("sheet",), f"must be text, not {kind_of(said)}", "write what kind of sheet it is, in quotes")
-    return Mistake(("sheet",), f"{shown(said)} is not a kind of sheet", did_you_mean(said, SHEETS))
+    return Mistake(("sheet",), f"{quoted(said)} is not a kind of sheet", did_you_mean(said, SHEETS))

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from bench.procedure.state.event_kinds import KIND_OF, Event
 from bench.procedure.state.event_words import Titles, event_sentence
 from bench.procedure.state.journal import Journal, ReadingRecord, Sound
-from bench.words.readings import judged_text, what
+from bench.words.readings import judged_text, reading_name
 
 
 class NarratedJournal:
@@ -29,7 +29,7 @@ class NarratedJournal:
     def keep(self, records: tuple[ReadingRecord, ...]) -> None:
         """Keep readings, then print `accepted <id>` and each reading in words."""
         self._held += [
-            f"accepted {r.id} {r.step}: {what(r.reading)}: {judged_text(r.reading, r.verdict)}" for r in records
+            f"accepted {r.id} {r.step}: {reading_name(r.reading)}: {judged_text(r.reading, r.verdict)}" for r in records
         ]
         self._journal.keep(records)
         self._say_held()

@@ -15,12 +15,12 @@ from bench.procedure.kinds.dispatch import activity_for
 from bench.procedure.model.job import Job, JobStep
 from bench.procedure.model.steps import Adjust, Measuring
 from bench.procedure.run import commands as say
-from bench.procedure.run.aside import Aside
 from bench.procedure.run.chosen_test import ChosenTest
 from bench.procedure.run.disturbances import Disturbances
 from bench.procedure.run.input_monitor import InputMonitor
 from bench.procedure.run.interlocks import Interlocks
 from bench.procedure.run.lost_sound import LostSound
+from bench.procedure.run.out_of_order import OutOfOrder
 from bench.procedure.run.views import HELD, STOPPED, job_view, step_view
 from bench.procedure.state import events
 from bench.procedure.state.as_found import AsFound
@@ -42,7 +42,7 @@ class Runner:
         self._progress = self._bench.progress
         self._interlocks = Interlocks(self._bench)
         self._disturbances = Disturbances(self._bench)
-        self._aside = Aside(self._bench)
+        self._out_of_order = OutOfOrder(self._bench)
         self._sound = InputMonitor(clock)
         self._lost = LostSound(self._bench)
         self._as_found = AsFound(journal)
@@ -72,7 +72,7 @@ class Runner:
     @property
     def _step(self) -> JobStep | None:
         here = self.job.steps[self.at] if self.at < len(self.job.steps) else None
-        return self._test.step or (here and self._aside.staged(here))
+        return self._test.step or (here and self._out_of_order.staged(here))
 
     def begin(self) -> None:
         """Start at the first step, or at the step where an interrupted session stopped."""
@@ -140,7 +140,7 @@ class Runner:
         if activity is not None and activity.back_to and not skipped:
             self._go_back(step, self.job.steps_named(activity.back_to, step.direction).first)
             return
-        goes_to = self._aside.back_from(step)
+        goes_to = self._out_of_order.back_from(step)
         if goes_to is None and isinstance(activity, DecisionActivity) and not skipped:
             goes_to = self._decided(step, activity)
         self._bench.step_done(step)
@@ -269,7 +269,7 @@ class Runner:
                 self._enter()
             case say.GoAside(first, last):
                 self._break_off()
-                self.at = self._aside.begin(step, first, last)
+                self.at = self._out_of_order.begin(step, first, last)
                 self._enter()
             case say.Look(cause, seen):
                 self._bench.note(step.id, events.Looked(cause, seen))

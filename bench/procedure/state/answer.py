@@ -8,8 +8,8 @@ from bench.measure.reading import Reading
 from bench.measure.verdict import VerdictWord
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.ranking import best_words, ranking
-from bench.words.readings import reading_text, target_text, what
-from bench.words.sentences import listed, true_minus
+from bench.words.readings import reading_name, reading_text, target_text
+from bench.words.sentences import capitalised, listed, true_minus
 
 LIKELY_PERCENT = 66.0
 """Probability from which a time constant is called likely."""
@@ -60,7 +60,7 @@ def _foreign(latest: Sequence[ReadingRecord]) -> str:
 def _figure(r: ReadingRecord) -> str:
     side = f", {r.lot}" if r.lot else ""
     by = f", by {r.reading.method}" if r.reading.quantity == "speed_error" else ""
-    return f"{what(r.reading)}{side}: {reading_text(r.reading)}{by}"
+    return f"{reading_name(r.reading)}{side}: {reading_text(r.reading)}{by}"
 
 
 def _equalisation(fall: Reading | None) -> str:
@@ -102,8 +102,7 @@ def _circuits(judged: Sequence[ReadingRecord]) -> str:
     ):
         parts += [f"{n} {state}, because {_reasons(found[n], w)}" for n, w in words.items() if w == word]
     parts += [f"{name} was not measured" for name in found if name not in words]
-    said = "; ".join(parts)
-    return f"{said[:1].upper()}{said[1:]}."
+    return f"{capitalised('; '.join(parts))}."
 
 
 def _worst(records: Sequence[ReadingRecord]) -> VerdictWord:
@@ -129,7 +128,7 @@ def _reasons(records: Sequence[ReadingRecord], word: VerdictWord) -> str:
 
 def _reason(r: ReadingRecord) -> str:
     if r.measured is None:
-        return f"{what(r.reading)}: {reading_text(r.reading)}"
+        return f"{reading_name(r.reading)}: {reading_text(r.reading)}"
     reference = r.reading.reference if r.reading.quantity == "response" else None
     relative = true_minus(f" relative to {reference}") if reference else ""
-    return f"{what(r.reading)} is {reading_text(r.reading)}{relative}, target {target_text(r.verdict)}"
+    return f"{reading_name(r.reading)} is {reading_text(r.reading)}{relative}, target {target_text(r.verdict)}"

@@ -72,12 +72,12 @@ _RECORDED: Mapping[str, Aspect] = {
 }
 
 
-def shows(step: StepBase) -> frozenset[Aspect]:
+def aspects_shown(step: StepBase) -> frozenset[Aspect]:
     """The aspects that a step shows when it gives all its readings; none where nothing is measured."""
-    return frozenset(w for q in quantities(step) if (w := shown_by(step, q)) is not None)
+    return frozenset(w for q in quantities(step) if (w := aspect_shown(step, q)) is not None)
 
 
-def shown_by(step: StepBase, quantity: str) -> Aspect | None:
+def aspect_shown(step: StepBase, quantity: str) -> Aspect | None:
     """The aspect that a reading of a quantity at a step shows; None where no adjustment affects it."""
     if not isinstance(step, Measuring):
         return None
@@ -94,25 +94,25 @@ def shown_by(step: StepBase, quantity: str) -> Aspect | None:
     return _RECORDED.get(quantity)
 
 
-def disturbed_by(step: StepBase) -> frozenset[str]:
+def aspects_disturbed(step: StepBase) -> frozenset[str]:
     """What must be checked again after a step, by common practice and by the `disturbs` of the step.
 
     The `disturbs` of a step with a direction applies to that direction alone.
     """
-    own = named(step.disturbs, step.direction) if step.direction else _both(step.disturbs)
+    own = aspect_names(step.disturbs, step.direction) if step.direction else _both(step.disturbs)
     if not isinstance(step, Adjust):
         return own
-    return own.union(*(_reached_from(w, step.direction) for w in shows(step)))
+    return own.union(*(_reached_from(w, step.direction) for w in aspects_shown(step)))
 
 
-def moved_by(step: StepBase) -> frozenset[str]:
+def aspects_moved(step: StepBase) -> frozenset[str]:
     """What the trimmers of an adjust step set, and what turning them disturbs."""
-    return disturbed_by(step).union(*(_where_set(w, step.direction) for w in shows(step)))
+    return aspects_disturbed(step).union(*(_where_set(w, step.direction) for w in aspects_shown(step)))
 
 
 def moved_by_trimmer(name: str) -> frozenset[str]:
     """What a trimmer, by its usual name, sets and disturbs at any step; nothing for an unusual name."""
-    what, direction = set_by(name), "reverse" if name.endswith(" reverse") else None
+    what, direction = aspect_set_by(name), "reverse" if name.endswith(" reverse") else None
     return _where_set(what, direction) | _reached_from(what, direction) if what is not None else frozenset()
 
 
@@ -146,17 +146,17 @@ def _aspect(record: ReadingRecord, *, sets_bias: bool) -> Aspect | None:
     return (_FROM_TAPE.get(quantity) if replayed else None) or _RECORDED.get(quantity)
 
 
-def named(what: Iterable[Aspect], direction: str | None) -> frozenset[str]:
+def aspect_names(what: Iterable[Aspect], direction: str | None) -> frozenset[str]:
     """Names of aspects for a direction of the tape."""
     return frozenset(w + IN_REVERSE * (direction == "reverse") for w in what)
 
 
-def of_tape(names: Iterable[str], lot: str) -> frozenset[str]:
+def names_for_tape(names: Iterable[str], lot: str) -> frozenset[str]:
     """Names of aspects for one of several tapes; unchanged for the first tape."""
     return frozenset(f"{name}, {lot}" if lot else name for name in names)
 
 
-def set_for(step: StepBase) -> str:
+def lot_concerned(step: StepBase) -> str:
     """The lot whose own trimmers a step concerns; "" for an owner's tape, both sides of which meet the same head."""
     of_owners = isinstance(step, Adjust | Measure) and (step.programme or step.quantity == "tape_level")
     return "" if of_owners else step.lot
@@ -167,23 +167,23 @@ def lot_of_trimmer(trimmer: str, lots: Iterable[str]) -> str:
     return next((lot for lot in lots if trimmer.endswith(f" {lot}")), "")
 
 
-def whatever_tape(name: str) -> str:
+def without_tape(name: str) -> str:
     """The name of an aspect without its tape."""
     return name.partition(", ")[0]
 
 
 def _where_set(what: Aspect, direction: str | None) -> frozenset[str]:
-    return named((what,), direction) if what in OF_ONE_DIRECTION else _both((what,))
+    return aspect_names((what,), direction) if what in OF_ONE_DIRECTION else _both((what,))
 
 
 def _reached_from(what: Aspect, direction: str | None) -> frozenset[str]:
     others = DISTURBS.get(what, ())
-    return named(others, direction) if what in OF_ONE_DIRECTION else _both(others)
+    return aspect_names(others, direction) if what in OF_ONE_DIRECTION else _both(others)
 
 
 def _both(what: Iterable[Aspect]) -> frozenset[str]:
     names = tuple(what)
-    return named(names, None) | named(names, "reverse")
+    return aspect_names(names, None) | aspect_names(names, "reverse")
 
 
 def sets_bias(step: StepBase) -> bool:
@@ -204,7 +204,7 @@ _TRIMMERS: Mapping[str, Aspect] = {
 }
 
 
-def set_by(trimmer: str) -> Aspect | None:
+def aspect_set_by(trimmer: str) -> Aspect | None:
     """The aspect that a trimmer sets, by its usual name; None for an unusual name."""
     return next((what for name, what in _TRIMMERS.items() if trimmer.startswith(name)), None)
 
@@ -222,27 +222,27 @@ def to_check_again(events: Sequence[Event]) -> tuple[str, ...]:
             standing |= set(event.what)
         elif isinstance(event, CheckedAgain):
             standing -= set(event.what)
-    return in_order(standing)
+    return in_usual_order(standing)
 
 
-def shown_so_far(records: Sequence[ReadingRecord], steps: Mapping[str, StepBase]) -> frozenset[str]:
+def aspects_read(records: Sequence[ReadingRecord], steps: Mapping[str, StepBase]) -> frozenset[str]:
     """Names of the aspects that readings have shown so far, right or wrong."""
     found: set[str] = set()
     for r in records:
         step = steps.get(r.step)
         if step is None or r.measured is None:
             continue
-        what = shown_by(step, r.reading.quantity)
+        what = aspect_shown(step, r.reading.quantity)
         of_another = r.source == "owner's tape" and what == "tracking"  # a property of that tape, not of this machine
         if what is not None and not of_another:
-            found |= of_tape(named((what,), step.direction), set_for(step))
+            found |= names_for_tape(aspect_names((what,), step.direction), lot_concerned(step))
     return frozenset(found)
 
 
-def in_order(names: AbstractSet[str]) -> tuple[str, ...]:
+def in_usual_order(names: AbstractSet[str]) -> tuple[str, ...]:
     """Names of aspects in the usual order; names that this version does not know come last."""
     order = {n: at for at, n in enumerate(n for w in ASPECTS for n in (w, w + IN_REVERSE))}
-    return tuple(sorted(names, key=lambda name: (order.get(whatever_tape(name), len(order)), name)))
+    return tuple(sorted(names, key=lambda name: (order.get(without_tape(name), len(order)), name)))
 
 
 def quantities(step: StepBase) -> tuple[str, ...]:

@@ -1,144 +1,62 @@
-"""All kinds of events as one type, and their names in the session file."""
+"""All kinds of events, by their names in the session file."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from typing import TypeVar
 
-from bench.procedure.state.events import (
-    Accepted,
-    Acted,
-    Answered,
-    CameBack,
-    CheckedAgain,
-    CurveTaken,
-    Decided,
-    Disturbed,
-    Done,
-    Happened,
-    HeadDelayMeasured,
-    Held,
-    InputProcessed,
-    InterfaceSheetWritten,
-    Learnt,
-    Looked,
-    LotLoaded,
-    NotApplicable,
-    Noted,
-    Overridden,
-    Released,
-    Repeated,
-    Resumed,
-    RoundsRecorded,
-    SignedOff,
-    Skipped,
-    SoundBack,
-    SoundLost,
-    Started,
-    StoppedListening,
-    Switched,
-    Ticked,
-    Turned,
-    TurnedBack,
-    Waited,
-    WentAgain,
-    WentAside,
-    WentBack,
-)
-from bench.procedure.state.exercise_events import CauseNamed, Debriefed, RanTest
+from bench.procedure.state import events, exercise_events
 
-Event = (
-    NotApplicable
-    | Started
-    | Resumed
-    | Repeated
-    | Skipped
-    | WentBack
-    | WentAside
-    | CameBack
-    | WentAgain
-    | Decided
-    | Acted
-    | Switched
-    | Turned
-    | TurnedBack
-    | LotLoaded
-    | Waited
-    | Ticked
-    | Disturbed
-    | CheckedAgain
-    | CurveTaken
-    | Learnt
-    | HeadDelayMeasured
-    | RoundsRecorded
-    | InputProcessed
-    | InterfaceSheetWritten
-    | Answered
-    | RanTest
-    | Looked
-    | CauseNamed
-    | Accepted
-    | StoppedListening
-    | Overridden
-    | Noted
-    | SignedOff
-    | SoundLost
-    | SoundBack
-    | Held
-    | Released
-    | Done
-    | Debriefed
-)
-
+Event = events.Event
 KINDS: dict[str, type[Event]] = {
-    "left-out": NotApplicable,
-    "start": Started,
-    "resume": Resumed,
-    "repeat": Repeated,
-    "skip": Skipped,
-    "back": WentBack,
-    "aside": WentAside,
-    "came-back": CameBack,
-    "again": WentAgain,
-    "decision": Decided,
-    "act": Acted,
-    "switch": Switched,
-    "turns": Turned,
-    "turned-back": TurnedBack,
-    "lot": LotLoaded,
-    "wait": Waited,
-    "tick": Ticked,
-    "to-check": Disturbed,
-    "checked": CheckedAgain,
-    "curve": CurveTaken,
-    "learnt": Learnt,
-    "head-delay": HeadDelayMeasured,
-    "rounds": RoundsRecorded,
-    "input-processed": InputProcessed,
-    "interface-sheet": InterfaceSheetWritten,
-    "answer": Answered,
-    "test-run": RanTest,
-    "look": Looked,
-    "cause-named": CauseNamed,
-    "accept": Accepted,
-    "stopped-listening": StoppedListening,
-    "override": Overridden,
-    "note": Noted,
-    "sign-off": SignedOff,
-    "sound-lost": SoundLost,
-    "sound-back": SoundBack,
-    "hold": Held,
-    "release": Released,
-    "done": Done,
-    "debrief": Debriefed,
+    "left-out": events.NotApplicable,
+    "start": events.Started,
+    "resume": events.Resumed,
+    "repeat": events.Repeated,
+    "skip": events.Skipped,
+    "back": events.WentBack,
+    "aside": events.WentAside,
+    "came-back": events.CameBack,
+    "again": events.WentAgain,
+    "decision": events.Decided,
+    "act": events.Acted,
+    "switch": events.Switched,
+    "turns": events.Turned,
+    "turned-back": events.TurnedBack,
+    "lot": events.LotLoaded,
+    "wait": events.Waited,
+    "tick": events.Ticked,
+    "to-check": events.Disturbed,
+    "checked": events.CheckedAgain,
+    "curve": events.CurveTaken,
+    "learnt": events.Learnt,
+    "head-delay": events.HeadDelayMeasured,
+    "rounds": events.RoundsRecorded,
+    "input-processed": events.InputProcessed,
+    "interface-sheet": events.InterfaceSheetWritten,
+    "answer": events.Answered,
+    "test-run": exercise_events.RanTest,
+    "look": events.Looked,
+    "cause-named": exercise_events.CauseNamed,
+    "accept": events.Accepted,
+    "stopped-listening": events.StoppedListening,
+    "override": events.Overridden,
+    "note": events.Noted,
+    "sign-off": events.SignedOff,
+    "sound-lost": events.SoundLost,
+    "sound-back": events.SoundBack,
+    "hold": events.Held,
+    "release": events.Released,
+    "done": events.Done,
+    "debrief": exercise_events.Debriefed,
 }
 """Each kind of event by its name in the session file."""
 
 KIND_OF: dict[type[Event], str] = {kind: name for name, kind in KINDS.items()}
 
-E = TypeVar("E", bound=Happened)
+E = TypeVar("E", bound=Event)
 
 
-def of_kind(events: Iterable[Event], kind: type[E]) -> Iterator[E]:
+def of_kind(happened: Iterable[Event], kind: type[E]) -> Iterator[E]:
     """The events of one kind, in order."""
-    return (event for event in events if isinstance(event, kind))
+    return (event for event in happened if isinstance(event, kind))

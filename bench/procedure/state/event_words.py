@@ -6,48 +6,8 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from bench.measure.catalogue import QUANTITIES
-from bench.procedure.state.event_kinds import Event
-from bench.procedure.state.events import (
-    Accepted,
-    Acted,
-    Answered,
-    CameBack,
-    CheckedAgain,
-    CurveTaken,
-    Decided,
-    Disturbed,
-    Done,
-    HeadDelayMeasured,
-    Held,
-    InputProcessed,
-    InterfaceSheetWritten,
-    Learnt,
-    Limits,
-    Looked,
-    LotLoaded,
-    NotApplicable,
-    Noted,
-    Overridden,
-    Released,
-    Repeated,
-    Resumed,
-    RoundsRecorded,
-    SignedOff,
-    Skipped,
-    SoundBack,
-    SoundLost,
-    Started,
-    StoppedListening,
-    Switched,
-    Ticked,
-    Turned,
-    TurnedBack,
-    Waited,
-    WentAgain,
-    WentAside,
-    WentBack,
-)
-from bench.procedure.state.exercise_events import CauseNamed, Debriefed, RanTest
+from bench.procedure.state import events, exercise_events
+from bench.procedure.state.events import Event
 from bench.words.figures import as_given, hertz, number, rotation
 from bench.words.readings import aim_text
 from bench.words.sentences import counted
@@ -62,23 +22,23 @@ def event_sentence(event: Event, titles: Titles) -> str:
     return words(event, titles)
 
 
-def curve_label(curve: CurveTaken) -> str:
+def curve_label(curve: events.CurveTaken) -> str:
     """Name of a curve: "left, 10 kHz"."""
     return f"{curve.channel}, {hertz(curve.frequency_hz)}" if curve.frequency_hz else curve.channel
 
 
-def _skipped(event: Skipped, titles: Titles) -> str:
+def _skipped(event: events.Skipped, titles: Titles) -> str:
     return f"no reading, because {event.cannot}; {event.reason}" if event.cannot else event.reason
 
 
-def _gone_again(event: WentAgain, titles: Titles) -> str:
+def _gone_again(event: events.WentAgain, titles: Titles) -> str:
     what = ", ".join(QUANTITIES[q].title if q in QUANTITIES else q for q in event.out) or "not all"
     cost = f", which costs {counted(event.passes, 'pass', 'passes')} of the reference tape" if event.passes else ""
     times = f"at most {counted(event.left, 'time')}, this one included"
     return f"{what}{' not' if event.out else ''} in: back to {_named(event.to, titles)}{cost}; {times}"
 
 
-def _decided(event: Decided, titles: Titles) -> str:
+def _decided(event: events.Decided, titles: Titles) -> str:
     if event.answer:
         because = event.answer
     elif event.not_in:
@@ -91,40 +51,40 @@ def _decided(event: Decided, titles: Titles) -> str:
     return f"{words}; not needed: {_listed(event.passed_over, titles)}" if event.passed_over else words
 
 
-def _turned(event: Turned, titles: Titles) -> str:
+def _turned(event: events.Turned, titles: Titles) -> str:
     in_all = number(sum(event.degrees), 0, sign=True)
     return f"{event.trimmer}: {counted(len(event.degrees), 'turn')}, {in_all}° in all"
 
 
-def _turned_back(event: TurnedBack, titles: Titles) -> str:
+def _turned_back(event: events.TurnedBack, titles: Titles) -> str:
     return f"{event.trimmer} turned back by {rotation(event.degrees)}, to its position when the job began"
 
 
-def _waited(event: Waited, titles: Titles) -> str:
+def _waited(event: events.Waited, titles: Titles) -> str:
     if event.seconds < event.of_s:
         return f"went on after {event.seconds / 60:.1f} of {event.of_s / 60:.1f} minutes"
     return f"waited {event.of_s / 60:.1f} minutes"
 
 
-def _ticked(event: Ticked, titles: Titles) -> str:
+def _ticked(event: events.Ticked, titles: Titles) -> str:
     done = "; ".join(event.lines) or ("nothing" if event.left_open else _named(event.step, titles))
     return f"{done}; {left_open(event)}" if event.left_open else done
 
 
-def left_open(event: Ticked) -> str:
+def left_open(event: events.Ticked) -> str:
     """The lines of a checklist that were left open, and why."""
     return f"left open: {'; '.join(event.left_open)}, because {event.because}"
 
 
-def _head_delay(event: HeadDelayMeasured, titles: Titles) -> str:
+def _head_delay(event: events.HeadDelayMeasured, titles: Titles) -> str:
     return f"{1000 * event.seconds:.0f} ms from sending to replay, including the delay from head to head"
 
 
-def _rounds(event: RoundsRecorded, titles: Titles) -> str:
+def _rounds(event: events.RoundsRecorded, titles: Titles) -> str:
     return f"{counted(event.rounds, 'round')} recorded and replayed"
 
 
-def _input_processed(event: InputProcessed, titles: Titles) -> str:
+def _input_processed(event: events.InputProcessed, titles: Titles) -> str:
     if event.sent_dbfs is None:
         what = "Soft tones do not come back: a gate or a noise suppression is in the way."
     elif event.by == "automatic gain":
@@ -137,7 +97,7 @@ def _input_processed(event: InputProcessed, titles: Titles) -> str:
     return f"{what} {remedy}"
 
 
-def _answered(event: Answered, titles: Titles) -> str:
+def _answered(event: events.Answered, titles: Titles) -> str:
     if isinstance(event.answer, float):
         figure = f"{as_given(event.answer)} {event.unit}".strip()
         return figure + (_held_against(event.limits, event.answer, event.unit) if event.limits else "")
@@ -147,7 +107,7 @@ def _answered(event: Answered, titles: Titles) -> str:
     return event.answer or "nothing entered"
 
 
-def _held_against(limits: Limits, value: float, unit: str) -> str:
+def _held_against(limits: events.Limits, value: float, unit: str) -> str:
     aim = aim_text(limits.target, limits.tolerance, limits.limit)
     return f", {'inside' if limits.hold(value) else 'outside'} {aim} {unit} as read ({limits.source})"
 
@@ -160,49 +120,49 @@ def _listed(steps: tuple[str, ...], titles: Titles) -> str:
     return ", ".join(_named(step, titles) for step in steps)
 
 
-def _at_step(event: Started | Resumed, titles: Titles) -> str:
+def _at_step(event: events.Started | events.Resumed, titles: Titles) -> str:
     return f"at {_named(event.step, titles)}"
 
 
 _WORDS: dict[type[Event], Callable[[Any, Titles], str]] = {
-    NotApplicable: lambda e, _: e.title,
-    Started: _at_step,
-    Resumed: _at_step,
-    Repeated: lambda e, titles: _named(e.step, titles),
-    Skipped: _skipped,
-    WentBack: lambda e, titles: f"back to {_named(e.to, titles)}",
-    WentAside: lambda e, titles: f"out of its turn: {_named(e.to, titles)}",
-    CameBack: lambda e, titles: f"on with {_named(e.to, titles)}",
-    WentAgain: _gone_again,
-    Decided: _decided,
-    Acted: lambda e, _: e.act,
-    Switched: lambda e, _: f"{e.control}: {e.position}",
-    Turned: _turned,
-    TurnedBack: _turned_back,
-    LotLoaded: lambda e, _: f"{e.lot} is {e.tape}",
-    Waited: _waited,
-    Ticked: _ticked,
-    Disturbed: lambda e, _: ", ".join(e.what),
-    CheckedAgain: lambda e, _: ", ".join(e.what),
-    CurveTaken: lambda e, _: f"{curve_label(e)}: {e.along}, {e.unit}",
-    Learnt: lambda e, _: f"{e.trimmer}: {e.quantity}, {hertz(e.frequency_hz)}",
-    HeadDelayMeasured: _head_delay,
-    RoundsRecorded: _rounds,
-    InputProcessed: _input_processed,
-    InterfaceSheetWritten: lambda e, _: f"interface sheet written: {e.path}",
-    Answered: _answered,
-    RanTest: lambda e, _: e.test,
-    Looked: lambda e, _: f"{e.cause}: {'seen' if e.seen else 'not seen'}",
-    CauseNamed: lambda e, _: e.cause,
-    Accepted: lambda e, _: e.reason,
-    StoppedListening: lambda e, _: f"stopped listening: {e.reason}",
-    Overridden: lambda e, _: f"reference tape in an uncleaned machine: {e.reason}",
-    Noted: lambda e, _: e.text,
-    SignedOff: lambda e, _: f"{e.who} accepts: {e.accepts}",
-    SoundLost: lambda e, _: f"sound lost: {e.detail}",
-    SoundBack: lambda e, _: "sound is back",
-    Held: lambda e, _: "held",
-    Released: lambda e, _: f"went on after {e.held_s:.0f} s",
-    Done: lambda *_: "the job is over",
-    Debriefed: lambda e, _: f"{e.minutes:.0f} minutes, {counted(e.turns, 'turn')} of trimmers.",
+    events.NotApplicable: lambda e, _: e.title,
+    events.Started: _at_step,
+    events.Resumed: _at_step,
+    events.Repeated: lambda e, titles: _named(e.step, titles),
+    events.Skipped: _skipped,
+    events.WentBack: lambda e, titles: f"back to {_named(e.to, titles)}",
+    events.WentAside: lambda e, titles: f"out of its turn: {_named(e.to, titles)}",
+    events.CameBack: lambda e, titles: f"on with {_named(e.to, titles)}",
+    events.WentAgain: _gone_again,
+    events.Decided: _decided,
+    events.Acted: lambda e, _: e.act,
+    events.Switched: lambda e, _: f"{e.control}: {e.position}",
+    events.Turned: _turned,
+    events.TurnedBack: _turned_back,
+    events.LotLoaded: lambda e, _: f"{e.lot} is {e.tape}",
+    events.Waited: _waited,
+    events.Ticked: _ticked,
+    events.Disturbed: lambda e, _: ", ".join(e.what),
+    events.CheckedAgain: lambda e, _: ", ".join(e.what),
+    events.CurveTaken: lambda e, _: f"{curve_label(e)}: {e.along}, {e.unit}",
+    events.Learnt: lambda e, _: f"{e.trimmer}: {e.quantity}, {hertz(e.frequency_hz)}",
+    events.HeadDelayMeasured: _head_delay,
+    events.RoundsRecorded: _rounds,
+    events.InputProcessed: _input_processed,
+    events.InterfaceSheetWritten: lambda e, _: f"interface sheet written: {e.path}",
+    events.Answered: _answered,
+    exercise_events.RanTest: lambda e, _: e.test,
+    events.Looked: lambda e, _: f"{e.cause}: {'seen' if e.seen else 'not seen'}",
+    exercise_events.CauseNamed: lambda e, _: e.cause,
+    events.Accepted: lambda e, _: e.reason,
+    events.StoppedListening: lambda e, _: f"stopped listening: {e.reason}",
+    events.Overridden: lambda e, _: f"reference tape in an uncleaned machine: {e.reason}",
+    events.Noted: lambda e, _: e.text,
+    events.SignedOff: lambda e, _: f"{e.who} accepts: {e.accepts}",
+    events.SoundLost: lambda e, _: f"sound lost: {e.detail}",
+    events.SoundBack: lambda e, _: "sound is back",
+    events.Held: lambda e, _: "held",
+    events.Released: lambda e, _: f"went on after {e.held_s:.0f} s",
+    events.Done: lambda *_: "the job is over",
+    exercise_events.Debriefed: lambda e, _: f"{e.minutes:.0f} minutes, {counted(e.turns, 'turn')} of trimmers.",
 }

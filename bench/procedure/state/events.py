@@ -17,7 +17,7 @@ UNDATED = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Happened:
+class Event:
     """Fields of all events; `Bench.note` fills them in."""
 
     step: str = ""
@@ -29,7 +29,7 @@ class Happened:
 
 
 @dataclass(frozen=True, slots=True)
-class NotApplicable(Happened):
+class NotApplicable(Event):
     """A step that does not apply to this machine and tape."""
 
     title: str
@@ -37,22 +37,22 @@ class NotApplicable(Happened):
 
 
 @dataclass(frozen=True, slots=True)
-class Started(Happened):
+class Started(Event):
     """The run began."""
 
 
 @dataclass(frozen=True, slots=True)
-class Resumed(Happened):
+class Resumed(Event):
     """An interrupted run goes on."""
 
 
 @dataclass(frozen=True, slots=True)
-class Repeated(Happened):
+class Repeated(Event):
     """The step begins again."""
 
 
 @dataclass(frozen=True, slots=True)
-class Skipped(Happened):
+class Skipped(Event):
     """The step is skipped, with a reason."""
 
     reason: str
@@ -61,7 +61,7 @@ class Skipped(Happened):
 
 
 @dataclass(frozen=True, slots=True)
-class Moved(Happened):
+class Moved(Event):
     """The next step is not the following one in the job; this holds until one more step is over."""
 
     to: str
@@ -121,7 +121,7 @@ class Decided(Moved):
 
 
 @dataclass(frozen=True, slots=True)
-class Acted(Happened):
+class Acted(Event):
     """Work at the machine: one of `bench.audio.port.Act`."""
 
     act: str
@@ -130,7 +130,7 @@ class Acted(Happened):
 
 
 @dataclass(frozen=True, slots=True)
-class Switched(Happened):
+class Switched(Event):
     """A control of the machine was set."""
 
     control: str
@@ -138,7 +138,7 @@ class Switched(Happened):
 
 
 @dataclass(frozen=True, slots=True)
-class Turned(Happened):
+class Turned(Event):
     """A trimmer was turned, once for each figure."""
 
     trimmer: str
@@ -147,7 +147,7 @@ class Turned(Happened):
 
 
 @dataclass(frozen=True, slots=True)
-class TurnedBack(Happened):
+class TurnedBack(Event):
     """A trimmer was turned back to its position at the start of the job."""
 
     trimmer: str
@@ -156,7 +156,7 @@ class TurnedBack(Happened):
 
 
 @dataclass(frozen=True, slots=True)
-class LotLoaded(Happened):
+class LotLoaded(Event):
     """The practice machine was loaded with one of several tapes."""
 
     lot: str
@@ -164,7 +164,7 @@ class LotLoaded(Happened):
 
 
 @dataclass(frozen=True, slots=True)
-class Waited(Happened):
+class Waited(Event):
     """A timer ran."""
 
     seconds: float
@@ -173,7 +173,7 @@ class Waited(Happened):
 
 
 @dataclass(frozen=True, slots=True)
-class Ticked(Happened):
+class Ticked(Event):
     """The work was confirmed."""
 
     lines: tuple[str, ...] = ()
@@ -185,7 +185,7 @@ class Ticked(Happened):
 
 
 @dataclass(frozen=True, slots=True)
-class Disturbed(Happened):
+class Disturbed(Event):
     """An adjustment disturbed what readings had shown."""
 
     what: tuple[str, ...]
@@ -193,7 +193,7 @@ class Disturbed(Happened):
 
 
 @dataclass(frozen=True, slots=True)
-class CheckedAgain(Happened):
+class CheckedAgain(Event):
     """Readings showed again what an adjustment had disturbed."""
 
     what: tuple[str, ...]
@@ -203,7 +203,7 @@ class CheckedAgain(Happened):
 
 
 @dataclass(frozen=True, slots=True)
-class CurveTaken(Happened):
+class CurveTaken(Event):
     """The curve of a reading against a trimmer."""
 
     quantity: str
@@ -230,7 +230,7 @@ class AtRest:
 
 
 @dataclass(frozen=True, slots=True)
-class Learnt(Happened):
+class Learnt(Event):
     """Response of a reading to a trimmer, for later steps and for a resumed run."""
 
     trimmer: str
@@ -240,21 +240,21 @@ class Learnt(Happened):
 
 
 @dataclass(frozen=True, slots=True)
-class HeadDelayMeasured(Happened):
+class HeadDelayMeasured(Event):
     """Three heads: time from sending to replay."""
 
     seconds: float
 
 
 @dataclass(frozen=True, slots=True)
-class RoundsRecorded(Happened):
+class RoundsRecorded(Event):
     """An adjustment by rounds ended."""
 
     rounds: int
 
 
 @dataclass(frozen=True, slots=True)
-class InputProcessed(Happened):
+class InputProcessed(Event):
     """The interface processes soft tones, so it cannot be used for measuring."""
 
     by: Literal["automatic gain", "gate"]
@@ -265,7 +265,7 @@ class InputProcessed(Happened):
 
 
 @dataclass(frozen=True, slots=True)
-class InterfaceSheetWritten(Happened):
+class InterfaceSheetWritten(Event):
     """The result of a signed calibration was written as a sheet."""
 
     path: str
@@ -292,7 +292,7 @@ class Limits:
 
 
 @dataclass(frozen=True, slots=True)
-class Answered(Happened):
+class Answered(Event):
     """The question of a step was answered."""
 
     answer: str | float
@@ -305,28 +305,28 @@ class Answered(Happened):
 
 
 @dataclass(frozen=True, slots=True)
-class Accepted(Happened):
+class Accepted(Event):
     """The person went on although something is not in."""
 
     reason: str
 
 
 @dataclass(frozen=True, slots=True)
-class StoppedListening(Happened):
+class StoppedListening(Event):
     """The person went on before all tones were heard."""
 
     reason: str
 
 
 @dataclass(frozen=True, slots=True)
-class Overridden(Happened):
+class Overridden(Event):
     """The reference tape was played on a machine that had not been cleaned and demagnetised."""
 
     reason: str
 
 
 @dataclass(frozen=True, slots=True)
-class Looked(Happened):
+class Looked(Event):
     """The person looked for a cause, as a diagnosis suggested."""
 
     cause: str
@@ -335,14 +335,14 @@ class Looked(Happened):
 
 
 @dataclass(frozen=True, slots=True)
-class Noted(Happened):
+class Noted(Event):
     """A note for the report."""
 
     text: str
 
 
 @dataclass(frozen=True, slots=True)
-class SignedOff(Happened):
+class SignedOff(Event):
     """Somebody signed."""
 
     who: str
@@ -353,24 +353,24 @@ class SignedOff(Happened):
 
 
 @dataclass(frozen=True, slots=True)
-class SoundLost(Happened):
+class SoundLost(Event):
     """No sound comes from the device."""
 
     detail: str
 
 
 @dataclass(frozen=True, slots=True)
-class SoundBack(Happened):
+class SoundBack(Event):
     """The device was opened again."""
 
 
 @dataclass(frozen=True, slots=True)
-class Held(Happened):
+class Held(Event):
     """Sound, tape and timer were paused."""
 
 
 @dataclass(frozen=True, slots=True)
-class Released(Happened):
+class Released(Event):
     """The pause ended."""
 
     held_s: float
@@ -380,5 +380,5 @@ class Released(Happened):
 
 
 @dataclass(frozen=True, slots=True)
-class Done(Happened):
+class Done(Event):
     """The run came to its end; its result follows from the readings."""

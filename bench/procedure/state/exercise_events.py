@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from bench.procedure.state.events import Happened
+from bench.procedure.state.events import Event
 
 
 @dataclass(frozen=True, slots=True)
-class CauseNamed(Happened):
+class CauseNamed(Event):
     """A trainee named a cause, and the reading that shows it."""
 
     cause: str
@@ -21,7 +21,7 @@ class CauseNamed(Happened):
 
 
 @dataclass(frozen=True, slots=True)
-class RanTest(Happened):
+class RanTest(Event):
     """A trainee ran a test in mid-exercise that tells two causes apart."""
 
     test: str = ""
@@ -74,7 +74,7 @@ class TrimmerOutcome:
 
 
 @dataclass(frozen=True, slots=True)
-class Debriefed(Happened):
+class Debriefed(Event):
     """An exercise is over: what was done, compared with the truth."""
 
     faults: tuple[FaultOutcome, ...] = ()

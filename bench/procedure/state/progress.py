@@ -15,7 +15,7 @@ from bench.procedure.model.steps import (
     StepBase,
     plays_reference_tape,
 )
-from bench.procedure.state.dependencies import DISTURBS, set_by, shown_by
+from bench.procedure.state.dependencies import DISTURBS, aspect_set_by, aspect_shown
 from bench.procedure.state.event_kinds import Event, of_kind
 from bench.procedure.state.events import Decided, Moved, WentAgain
 from bench.procedure.state.journal import Journal, ReadingRecord
@@ -86,7 +86,7 @@ class Progress:
             return None
         at = self._index[step.id]
         named = min(self._job.steps_named(again.back_to, step.direction).first, at)
-        wanted = {shown_by(step, quantity) for quantity in not_in if quantity not in NO_TRIMMER_MENDS}
+        wanted = {aspect_shown(step, quantity) for quantity in not_in if quantity not in NO_TRIMMER_MENDS}
         if not wanted:
             return None
         back = min(self._mending(what, step, named, at) for what in wanted)
@@ -99,7 +99,7 @@ class Progress:
             adjust = self._job.steps[at]
             if not isinstance(adjust, Adjust) or (adjust.direction, adjust.lot) != (step.direction, step.lot):
                 return frozenset()
-            return frozenset(a for name in adjust.trimmers.values() if (a := set_by(name)) is not None)
+            return frozenset(a for name in adjust.trimmers.values() if (a := aspect_set_by(name)) is not None)
 
         if what is None or any(what == a or what in DISTURBS.get(a, ()) for a in sets(named)):
             return named

@@ -20,7 +20,7 @@ from bench.measure.reading import Reading
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.outcome import last_attempts
 from bench.words.figures import with_uncertainty
-from bench.words.sentences import listed
+from bench.words.sentences import capitalised, listed
 
 Criterion = Literal["noise reduction", "treble", "level"]
 CRITERIA: tuple[Criterion, ...] = get_args(Criterion)
@@ -104,8 +104,7 @@ def best_words(ranked: Sequence[RankedTape]) -> str:
             said.append(f"{first[0]} fits best, by {by}")
             break
         said.append(f"{listed(first)} measure alike in {by}")
-    words = "; ".join(said)
-    return words[:1].upper() + words[1:]
+    return capitalised("; ".join(said))
 
 
 def figure_words(ranked: Sequence[RankedTape], one: RankedTape, by: Criterion) -> str:

@@ -16,9 +16,9 @@ from bench.procedure.state.events import Answered
 from bench.procedure.state.journal import Journal, ReadingRecord
 from bench.procedure.state.judge_run import conclude_run
 from bench.procedure.state.ranking import ranking, ranking_lines
-from bench.procedure.state.standing import standing
+from bench.procedure.state.valid_readings import valid_readings
 from bench.words.names import SIGNS
-from bench.words.readings import reading_text, state_words, target_text, verdict_text, what
+from bench.words.readings import reading_name, reading_text, state_words, target_text, verdict_text
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +40,7 @@ def to_sign(job: Job, journal: Journal, *, sees_turns: bool) -> tuple[str, ...]:
     lines = [f"{verdict.headline}.", *verdict.sentences, *attention(journal.events(), titles).values()]
     lines += _owners_words(job, journal)
     kinds = {s.id: _Kind(s.kind, sets_bias(s)) for s in job.steps}
-    records = standing(journal.records(), journal.events(), kinds, sees_turns=sees_turns)
+    records = valid_readings(journal.records(), journal.events(), kinds, sees_turns=sees_turns)
     compared = [r for r in records if not r.lot or r.lot in job.lots]
     return (*lines, *ranking_lines(ranking(compared)), *quantity_lines(records))
 
@@ -81,7 +81,7 @@ def _line(found: ReadingRecord | None, left: ReadingRecord | None) -> str:
     latest = left or found
     assert latest is not None
     state = state_words(latest.sent_db, latest.lot, latest.noise_reduction, latest.direction)
-    named = ", ".join([what(latest.reading), *state, latest.source])
+    named = ", ".join([reading_name(latest.reading), *state, latest.source])
     read = " → ".join(reading_text(r.reading) for r in (found, left) if r is not None)
     as_it_was = "" if left is not None else " as found"
     if latest.verdict is None:

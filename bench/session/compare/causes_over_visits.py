@@ -28,7 +28,7 @@ def visit_lines(folders: Sequence[Path]) -> list[str]:
             lines.append(f"{day(session.begun)}  {suspect_text(s)}: {odds_text(s.probability)}{again}")
         if not likely:
             told = "nothing stands out" if found else "too little was read to say"
-            told += ", but it needed lining up" if found and found.out_of_line else ""
+            told += ", but it needed lining up" if found and found.out_of_adjustment else ""
             lines.append(f"{day(session.begun)}  {told}")
         before |= {s.name for s in likely}
     return lines

@@ -14,6 +14,7 @@ from bench.procedure.state.journal import ReadingRecord
 from bench.session.compare.subject import SHARED, Subject, conditions_of, differences, in_order, last_of
 from bench.session.record.reader import read_session
 from bench.session.record.record import SessionRecord
+from bench.words.sentences import differing
 
 Way = Literal["left", "found", "before-cleaning", "between"]
 """Which stages are compared: both as left; both as found, after or before cleaning; or, for what happened between the
@@ -75,7 +76,7 @@ class Comparison:
         return tuple(r for r in self.rows if r.state == "changed")
 
 
-def of(a: Path, b: Path, way: Way = "left") -> Comparison:
+def compare_folders(a: Path, b: Path, way: Way = "left") -> Comparison:
     """Compare two sessions.
 
     Args:
@@ -86,10 +87,10 @@ def of(a: Path, b: Path, way: Way = "left") -> Comparison:
     Raises:
         Problem: one of them can't be read.
     """
-    return of_sessions(read_session(a), read_session(b), way)
+    return compare_sessions(read_session(a), read_session(b), way)
 
 
-def of_sessions(a: SessionRecord, b: SessionRecord, way: Way = "left") -> Comparison:
+def compare_sessions(a: SessionRecord, b: SessionRecord, way: Way = "left") -> Comparison:
     """Compare two sessions that are already read."""
     stages = WAYS[way]
     first, second = last_of(a, stages[0], failed=True), last_of(b, stages[1], failed=True)
@@ -109,7 +110,6 @@ def _side(session: SessionRecord, stage: Stage) -> Side:
 
 
 def _notes(a: SessionRecord, b: SessionRecord) -> tuple[str, ...]:
-    out = []
     pairs = (
         ("machines", a.job.machine, b.job.machine),
         ("practice machines", _seed(a), _seed(b)),
@@ -118,10 +118,7 @@ def _notes(a: SessionRecord, b: SessionRecord) -> tuple[str, ...]:
         ("reference levels", a.job.reference_level, b.job.reference_level),
         ("equalisations", a.job.equalisation, b.job.equalisation),
     )
-    for name, mine, theirs in pairs:
-        if mine != theirs:
-            out.append(f"different {name}: {mine or 'not given'}, and {theirs or 'not given'}")
-    return tuple(out)
+    return tuple(differing(pairs))
 
 
 def _seed(session: SessionRecord) -> str:

@@ -43,7 +43,7 @@ def diagnosis_of(session: SessionRecord, possible: Possible | None = None) -> tu
     sheet = machine_sheet(session.folder, session.inputs)
     facts = {k: v for k, v in sheet.items() if k != "practice"} | ({} if sheet else {"heads": session.job.heads})
     machine = machine_of(facts | {"lined_up_before": _lined_up_before(session)}, str(session.folder))
-    findings = findings_of(session.readings, adjusted=session.adjusted, magnetised=_magnetised(session))
+    findings = findings_of(session.valid_readings, adjusted=session.adjusted, magnetised=_magnetised(session))
     return diagnose(machine, findings, answers_of(session.events), _allowed(session, possible)), machine
 
 

@@ -108,7 +108,7 @@ class History:
     interval_months: int
 
 
-def of(
+def machine_history(
     workspace: Workspace, machine: str, quantity: str | None = None, interval_months: int = INTERVAL_MONTHS
 ) -> History:
     """The history of a machine.
@@ -128,10 +128,10 @@ def of(
         names = sorted({e.machine for e in every if not e.exercise and not e.problem})
         there = f"; there are {', '.join(names)}" if names else "; there are no sessions yet"
         raise Problem(f'"{machine}": no machine, or more than one, has that name in {workspace.sessions}{there}')
-    return of_sessions(found, quantity, interval_months)
+    return history_of(found, quantity, interval_months)
 
 
-def of_sessions(found: Sequence[Entry], quantity: str | None, interval_months: int) -> History:
+def history_of(found: Sequence[Entry], quantity: str | None, interval_months: int) -> History:
     """The history from sessions that are known to be of one machine, in any order."""
     visits, sessions = [], []
     for entry in sorted(found, key=lambda e: (e.begun, e.name)):

@@ -9,7 +9,7 @@ from bench.words.dates import day, month
 from bench.words.figures import with_uncertainty, with_unit
 from bench.words.names import STAGES, short_stage
 from bench.words.readings import aim_text
-from bench.words.sentences import inert, true_minus
+from bench.words.sentences import in_columns, inert, true_minus
 
 
 def history_lines(history: History) -> list[str]:
@@ -62,8 +62,7 @@ def table_lines(series: list[Series], notes: dict[str, str]) -> list[str]:
         last = one.points[-1]
         target = "" if last.target is None else aim_text(last.target, last.tolerance, last.limit)
         rows.append([_head(one, notes), *(_cell(by_stage.get(stage), one) for stage in stages), target])
-    widths = [max(len(row[n]) for row in rows) for n in range(len(rows[0]))]
-    return ["  ".join(text.ljust(width) for text, width in zip(row, widths, strict=True)).rstrip() for row in rows]
+    return in_columns(rows)
 
 
 def _cell(point: Point | None, series: Series) -> str:

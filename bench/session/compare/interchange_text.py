@@ -8,7 +8,7 @@ from bench.session.compare.outlier import CHANCE, Outlier
 from bench.words.dates import day
 from bench.words.figures import decibels, hertz, tape_speed, with_uncertainty, with_unit
 from bench.words.names import CHANNELS
-from bench.words.sentences import inert, listed
+from bench.words.sentences import in_columns, inert, listed
 
 _METHOD = (
     "From each machine's own record-to-replay and replay of the reference tape, as left or found; k = 2.",
@@ -60,12 +60,7 @@ def _table(found: Interchange) -> list[str]:
                     _mistracking(pair.mistracking, side),
                 ]
             )
-    if len(rows) == 1:
-        return []
-    widths = [max(len(row[n]) for row in rows) for n in range(len(rows[0]))]
-    return [
-        ("  " + "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True))).rstrip() for row in rows
-    ]
+    return [f"  {line}" for line in in_columns(rows)] if len(rows) > 1 else []
 
 
 def value(found: Value | None, unit: str) -> str:

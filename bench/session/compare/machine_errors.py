@@ -17,7 +17,7 @@ from bench.measure.stage import Stage
 from bench.problem import Problem
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.record_to_replay import LATEST_FIRST, record_to_replay
-from bench.session.compare.subject import last_of
+from bench.session.compare.subject import Subject, last_of
 from bench.session.record.inputs import machine_sheet
 from bench.session.record.record import SessionRecord
 from bench.tape.geometry import TRACK_FORMATS
@@ -93,7 +93,7 @@ def machine_errors(session: SessionRecord, stage: Stage | None = None) -> Machin
     job = session.job
     name = f"{job.machine}, practice machine {job.seed}" if job.port_kind == "practice" else job.machine
     replay, own = _replay(session, stage), _own(session, stage)
-    missing = [words for kind, words in _WANTED if not any(_is(t, kind) for t in replay)]
+    missing = [words for kind, words in _WANTED if all(t.what != kind for t in replay)]
     if not own:
         missing.append("record to replay")
     return MachineErrors(
@@ -121,18 +121,12 @@ _WANTED: tuple[tuple[What, str], ...] = (
 )
 
 
-def _is(kind: ErrorKind, what: What) -> bool:
-    return kind.what == what
-
-
 def _replay(session: SessionRecord, stage: Stage | None) -> dict[ErrorKind, Value]:
     out: dict[ErrorKind, Value] = {}
     azimuth_hz: float | None = None
-    for subject, record in last_of(session, _stages(stage)).items():
+    for subject, record in _last_forward(session, stage, "reference tape"):
         error = _error(record)
-        if record.lot and session.job.further:  # another setting of the machine
-            continue
-        if subject.source != "reference tape" or subject.direction or error is None:
+        if error is None:
             continue
         if subject.quantity == "level":
             out.setdefault(ErrorKind("level", subject.channel), error)
@@ -147,8 +141,15 @@ def _replay(session: SessionRecord, stage: Stage | None) -> dict[ErrorKind, Valu
     return out
 
 
-def _stages(stage: Stage | None) -> tuple[Stage, ...]:
-    return LATEST_FIRST[:2] if stage is None else (stage,)
+def _last_forward(session: SessionRecord, stage: Stage | None, source: str) -> list[tuple[Subject, ReadingRecord]]:
+    """The last readings from a source with the tape running forwards, at the machine's own setting."""
+    last = last_of(session, LATEST_FIRST[:2] if stage is None else (stage,))
+    other_setting = bool(session.job.further)
+    return [
+        (subject, record)
+        for subject, record in last.items()
+        if subject.source == source and not subject.direction and not (record.lot and other_setting)
+    ]
 
 
 def _error(record: ReadingRecord) -> Value | None:
@@ -172,11 +173,9 @@ def _own(session: SessionRecord, stage: Stage | None) -> dict[ErrorKind, Value]:
     if session.job.heads == 2:
         out[AZIMUTH] = EXACT
         return out
-    for subject, record in last_of(session, _stages(stage)).items():
+    for subject, record in _last_forward(session, stage, "record-replay"):
         own = record.measured
-        if record.lot and session.job.further:
-            continue
-        if subject.source == "record-replay" and subject.quantity == "azimuth_delay" and not subject.direction and own:
+        if subject.quantity == "azimuth_delay" and own:
             out[AZIMUTH] = Value(own.value, own.uncertainty)
     return out
 

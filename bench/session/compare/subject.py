@@ -13,6 +13,7 @@ from bench.session.record.record import JobFacts, SessionRecord
 from bench.words.figures import hertz
 from bench.words.names import CHANNELS
 from bench.words.readings import state_words
+from bench.words.sentences import differing
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,13 +116,8 @@ def conditions_of(record: ReadingRecord, job: JobFacts) -> Conditions:
 
 
 def differences(a: Conditions, b: Conditions) -> list[str]:
-    """Each condition in which two readings differ: "different tapes: A, and B"; empty where they compare."""
-    out = []
-    for field, name in _NAMES.items():
-        mine, theirs = getattr(a, field), getattr(b, field)
-        if mine != theirs:
-            out.append(f"different {name}: {mine or 'not given'}, and {theirs or 'not given'}")
-    return out
+    """Each condition in which two readings differ, as a sentence; empty if they can be compared."""
+    return differing((name, getattr(a, field), getattr(b, field)) for field, name in _NAMES.items())
 
 
 def last_of(session: SessionRecord, stages: Iterable[Stage], *, failed: bool = False) -> dict[Subject, ReadingRecord]:
@@ -134,7 +130,7 @@ def last_of(session: SessionRecord, stages: Iterable[Stage], *, failed: bool = F
     """
     out: dict[Subject, ReadingRecord] = {}
     for stage in reversed(list(stages)):
-        for record in session.standing:
+        for record in session.valid_readings:
             subject = subject_of(record) if record.source != "owner's tape" else None
             if subject and record.stage == stage and (record.measured is not None or (failed and subject not in out)):
                 out.pop(subject, None)

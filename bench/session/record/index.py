@@ -113,23 +113,12 @@ def of_machine(found: Iterable[Entry], machine: str) -> list[Entry]:
     """
     usable = [e for e in found if not e.exercise and not e.problem]
     asked = machine.casefold()
-    for fits in (_is_name, _is_sheet, _has_part):
-        names = {e.machine for e in usable if fits(e, asked)}
-        if len(names) == 1:
-            return [e for e in usable if e.machine in names]
-    return []
-
-
-def _is_name(entry: Entry, asked: str) -> bool:
-    return entry.machine.casefold() == asked
-
-
-def _is_sheet(entry: Entry, asked: str) -> bool:
-    return entry.machine_id.casefold() == asked
-
-
-def _has_part(entry: Entry, asked: str) -> bool:
-    return asked in entry.machine.casefold() or asked in entry.machine_id.casefold()
+    known = [(e.machine, e.machine.casefold(), e.machine_id.casefold()) for e in usable]
+    by_name = {machine for machine, name, _ in known if name == asked}
+    by_sheet = {machine for machine, _, sheet in known if sheet == asked}
+    by_part = {machine for machine, name, sheet in known if asked in name or asked in sheet}
+    fits = next((names for names in (by_name, by_sheet, by_part) if len(names) == 1), set())
+    return [e for e in usable if e.machine in fits]
 
 
 def _files(sessions_folder: Path) -> Iterable[tuple[str, int, int]]:

@@ -177,7 +177,7 @@ class _Named:
                     os.utime(self._path)
 
 
-def held(folder: Path) -> bool:
+def is_locked(folder: Path) -> bool:
     """Whether a running program is writing this session."""
     named = folder / NAMED_NAME
     if named.exists():

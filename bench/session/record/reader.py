@@ -17,13 +17,13 @@ from bench.measure.reading import NoReading, Reading, Result
 from bench.problem import Problem
 from bench.procedure.state.event_kinds import KINDS, Event
 from bench.procedure.state.journal import ReadingRecord
+from bench.session.record.exercise_encoding import decode_exercise, encode_exercise
 from bench.session.record.migrate import migrate
 from bench.session.record.migrate_methods import reference_of
 from bench.session.record.paths import FILE_NAME
 from bench.session.record.record import SCHEMA, EvidenceFile, InputFile, JobFacts, SessionRecord
 from bench.session.record.salvage import salvage
 from bench.session.record.steps import StepFacts
-from bench.session.record.veil import unveiled, veiled
 
 T = TypeVar("T")
 
@@ -171,9 +171,9 @@ def _job(path: Path, job: dict[str, Any], port: dict[str, Any]) -> JobFacts:
 def _exercise(path: Path, stored: object) -> object:
     """The sheet of an exercise, encoded; earlier files have only a list of the faults."""
     if isinstance(stored, list):
-        return veiled({"faults": stored})
+        return encode_exercise({"faults": stored})
     try:
-        return stored if stored is None else veiled(unveiled(str(stored)))
+        return stored if stored is None else encode_exercise(decode_exercise(str(stored)))
     except ValueError:
         raise _damaged(path, "[port]: the exercise can't be decoded") from None
 

@@ -17,7 +17,7 @@ from bench.procedure.state.event_kinds import KIND_OF, Event, of_kind
 from bench.procedure.state.events import Done, Turned
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.judge_run import conclude
-from bench.procedure.state.standing import standing
+from bench.procedure.state.valid_readings import valid_readings
 from bench.session.record.steps import StepFacts
 from bench.session.record.toml_table import lines, section, table_of
 from bench.words.figures import tape_speed
@@ -72,7 +72,7 @@ class JobFacts:
     turned_before: tuple[TrimmerTurns, ...] = ()
     """Earlier turns of its trimmers when the session began, in order."""
     exercise: str | None = None
-    """The sheet of its exercise, with every hidden fault, encoded by `veil`; None where it is no exercise."""
+    """The encoded sheet of its exercise, with every hidden fault; None if it is no exercise."""
     trainee: str = ""
     """Name of the trainee."""
     answers: str = ""
@@ -168,9 +168,9 @@ class SessionRecord:
         return any(r.step in adjusting and r.reading.quantity != "source_level" for r in self.readings)
 
     @property
-    def standing(self) -> tuple[ReadingRecord, ...]:
+    def valid_readings(self) -> tuple[ReadingRecord, ...]:
         """The readings that still hold: those of the last attempts, as left only those taken after the last turn."""
-        return standing(self.readings, self.events, {s.id: s for s in self.steps}, sees_turns=self.sees_turns)
+        return valid_readings(self.readings, self.events, {s.id: s for s in self.steps}, sees_turns=self.sees_turns)
 
     @property
     def sees_turns(self) -> bool:

@@ -12,7 +12,7 @@ from bench.session.record.atomic import save_file
 from bench.session.record.paths import FILE_NAME
 
 
-def remedy(error: OSError) -> str:
+def disk_remedy(error: OSError) -> str:
     """The message of the operating system, and what to do."""
     what = error.strerror or str(error)
     todo = {
@@ -58,7 +58,7 @@ def rescue(name: str, data: bytes, before: Path | None) -> Path | None:
     return None
 
 
-def forget(file: Path) -> None:
+def delete_rescue(file: Path) -> None:
     """Remove the copy, because the session has been written in its place."""
     shutil.rmtree(file.parent, ignore_errors=True)
 

@@ -20,7 +20,7 @@ from bench.procedure.state.event_kinds import Event
 from bench.procedure.state.journal import ReadingRecord, Sound
 from bench.session.record.atomic import save_file, sweep_parts, sync_folder
 from bench.session.record.inputs import copy_inputs
-from bench.session.record.lock import SessionLock, held
+from bench.session.record.lock import SessionLock, is_locked
 from bench.session.record.paths import EVIDENCE, FILE_NAME, INPUTS
 from bench.session.record.reader import read_session
 from bench.session.record.record import (
@@ -34,7 +34,7 @@ from bench.session.record.record import (
     reading_text,
     step_text,
 )
-from bench.session.record.rescue import forget, remedy, rescue
+from bench.session.record.rescue import delete_rescue, disk_remedy, rescue
 from bench.session.record.steps import StepFacts
 
 
@@ -92,7 +92,7 @@ class SessionStore:
         try:
             folder = _new_folder(sessions_folder, begun, job.machine)
         except OSError as error:
-            raise Problem(f"{sessions_folder}: no session can be begun there: {remedy(error)}") from None
+            raise Problem(f"{sessions_folder}: no session can be begun there: {disk_remedy(error)}") from None
         lock = None
         try:
             lock = SessionLock(folder)
@@ -108,7 +108,7 @@ class SessionStore:
                 lock.release()
             shutil.rmtree(folder, ignore_errors=True)
             if isinstance(error, OSError):
-                raise Problem(f"{sessions_folder}: no session can be begun there: {remedy(error)}") from None
+                raise Problem(f"{sessions_folder}: no session can be begun there: {disk_remedy(error)}") from None
             raise
         return store
 
@@ -231,7 +231,7 @@ class SessionStore:
             self._write()
         except (OSError, Problem) as error:
             self._rescued = rescue(self.folder.name, self._text(), self._rescued)
-            why = remedy(error) if isinstance(error, OSError) else str(error).removeprefix(f"{self.folder}: ")
+            why = disk_remedy(error) if isinstance(error, OSError) else str(error).removeprefix(f"{self.folder}: ")
             self._unsaved = f"{self.folder}: not saved yet: {why}; "
             if self._rescued is not None:
                 self._unsaved += f"what was measured is kept meanwhile in {self._rescued}"
@@ -240,7 +240,7 @@ class SessionStore:
             raise Problem(self._unsaved) from None
         self._unsaved = ""
         if self._rescued is not None:
-            forget(self._rescued)
+            delete_rescue(self._rescued)
             self._rescued = None
 
     def _write(self) -> None:
@@ -300,7 +300,7 @@ def unfinished(sessions_folder: Path) -> list[Unfinished]:
             with path.open("rb") as file:
                 if b"\ndone = true\n" in file.read(200):
                     continue
-            if held(path.parent):
+            if is_locked(path.parent):
                 continue
             record = read_session(path.parent)
         except OSError as error:

@@ -18,6 +18,7 @@ from bench.diagnosis.output.page import (
 )
 from bench.session.compare.diagnosis import diagnosis_to_show
 from bench.session.record.record import SessionRecord
+from bench.words.sentences import capitalised
 
 
 def cause_lines(session: SessionRecord) -> tuple[str, ...]:
@@ -32,11 +33,11 @@ def cause_sentences(diagnosis: Diagnosis) -> tuple[str, ...]:
     likely = [s for s in diagnosis.suspects if s.probability >= PROBABLE]
     for s in likely:
         speaks = "; ".join(finding_text(f) for f in s.speaks_for[:2])
-        lines.append(f"{_capital(suspect_text(s))}: {odds_text(s.probability)}. Mended by: {mended_text(s)}.")
+        lines.append(f"{capitalised(suspect_text(s))}: {odds_text(s.probability)}. Mended by: {mended_text(s)}.")
         lines += [f"It shows in {speaks}."] if speaks else []
         lines += [f"Reads alike: {titles(s.like)}."] if s.like else []
     if not likely:
-        lines.append(f"{_capital(first_line(diagnosis) or 'these readings do not tell what is wrong')}.")
+        lines.append(f"{capitalised(first_line(diagnosis) or 'these readings do not tell what is wrong')}.")
     other = [s for s in diagnosis.suspects if POSSIBLE <= s.probability < PROBABLE]
     if other and likely:
         lines.append(
@@ -47,7 +48,3 @@ def cause_sentences(diagnosis: Diagnosis) -> tuple[str, ...]:
     lines += not_looked_at(diagnosis)
     lines += doubtful(diagnosis)
     return tuple(lines)
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

@@ -45,9 +45,9 @@ from bench.session.record.record import FurtherTape, SessionRecord, reference_pl
 from bench.session.report.causes import cause_lines
 from bench.session.report.debrief_text import debrief_lines
 from bench.session.report.improvement import NOTHING_ADJUSTED, alignment_sentence, cleaning_sentence
-from bench.session.report.on_the_way import Earlier, on_the_way, shown_in
+from bench.session.report.other_readings import Attempt, ids_in_tables, other_readings
 from bench.session.report.owner_summary import owner_summary
-from bench.session.report.tables import STAGE_ORDER, ResponseTable, Thing, figures, responses
+from bench.session.report.tables import STAGE_ORDER, Measurement, ResponseTable, figures, responses
 from bench.words.dates import day, hour
 from bench.words.figures import hertz
 from bench.words.names import CHANNELS, stages_of
@@ -92,7 +92,7 @@ class Document:
     cleaning: str
     alignment: str
     facts: tuple[tuple[str, str], ...]
-    figures: tuple[Thing, ...]
+    figures: tuple[Measurement, ...]
     responses: tuple[ResponseTable, ...]
     exceptions: tuple[tuple[str, str, str], ...]
     """(kind, step, what and why)."""
@@ -100,7 +100,7 @@ class Document:
     """(time, question, answer) of answers and notes."""
     ranked: tuple[RankedTape, ...]
     """Several tapes tried on the machine, best first."""
-    earlier: tuple[Earlier, ...]
+    earlier: tuple[Attempt, ...]
     """Readings that are in none of the tables."""
     flutter: tuple[str, ...]
     """Components of the flutter, largest first, with their rate and the part that turns at it."""
@@ -127,14 +127,14 @@ class Document:
 
 def document_of(session: SessionRecord) -> Document:
     """Put a session into words."""
-    latest = session.standing
+    latest = session.valid_readings
     job, settings = session.job, {f.setting for f in session.job.further}
     ranked = ranking([r for r in latest if r.lot not in settings])
     parts = [r for r in latest if QUANTITIES[r.reading.quantity].drawn == "lines"]
     # Where the steps are not known, the report must not state that nothing was adjusted.
     adjusted = session.adjusted or not session.steps
     names = stages_of(adjusted=adjusted)
-    things, tables = figures(latest, names), responses(latest, names)
+    measurements, tables = figures(latest, names), responses(latest, names)
     return Document(
         machine=job.machine or "Machine without a name",
         procedure=job.procedure or "Procedure without a title",
@@ -147,9 +147,9 @@ def document_of(session: SessionRecord) -> Document:
         cleaning=cleaning_sentence(latest, adjusted=adjusted),
         alignment=alignment_sentence(latest) if adjusted else NOTHING_ADJUSTED,
         facts=_facts(session),
-        figures=things,
+        figures=measurements,
         responses=tables,
-        earlier=on_the_way(session, shown_in(things, tables) | {r.id for r in parts}),
+        earlier=other_readings(session, ids_in_tables(measurements, tables) | {r.id for r in parts}),
         exceptions=tuple(_exceptions(session, latest)),
         noted=tuple(_noted(session)),
         trimmers=_turned(session),

@@ -9,7 +9,7 @@ from pathlib import Path
 from bench.measure.reading import Reading
 from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.events import SignedOff
-from bench.session.compare.history import of_sessions
+from bench.session.compare.history import history_of
 from bench.session.compare.machines import INTERVAL_MONTHS
 from bench.session.record.index import entries_beside
 from bench.session.record.reader import read_session
@@ -61,7 +61,7 @@ def _bias(session: SessionRecord) -> Iterator[str]:
     """The reading of the tone by which bias was set, in each channel."""
     steps = {s.id for s in session.steps if s.sets_bias}
     last: dict[str, Reading] = {}
-    for record in session.standing:
+    for record in session.valid_readings:
         if record.step in steps and record.measured is not None:
             last[record.reading.channel] = record.measured
     for r in last.values():
@@ -81,7 +81,7 @@ def _due(session: SessionRecord, interval_months: int) -> str:
     if own is None:
         return ""
     earlier = [e for e in found if e.machine == own.machine and not e.problem and e.begun <= own.begun]
-    due = of_sessions(earlier, None, interval_months).due if earlier else None
+    due = history_of(earlier, None, interval_months).due if earlier else None
     if due is None or due.on is None:
         return ""
     return f"{day(due.on)}, by its readings" if due.sooner else day(due.on)

@@ -40,10 +40,10 @@ def owner_summary(session: SessionRecord) -> str:
 def _of_tape(session: SessionRecord, lot: str, name: str) -> list[str]:
     """What one tape was and is; with its name, where the machine is lined up for several."""
     mine = [r for r in session.readings if not name or r.lot == lot]
-    standing = [r for r in session.standing if not name or r.lot == lot]
-    stages = [(stage, _errors(standing, stage)) for stage in FOUND]
+    valid = [r for r in session.valid_readings if not name or r.lot == lot]
+    stages = [(stage, _errors(valid, stage)) for stage in FOUND]
     before = next(((stage, found) for stage, found in stages if found), None)
-    left = _errors(standing, "left")
+    left = _errors(valid, "left")
     parts = []
     if before:
         what = f"what was recorded on {name}" if name else "what was recorded"

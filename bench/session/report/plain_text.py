@@ -8,10 +8,10 @@ from collections.abc import Iterable
 from bench.procedure.state.ranking import RANKED, ranking_lines
 from bench.session.record.record import SessionRecord
 from bench.session.report.document import Document, document_of
-from bench.session.report.on_the_way import Earlier
+from bench.session.report.other_readings import Attempt
 from bench.session.report.tables import STAGE_ORDER, Cell, ResponseTable
 from bench.words.names import CHANNELS, short_stage
-from bench.words.sentences import inert
+from bench.words.sentences import in_columns, inert
 
 WIDTH = 80
 _LEGEND = (
@@ -79,7 +79,7 @@ def _wrapped(paragraphs: Iterable[str], indent: str = "") -> list[str]:
     return out
 
 
-def _earlier(earlier: Iterable[Earlier]) -> list[str]:
+def _earlier(earlier: Iterable[Attempt]) -> list[str]:
     lines: list[str] = []
     for attempt in earlier:
         lines += _wrapped([f"{attempt.step}:"]) + _wrapped(attempt.readings, "  ")
@@ -118,12 +118,9 @@ def _cell(cell: Cell) -> str:
 def _response(table: ResponseTable) -> list[str]:
     lines = _wrapped([f"{table.detail}; {table.method}"])
     for n, channel in enumerate(table.channels):
-        rows = [["", "limits", *(short_stage(table.names[s]) for s in table.stages)]]
+        rows = [[CHANNELS[channel], "limits", *(short_stage(table.names[s]) for s in table.stages)]]
         for row in table.rows:
             cells = [row.points[n].cells[STAGE_ORDER.index(s)] for s in table.stages]
             rows.append([row.label, row.limits, *(f"{c.text} {c.verdict}".strip() for c in cells)])
-        widths = [max(len(row[n]) for row in rows) for n in range(len(rows[0]))]
-        rows[0][0] = CHANNELS[channel]
-        lines += [""]
-        lines += ["  ".join(text.ljust(width) for text, width in zip(row, widths, strict=True)) for row in rows]
+        lines += ["", *in_columns(rows)]
     return lines + _wrapped(f"{reason}." for reason in table.reasons)

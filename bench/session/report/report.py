@@ -18,7 +18,7 @@ from bench.procedure.state.record_to_replay import LATEST_FIRST
 from bench.session.record.atomic import save_file
 from bench.session.record.reader import read_session
 from bench.session.record.record import SessionRecord
-from bench.session.record.rescue import remedy
+from bench.session.record.rescue import disk_remedy
 from bench.session.report.csv_table import csv_text
 from bench.session.report.document import Document, document_of
 from bench.session.report.owner_summary import tracking_of
@@ -27,7 +27,7 @@ from bench.session.report.small_plots import SmallPlot, small_plots
 from bench.session.report.tables import STAGE_ORDER, ResponseTable
 from bench.words.budgets import budget_lines
 from bench.words.names import CHANNELS, SIGNS, short_stage
-from bench.words.readings import reading_text, what
+from bench.words.readings import reading_name, reading_text
 from bench.words.sentences import counted, inert
 
 REPORT_NAME = "report.html"
@@ -56,7 +56,7 @@ def write_report(folder: Path) -> Path:
         save_file(folder / TABLE_NAME, csv_text(session).encode())
         save_file(folder / REPORT_NAME, page.encode())
     except OSError as error:
-        raise Problem(f"{folder}: the report cannot be written: {remedy(error)}") from None
+        raise Problem(f"{folder}: the report cannot be written: {disk_remedy(error)}") from None
     return folder / REPORT_NAME
 
 
@@ -75,7 +75,9 @@ def report_html(session: SessionRecord) -> str:
         counted=counted,
         density=_density(document),
         small=[(p, Markup(p.svg)) for p in _small(session, document.stages)],
-        figures=[(source, list(things)) for source, things in groupby(document.figures, key=lambda t: t.source)],
+        figures=[
+            (source, list(measurements)) for source, measurements in groupby(document.figures, key=lambda t: t.source)
+        ],
         stages=_stages(document),
         shown=_shown,
         best=best_words,
@@ -87,8 +89,8 @@ def report_html(session: SessionRecord) -> str:
         signs=SIGNS,
         classes=_CLASSES,
         budgets=[
-            (f"{what(r)}, {reading_text(r)}", parts)
-            for r in (record.reading for record in session.standing)
+            (f"{reading_name(r)}, {reading_text(r)}", parts)
+            for r in (record.reading for record in session.valid_readings)
             if (parts := budget_lines(r))
         ],
     )
@@ -110,7 +112,7 @@ def _density(document: Document) -> int:
 
 def _small(session: SessionRecord, names: Mapping[Stage, str]) -> list[SmallPlot]:
     """The small plots; the map of mistracking shows the last stage that was measured."""
-    latest = session.standing
+    latest = session.valid_readings
     tracking, stage = None, ""
     for of in LATEST_FIRST:
         tracking, stage = tracking_of(latest, of), names[of]

@@ -14,7 +14,7 @@ from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLoca
 from bench.measure.reading import Reading
 from bench.measure.stage import Stage
 from bench.measure.verdict import Verdict
-from bench.procedure.state.dependencies import set_by
+from bench.procedure.state.dependencies import aspect_set_by
 from bench.procedure.state.event_kinds import Event, of_kind
 from bench.procedure.state.event_words import curve_label
 from bench.procedure.state.events import CurveTaken
@@ -160,7 +160,7 @@ def _curves(events: tuple[Event, ...]) -> SmallPlot | None:
 
 
 def _is_of_bias(curve: CurveTaken) -> bool:
-    return curve.quantity == "overbias" or set_by(curve.trimmer) == "bias"
+    return curve.quantity == "overbias" or aspect_set_by(curve.trimmer) == "bias"
 
 
 def _map(tracking: MistrackingMap, when: str) -> SmallPlot:

@@ -54,7 +54,7 @@ class Line:
 
 
 @dataclass(frozen=True, slots=True)
-class Thing:
+class Measurement:
     """One quantity from one source, at one tone, by one method."""
 
     source: str
@@ -113,7 +113,7 @@ class ResponseTable:
     reasons: tuple[str, ...]
 
 
-def figures(records: tuple[ReadingRecord, ...], names: Mapping[Stage, str] = STAGES) -> tuple[Thing, ...]:
+def figures(records: tuple[ReadingRecord, ...], names: Mapping[Stage, str] = STAGES) -> tuple[Measurement, ...]:
     """Everything but responses of several tones, ordered by source, quantity, tone and channel.
 
     Args:
@@ -123,7 +123,7 @@ def figures(records: tuple[ReadingRecord, ...], names: Mapping[Stage, str] = STA
     curves = _curves(records)
     rows = [r for r in _with_method(records) if QUANTITIES[r.reading.quantity].drawn != "lines"]
     found = _by_thing([r for r in rows if not _in_a_curve(r, curves)])
-    things: list[Thing] = []
+    measurements: list[Measurement] = []
     letters: dict[str, str] = {}
     for stages in sorted(found, key=lambda s: _order(_any(s))):
         record = _any(stages)
@@ -137,7 +137,7 @@ def figures(records: tuple[ReadingRecord, ...], names: Mapping[Stage, str] = STA
         method = _joined(
             str(reading.method.kind), f"target: {judged.source}" if judged and judged.source not in USUAL else ""
         )
-        thing = Thing(
+        measurement = Measurement(
             source=record.source,
             name=QUANTITIES[reading.quantity].title,
             detail=_joined(*detail),
@@ -157,17 +157,19 @@ def figures(records: tuple[ReadingRecord, ...], names: Mapping[Stage, str] = STA
                 if r and isinstance(r.reading, NoReading)
             ),
         )
-        last = things[-1] if things else None
+        last = measurements[-1] if measurements else None
         if last and (last.source, last.name, last.detail, last.note) == (
-            thing.source,
-            thing.name,
-            thing.detail,
-            thing.note,
+            measurement.source,
+            measurement.name,
+            measurement.detail,
+            measurement.note,
         ):
-            things[-1] = replace(last, lines=last.lines + thing.lines, reasons=last.reasons + thing.reasons)
+            measurements[-1] = replace(
+                last, lines=last.lines + measurement.lines, reasons=last.reasons + measurement.reasons
+            )
         else:
-            things.append(thing)
-    return tuple(things)
+            measurements.append(measurement)
+    return tuple(measurements)
 
 
 def responses(records: tuple[ReadingRecord, ...], names: Mapping[Stage, str] = STAGES) -> tuple[ResponseTable, ...]:
@@ -225,23 +227,23 @@ def _in_a_curve(r: ReadingRecord, curves: set[tuple[str, ...]]) -> bool:
 
 
 def _response(group: list[ReadingRecord], names: Mapping[Stage, str]) -> ResponseTable:
-    things = {}
+    measurements = {}
     for stages in _by_thing(group):
         any_ = _any(stages)
-        things[any_.reading.frequency_hz or 0.0, any_.sent_db, any_.reading.channel] = stages
-    channels = tuple(c for c in CHANNEL_ORDER if any(key[2] == c for key in things))
+        measurements[any_.reading.frequency_hz or 0.0, any_.sent_db, any_.reading.channel] = stages
+    channels = tuple(c for c in CHANNEL_ORDER if any(key[2] == c for key in measurements))
     stages_shown = tuple(
-        stage for n, stage in enumerate(STAGE_ORDER) if any(found[n] is not None for found in things.values())
+        stage for n, stage in enumerate(STAGE_ORDER) if any(found[n] is not None for found in measurements.values())
     )
     levels = {r.sent_db for r in group}
     rows = []
     no_reading: dict[tuple[str, Channel, Stage], list[str]] = {}
-    for hz, level in sorted({(key[0], key[1]) for key in things}, key=lambda k: (k[0], k[1] or 0.0)):
+    for hz, level in sorted({(key[0], key[1]) for key in measurements}, key=lambda k: (k[0], k[1] or 0.0)):
         label = hertz(hz) if len(levels) == 1 or level is None else f"{hertz(hz)}, {decibels(level)}"
         points = []
         limits = "none"
         for channel in channels:
-            found = things.get((hz, level, channel), (None, None, None))
+            found = measurements.get((hz, level, channel), (None, None, None))
             points.append(Point(found, tuple(_cell(r) for r in found)))
             for stage, r in zip(STAGE_ORDER, found, strict=True):
                 if r and r.verdict and limits == "none":
@@ -288,10 +290,10 @@ def _reference(group: list[ReadingRecord]) -> str:
 
 def _by_thing(records: list[ReadingRecord]) -> list[tuple[ReadingRecord | None, ...]]:
     """The last record of each thing measured at each stage."""
-    things: dict[object, dict[Stage, ReadingRecord]] = {}
+    measurements: dict[object, dict[Stage, ReadingRecord]] = {}
     for r in records:
-        things.setdefault(comparable(r), {})[r.stage] = r
-    return [tuple(found.get(stage) for stage in STAGE_ORDER) for found in things.values()]
+        measurements.setdefault(comparable(r), {})[r.stage] = r
+    return [tuple(found.get(stage) for stage in STAGE_ORDER) for found in measurements.values()]
 
 
 def _with_method(records: tuple[ReadingRecord, ...]) -> list[ReadingRecord]:

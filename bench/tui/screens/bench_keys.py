@@ -83,8 +83,10 @@ class BenchKeys(Screen[str]):
         )
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """Disable keys that do nothing now."""
-        return self._snapshot is None or presentation.is_possible(self._snapshot, action)
+        """Disable keys that do nothing now. Until the bench is ready, letters may belong to an answer."""
+        if self._snapshot is None:
+            return action in ("leave", "stop_sound", "help") or action.startswith("app.")
+        return presentation.is_possible(self._snapshot, action)
 
     @property
     def _ended_run(self) -> bool:

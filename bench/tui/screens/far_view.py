@@ -1,4 +1,4 @@
-"""The view for reading from two metres: one figure, its arrow and its trimmer; or the instruction in large letters."""
+"""The view for reading from two metres: one figure, its arrow and its trimmer; or cautions and a large instruction."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from bench.tui.screens.large_letters import large_words
 from bench.tui.text import SHAPES, plain, wrap
 from bench.tui.widgets.large_digits import ABOUT, DOWN, TICK, UP, large_text
 from bench.tui.widgets.line_widget import Line, LineWidget, line_width
+from bench.tui.widgets.step_card import card_lines, card_parts, fold_cautions, rows_of
 from bench.words.figures import live_decimals, number, rotation
 
 SHAPE_OF = {"in": TICK, "too close to call": ABOUT}
@@ -28,9 +29,19 @@ def far_lines(snapshot: Snapshot, picked: int, width: int, height: int) -> list[
     gauge = gauge_shown(snapshot, picked)
     if gauge is not None:
         return _gauge(gauge, width, height)
+    cautions = _cautions(snapshot, width, height // 2)
     text = snapshot.step.do if snapshot.step is not None else ""
-    lines = large_words(text or snapshot.prompt.text, width, height)
-    return [[(line, "strong")] for line in lines]
+    lines = large_words(text or snapshot.prompt.text, width, height - len(cautions))
+    return [*cautions, *([(line, "strong")] for line in lines)]
+
+
+def _cautions(snapshot: Snapshot, width: int, height: int) -> list[Line]:
+    """The cautions of the step, whole where they have room, else the names of their hazards."""
+    parts = card_parts(snapshot.step) if snapshot.step is not None else []
+    parts = [part for part in parts if part[2] == "caution"]
+    if rows_of(parts, width) > height:
+        parts = fold_cautions(parts)
+    return card_lines(parts, width, rows_of(parts, width))[:height]
 
 
 def gauge_shown(snapshot: Snapshot, picked: int) -> Gauge | None:

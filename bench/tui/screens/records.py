@@ -126,10 +126,10 @@ class RecordsScreen(Screen[str]):
             return
 
         def lines() -> list[str]:
-            from bench.session.compare.history import of
+            from bench.session.compare.history import machine_history
             from bench.session.compare.history_text import history_lines
 
-            return history_lines(of(self._workspace, entry.machine))
+            return history_lines(machine_history(self._workspace, entry.machine))
 
         self._open(f"History of {entry.machine}", lines)
 
@@ -138,11 +138,11 @@ class RecordsScreen(Screen[str]):
 
         def lines() -> list[str]:
             from bench.session.compare.fleet import fleet
-            from bench.session.compare.interchange import of
+            from bench.session.compare.interchange import interchange_of
             from bench.session.compare.interchange_text import interchange_lines
 
             machines, left_out = fleet(self._workspace.sessions)
-            return [*interchange_lines(of(machines)), *(f"Left out: {why}" for why in left_out)]
+            return [*interchange_lines(interchange_of(machines)), *(f"Left out: {why}" for why in left_out)]
 
         self._open("All machines", lines)
 
@@ -172,10 +172,10 @@ class RecordsScreen(Screen[str]):
         self._marked = None
 
         def lines() -> list[str]:
-            from bench.session.compare.comparison import of
+            from bench.session.compare.comparison import compare_folders
             from bench.session.compare.comparison_text import comparison_lines
 
-            return comparison_lines(of(first.folder, second.folder))
+            return comparison_lines(compare_folders(first.folder, second.folder))
 
         self._open(f"{first.name} and {second.name}", lines)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bench.measure.method import dbu_text
+from bench.measure.method import beside_dbfs
 from bench.measure.reading import NoReading
 from bench.procedure.state.snapshot import Curve, Gauge
 from bench.tui.text import SHAPES, cell, clip, plain, wrap
@@ -154,7 +154,9 @@ def _direction(gauge: Gauge, width: int, sound_problems: SoundProblems) -> Line:
         gap = "  " if gauge.direction else ""
         whole: Line = [(f"{gap}turn {rotation(gauge.turn)}", "accent")]
         brief: Line = [(f"{gap}turn {number(gauge.turn, 0, sign=True)}°", "accent")]
-        left += whole if line_width([*left, *whole, *right]) < width else brief
+        choices = [(whole, right), (brief, right), (brief, right if warning else [])]
+        turn, right = next((c for c in choices if line_width([*left, *c[0], *c[1]]) < width), choices[-1])
+        left += turn
     return justified(left, right, width)
 
 
@@ -172,8 +174,8 @@ def _scale(gauge: Gauge, width: int) -> list[Line]:
         legend.append((f"  wanders {plus_minus(gauge.band, unit)}", "quiet"))
     if phase := phase_text(gauge.reading):
         legend.append((f"  {phase}", "quiet"))
-    if volts := gauge.reading.method.interface_volts:
-        legend.insert(1, (f"  reads {dbu_text(volts)}", "quiet"))
+    if electrical := beside_dbfs(gauge.reading.method):
+        legend.insert(1, (f"  reads {electrical}", "quiet"))
     while line_width(legend) > width and len(legend) > 1:
         legend.pop()
     role = SHAPES[verdict.word][1]

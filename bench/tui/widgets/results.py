@@ -24,7 +24,7 @@ from bench.tui.widgets.tones import SHORT
 from bench.words.budgets import budget_lines
 from bench.words.figures import figure, hertz, with_unit
 from bench.words.names import CHANNELS
-from bench.words.readings import reading_text, target_text, value_text, what
+from bench.words.readings import reading_name, reading_text, target_text, value_text
 
 MOST_FIGURES = 4
 """Number of readings whose figures fit in one line; if a step has more, only those that are not in are given."""
@@ -116,7 +116,10 @@ def uncertainty_lines(snapshot: Snapshot) -> list[Line]:
     out: list[Line] = []
     for reading, parts in known:
         if parts:
-            out += [[(f"{what(reading)}, {reading_text(reading)}", "")], *([(f"  {p}", "quiet")] for p in parts)]
+            out += [
+                [(f"{reading_name(reading)}, {reading_text(reading)}", "")],
+                *([(f"  {p}", "quiet")] for p in parts),
+            ]
     return [[], [("What makes the last readings uncertain", "strong")], *out] if out else []
 
 

@@ -69,7 +69,7 @@ def test_an_inverted_channel_is_said_and_is_no_delay(us: float) -> None:
 
 
 def test_one_tone_says_that_whole_periods_are_open() -> None:
-    # 60 µs is past half a period of 10 kHz: what is read is one period off, and that is said.
+    # 60 µs is more than half a period of 10 kHz: the reading is one period off, and the reading says so.
     measured = azimuth(capture(60e-6, 10000.0), RATE)
     assert delay(measured) == pytest.approx(-40.0, abs=0.02)
     assert any("whole periods of 100.0 µs" in w for w in measured.warnings)
@@ -88,7 +88,7 @@ def test_hum_does_not_tell_whole_periods() -> None:
 
 def test_a_low_tone_too_noisy_to_tell_whole_periods_is_said() -> None:
     def told(spread: float) -> Delay:
-        # The low tone's phase is off by what its own noise may do.
+        # The phase of the low tone is in error by what its noise allows.
         low = PhasePair(2 * np.pi * 315.0 * 30e-6 + 0.6 * spread, spread, 315.0, 0.0, 1e-3)
         return resolve([low, PhasePair(2 * np.pi * 6300.0 * 30e-6, 1e-3, 6300.0, 0.0, 1e-3)])
 
@@ -127,13 +127,13 @@ def test_unequal_equalisation_is_no_azimuth(us: float, right_us: float) -> None:
     told = resolve(pairs, balance_db=(20 * np.log10(np.abs(own))).tolist())
     assert told.seconds == pytest.approx(us * 1e-6, abs=min(1.5e-6, told.uncertainty))
     assert told.suits
-    # Without the levels a part of it is taken for a delay.
+    # Without the levels, part of it is mistaken for a delay.
     assert abs(resolve(pairs).seconds - us * 1e-6) > 2 * abs(told.seconds - us * 1e-6)
 
 
 @pytest.mark.parametrize("lost", [(0.0, -1.0, -2.0, -4.0), (0.0, -0.5, -1.0, -2.0), (0.0, 1.0, 2.0, 1.0)])
 def test_levels_that_differ_without_a_phase_change_nothing(lost: tuple[float, ...]) -> None:
-    """Gain has no phase, nor has Wallace's loss by spacing, which is of the field."""
+    """Gain has no phase, and neither has Wallace's spacing loss, which is a property of the field."""
     rng = np.random.default_rng(3)
     pairs = [PhasePair(2 * np.pi * hz * 20e-6 + rng.normal(0, 5e-4), 1e-3, hz, 0.0, 1e-3) for hz in STEPS]
     assert resolve(pairs, balance_db=lost) == resolve(pairs)

@@ -49,7 +49,7 @@ def test_hum_beside_a_harmonic_is_not_taken_for_it() -> None:
 
 @pytest.mark.parametrize("line", [350.0, 345.0])
 def test_hum_beside_the_fundamental_is_in_the_uncertainty(line: float) -> None:
-    # It ripples the phase that harmonics are turned back by: a ripple of 3 % costs the third some 0.2 % of itself.
+    # It ripples the phase by which harmonics are derotated: a ripple of 3 % reduces the third by about 0.2 %.
     x = tone(315.0, -10.0, 5.0, harmonics=(0.01, 0.03)) + tone(line, -40.0, 5.0) + hiss(-75.0, 5.0)[:, 0]
     r = reading(distortion(mono(x), RATE), "third_harmonic")
     assert r.value == pytest.approx(3.0, abs=r.uncertainty)

@@ -97,7 +97,7 @@ def test_each_channel_has_its_own_and_a_named_tone_is_heeded() -> None:
 
 
 def sloping(rng: np.random.Generator, hz: float, depth_db: float, side_ms: float, noise_db: float) -> tuple[float, Any]:
-    """Ten dropouts with sides that fall by so many dB evenly; their true length at 6 dB, and what was read."""
+    """Ten dropouts whose sides fall evenly over the given time; their true length at 6 dB, and the reading."""
     t = np.arange(round(12.0 * RATE)) / RATE
     gain_db = np.zeros(len(t))
     half = rng.uniform(30.0, 50.0)
@@ -109,7 +109,7 @@ def sloping(rng: np.random.Generator, hz: float, depth_db: float, side_ms: float
 
 
 def test_the_length_of_slow_sides_is_as_uncertain_as_the_noise_makes_it() -> None:
-    """A side of 0.06 dB a millisecond is crossed early or late by what the noise of the envelope is."""
+    """With a slope of 0.06 dB per millisecond, the noise of the envelope moves the crossing earlier or later."""
     rng = np.random.default_rng(11)
     covered = []
     for hz, noise_db in ((1000.0, -34.0), (3150.0, -30.0), (10000.0, -28.0), (1000.0, -30.0)):
@@ -121,7 +121,7 @@ def test_the_length_of_slow_sides_is_as_uncertain_as_the_noise_makes_it() -> Non
 
 
 def test_the_depth_of_a_pointed_dropout_is_only_a_bound() -> None:
-    """An abrupt fall that comes back at once, and a V of 6 ms: the filter fills their deepest point in."""
+    """An abrupt fall that recovers at once, and a V of 6 ms: the filter makes both less deep."""
     t = np.arange(round(8.0 * RATE)) / RATE
     depth = 10.0 ** (-26.0 / 20.0)
     x = tone(10000.0, -10.0, 8.0)

@@ -1,4 +1,4 @@
-"""The check of a noise-reduction circuit, on encoders and decoders that are right and wrong."""
+"""The check of a noise-reduction circuit, on correct and faulty encoders and decoders."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from bench.measure.meters import Options
-from bench.measure.quantities.encoder_decoder import Twice, decoding_error, encoding_error
+from bench.measure.quantities.encoder_decoder import InAndOut, decoding_error, encoding_error
 from bench.measure.reading import NoReading, Reading
 from bench.tape.noise_reduction import decode, encode
 from tests.measure.whole_array import level
@@ -24,7 +24,7 @@ SHEET = [
     (14000.0, -30.0, -23.9),
 ]
 MACHINE_DB = -3.0
-"""What the machine does to every tone: it must fall out."""
+"""The effect of the machine on every tone, which must cancel."""
 
 
 def sine(hz: float, db: float) -> np.ndarray:
@@ -36,12 +36,12 @@ def read(samples: np.ndarray, hz: float) -> Reading:
     return a_reading(level(samples * 10 ** ((MACHINE_DB - 12) / 20), RATE, Options(frequency=hz)).readings[0])
 
 
-def encoded(off_db: float = 0.0) -> list[Twice]:
-    """An encoder whose reference level is so much off, and the machine behind it."""
+def encoded(off_db: float = 0.0) -> list[InAndOut]:
+    """An encoder with this error of its reference level, followed by the machine."""
     gain, out = 10 ** (off_db / 20), []
     for hz, db, _ in SHEET:
         sent = sine(hz, db)
-        out.append(Twice(hz, db, read(encode(sent * gain, RATE, "type-b") / gain, hz), read(sent, hz)))
+        out.append(InAndOut(hz, db, read(encode(sent * gain, RATE, "type-b") / gain, hz), read(sent, hz)))
     return out
 
 
@@ -65,8 +65,8 @@ def test_a_decoder_that_is_right_and_one_that_does_nothing() -> None:
     right, idle = [], []
     for hz, db, fed in SHEET:
         tape = sine(hz, fed)
-        right.append(Twice(hz, fed, read(decode(tape, RATE, "type-b"), hz), read(tape, hz)))
-        idle.append(Twice(hz, fed, read(tape, hz), read(tape, hz)))
+        right.append(InAndOut(hz, fed, read(decode(tape, RATE, "type-b"), hz), read(tape, hz)))
+        idle.append(InAndOut(hz, fed, read(tape, hz), read(tape, hz)))
         assert db < fed
     assert max(abs(a_reading(r).value) for r in decoding_error(right).readings) < 1.5
     # Negative: too little is taken off. Data sheets of the same family, from memory: 5 kHz at -20 dB 3.2 ± 1.5 dB,
@@ -84,7 +84,7 @@ def test_a_decoder_of_another_reference_level_is_found() -> None:
     gain, wrong = 10 ** (6 / 20), []
     for hz, _, fed in SHEET:
         tape = sine(hz, fed)
-        wrong.append(Twice(hz, fed, read(decode(tape * gain, RATE, "type-b") / gain, hz), read(tape, hz)))
+        wrong.append(InAndOut(hz, fed, read(decode(tape * gain, RATE, "type-b") / gain, hz), read(tape, hz)))
     found = [a_reading(r).value for r in decoding_error(wrong).readings]
     assert min(found) < -2.0
     assert max(found) < 1.0
@@ -93,7 +93,7 @@ def test_a_decoder_of_another_reference_level_is_found() -> None:
 def test_a_tone_that_was_not_heard_has_no_error() -> None:
     there = Reading("level", "right", -20.0, 0.1, frequency_hz=1300.0)
     lost = NoReading("level", "right", "the tone was not heard", frequency_hz=1300.0)
-    found = encoding_error([Twice(1300.0, -20.0, there, lost), Twice(1300.0, -20.0, there, there)]).readings
+    found = encoding_error([InAndOut(1300.0, -20.0, there, lost), InAndOut(1300.0, -20.0, there, there)]).readings
     assert no_reading(found[0]).reason == "the tone was not heard"
     assert found[0].channel == "right"
     assert a_reading(found[1]).value == pytest.approx(-4.3)

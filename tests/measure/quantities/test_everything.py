@@ -1,4 +1,4 @@
-"""Everything: the same readings as each quantity's own, in one pass, and nothing that the capture can't support."""
+"""Everything in one pass: the same readings as from each meter alone, and none that the capture cannot support."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Wow and flutter against IEC 60386 (from memory but where said) and closed formulae."""
+"""Wow and flutter against IEC 60386 (from memory, unless stated) and closed formulas."""
 
 from __future__ import annotations
 
@@ -89,12 +89,12 @@ def test_weighted_sines_follow_the_declared_response(hz: float, seconds: float) 
 @pytest.mark.parametrize("hz", [0.5, 1.0, 10.0, 100.0, 180.0])
 def test_unweighted_is_flat(hz: float) -> None:
     told = flutter(mono(carrier(16.0, (hz, 0.001), rate=16000.0)), 16000.0)
-    near = 0.005 if hz >= 10.0 else 0.02  # a slow one does not go evenly into the time
+    near = 0.005 if hz >= 10.0 else 0.02  # a slow one does not complete a whole number of cycles
     assert value(told, "wow_and_flutter", method=UNWEIGHTED_RMS) == pytest.approx(0.1 / np.sqrt(2.0), rel=near)
     peak = value(told, "wow_and_flutter", method=UNWEIGHTED_PEAK)
     if hz >= 1.0:
         assert peak == pytest.approx(0.1, rel=0.02)
-    else:  # slower peaks last longer and hold the pointer up: the page of `flutter` declares as much
+    else:  # slower peaks last longer and hold the pointer up, as the docstring of `flutter` states
         assert 0.1 <= peak <= 0.114
 
 
@@ -154,7 +154,7 @@ def test_noise_floor_is_that_of_the_formula() -> None:
 
 def test_uncertainty_tells_what_the_noise_adds() -> None:
     told = reading(flutter(mono(carrier(12.0)) + hiss(-50.0, 12.0), RATE), "wow_and_flutter", method=WEIGHTED_RMS)
-    assert told.uncertainty > 0.5 * told.value  # nothing but noise: the truth, 0, is nearly covered
+    assert told.uncertainty > 0.5 * told.value  # only noise: the true value, 0, is nearly covered
     told = reading(
         flutter(mono(carrier(12.0, (4.0, 0.001))) + hiss(-50.0, 12.0), RATE), "wow_and_flutter", method=WEIGHTED_RMS
     )
@@ -162,7 +162,7 @@ def test_uncertainty_tells_what_the_noise_adds() -> None:
 
 
 def test_noise_floor_of_a_phase_density() -> None:
-    # 40 dB in 20 kHz at −10 dBFS: phase noise of 1/(2 · 20000 · 10⁴ · 2) … told as rms of both sidebands.
+    # 40 dB in 20 kHz at −10 dBFS: phase noise of 1/(2 · 20000 · 10⁴ · 2) … stated as rms of both sidebands.
     weighted, unweighted = noise_floor(1.0 / (2.0 * 20000.0 * 1e4), 3150.0)
     assert 100.0 * weighted == pytest.approx(4.06e-4, rel=0.03)
     assert 100.0 * unweighted == pytest.approx(3.67e-3, rel=0.05)
@@ -253,7 +253,7 @@ def test_a_component_is_laid_to_a_part() -> None:
     assert part_of(15.2, rates) == ("capstan", 2)
     assert part_of(3.3, rates) == (None, None)
     assert part_of(3.3, {}) == (None, None)
-    # What turns so often itself comes before twice the rate of another part, however near that is.
+    # A part with this rate takes precedence over another at half of it, however close the fit of the latter.
     assert part_of(2.86, {"pinch roller": 1.43, "motor": 2.81}) == ("motor", None)
 
 
@@ -269,7 +269,7 @@ def test_components_name_the_period_and_the_part_that_turns_so_often() -> None:
 @pytest.mark.parametrize("peak", [3e-6, 1e-5, 1e-4])
 @pytest.mark.parametrize("fm", [0.4, 4.0, 30.0])
 def test_stated_uncertainty_covers_what_noise_and_a_wow_cut_short_do(fm: float, peak: float) -> None:
-    # A sine at 0.4 Hz is cut at any point of its turn; noise lifts a peak more than its power says.
+    # A sine at 0.4 Hz may be cut at any phase; noise raises a peak by more than its power.
     x = mono(carrier(9.3, (fm, peak), rate=16000.0)) + hiss(-57.0, 9.3, 16000.0, seed=round(1e7 * peak + fm))
     told = flutter(x, 16000.0)
     weighted = 100.0 * peak * 10.0 ** (float(flutter_db(fm)[0]) / 20.0)
@@ -278,7 +278,7 @@ def test_stated_uncertainty_covers_what_noise_and_a_wow_cut_short_do(fm: float, 
         TWO_SIGMA: 0.9969 * weighted,
         UNWEIGHTED_RMS: 100.0 * peak / np.sqrt(2.0),
     }
-    if fm > 1.0:  # slower ones hold the pointer up, as the page of `flutter` declares
+    if fm > 1.0:  # slower ones hold the pointer up, as the docstring of `flutter` states
         truth |= {WEIGHTED_PEAK: weighted, UNWEIGHTED_PEAK: 100.0 * peak}
     for method, expected in truth.items():
         r = reading(told, "wow_and_flutter", method=method)

@@ -106,7 +106,7 @@ def test_both_from_one_capture_and_per_channel() -> None:
 
 @pytest.mark.parametrize("step_db", [0.5, 2.0, 3.0, 6.0])
 def test_coarse_steps_are_as_uncertain_as_the_bend_between_them(step_db: float) -> None:
-    """The third harmonic of a tape rises by 2 dB for each dB, and faster near saturation: a straight line errs."""
+    """The third harmonic of a tape rises by 2 dB per dB, and faster near saturation, where a straight line errs."""
     rng = np.random.default_rng(5)
     covered = []
     for _ in range(200):

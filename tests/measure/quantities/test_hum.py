@@ -1,4 +1,4 @@
-"""Mains hum: found, told apart from tones, its lines measured."""
+"""Mains hum: it is found and distinguished from tones, and its harmonics are measured."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The live flag for hum, against sums of sines whose levels are what they were made with (AES17: full scale = 0)."""
+"""The live flag for hum, against sums of sines of known levels (AES17: a full-scale sine is 0 dBFS)."""
 
 from __future__ import annotations
 

@@ -93,7 +93,7 @@ def test_a_dead_channel_has_no_level_and_the_other_one_has() -> None:
 
 
 def test_hum_under_the_tone_is_in_the_uncertainty() -> None:
-    # 100.3 Hz for 1.2 s beside the second harmonic of 50 Hz, 37 dB below it: a third of a turn can't be told from the
+    # 100.3 Hz for 1.2 s, with the second harmonic of 50 Hz 37 dB below it: in a third of a cycle it looks like the
     # tone. In phase it is 20 lg(1 + 10^(-37/20)) = 0.12 dB.
     misses, told = 0, []
     for seed in range(10):

@@ -6,11 +6,12 @@ import itertools
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from bench.measure.quantities.live_tone import ToneWatch, WatchState
+from tests.cases import cases
 from tests.measure.spoiled import Tone, after, hiss, silence, stereo
 from tests.results import a_reading, no_reading
 
@@ -18,7 +19,7 @@ RATE = 48000.0
 
 
 def states(x: NDArray[np.float64], hz: float, *, block: int = 2400, **options: float) -> list[WatchState]:
-    """What it says after each block of 50 ms."""
+    """The result after each block of 50 ms."""
     watch = ToneWatch(RATE, x.shape[1], hz, **options)
     out = []
     for at in range(0, len(x), block):
@@ -89,7 +90,7 @@ def test_mono() -> None:
     assert state.azimuth == ()
 
 
-@settings(max_examples=12, deadline=None)
+@cases(12)
 @given(
     blocks=st.lists(st.integers(1, 6000), min_size=1, max_size=4),
     rate=st.sampled_from([8000.0, 22050.0, 44100.0, 96000.0]),

@@ -22,7 +22,7 @@ def response(hz: float, db: float, channel: Channel = "left") -> Reading:
 
 
 def by_the_loops(hz: float, db: float, error_db: float) -> float:
-    """What a decoder adds to an error: a tone encoded, made wrong, decoded, and read by its transform."""
+    """What a decoder adds to an error: a tone is encoded, given the error, decoded, and measured by its transform."""
     n = RATE
     sent = 10 ** (db / 20) * np.sin(2 * np.pi * hz / RATE * np.arange(2 * n))[:, None]
     came = decode(encode(sent, RATE, "type-b") * 10 ** (error_db / 20), RATE, "type-b")
@@ -52,7 +52,7 @@ def test_each_channel_has_its_own() -> None:
 
 
 def test_the_uncertainty_covers_what_the_errors_may_be() -> None:
-    """Draws errors about the readings as their uncertainties have it: 95 % lie within that of the worst."""
+    """Draws errors about the readings by their uncertainties: 95 % of the results lie within that of the worst."""
     told = mistracking([level(-3.0, uncertainty=0.4), response(10000.0, -1.0)]).readings[0]
     rng = np.random.default_rng(5)
     drawn = [
@@ -61,7 +61,7 @@ def test_the_uncertainty_covers_what_the_errors_may_be() -> None:
     ]
     off = np.abs(np.array(drawn) - a_reading(told).value)
     assert (off <= a_reading(told).uncertainty).mean() >= 0.9
-    # And is not far too wide: two standard deviations of the draws, and a half more.
+    # It is also not far too wide: at most one and a half times two standard deviations of the draws.
     assert a_reading(told).uncertainty < 1.5 * 2 * np.std(drawn)
 
 

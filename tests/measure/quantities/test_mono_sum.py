@@ -1,4 +1,4 @@
-"""The mono sum of channels whose sum is known by hand."""
+"""The mono sum of channels whose sum is computed by hand."""
 
 from __future__ import annotations
 

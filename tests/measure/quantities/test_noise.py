@@ -1,4 +1,4 @@
-"""Noise by four methods, against curves and tools of others."""
+"""Noise by four methods, against published curves and independent tools."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""An automatic gain is recognised by the noise of the pauses, on tape of any grade, and tape alone never is one."""
+"""An automatic gain is recognised by the noise in pauses, on any grade of tape; tape alone is never taken for one."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ def test_levels_are_refused_and_speed_is_not(grade: Grade, announced: bool) -> N
 
 
 def test_a_long_silence_before_the_first_tone_is_no_pause() -> None:
-    # The gain has reached its end before the tone begins, so that the noise ahead of it does not rise.
+    # The gain is at its maximum before the tone begins, so the noise ahead of it does not rise.
     x = stereo(Tone(3150.0, -20.0, 5.7), RATE)[:, 0]
     silence = np.zeros(round(2.5 * RATE))
     noise = 5e-5 * np.random.default_rng(3).standard_normal(len(x) + round(3.6 * RATE))

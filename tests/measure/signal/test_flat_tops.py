@@ -1,4 +1,4 @@
-"""A wave whose tops are cut ahead of the converter is told from a tape that saturates."""
+"""A wave that was clipped ahead of the converter is distinguished from a saturated tape."""
 
 from __future__ import annotations
 

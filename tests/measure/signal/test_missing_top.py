@@ -1,4 +1,4 @@
-"""A capture that went through lossy coding is told, and its readings are less certain."""
+"""A capture that went through lossy coding is recognised, and its readings are less certain."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ RATE = 44100
 
 
 def coded(samples: NDArray[np.float64], form: str, subtype: str) -> NDArray[np.float64]:
-    """Through a coder and back."""
+    """Encode and decode it."""
     file = io.BytesIO()
     soundfile.write(file, samples, RATE, format=form, subtype=subtype, compression_level=0.6)
     file.seek(0)

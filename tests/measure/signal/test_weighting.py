@@ -134,7 +134,7 @@ def test_a_weighting_is_class_1_at_every_tabulated_frequency(
     exact = 1000.0 * 10.0 ** (round(10.0 * math.log10(nominal / 1000.0)) / 10.0)
     off = float(a_network(rate).gain_db(exact)[0]) - db
     assert down <= off <= up
-    # The curve itself is known better than the limits (annex E, next test); this is what the digital fit keeps.
+    # The curve itself is known more closely than the limits (annex E, next test); this is the error of the digital fit.
     assert abs(off + db - a_weighting_db(exact)) < (0.03 if nominal < 16000 else 0.11)
 
 

@@ -1,4 +1,4 @@
-"""One channel cleaned of what is not its tone, on basebands of known make."""
+"""One channel with everything but its tone removed, on synthetic basebands."""
 
 from __future__ import annotations
 

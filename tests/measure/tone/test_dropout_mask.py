@@ -1,4 +1,4 @@
-"""Dropouts in a level that wanders: passed over, and nothing else is."""
+"""Dropouts in a wandering level are bridged, and nothing else is."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ RATE, HZ = 2000.0, 10000.0
 
 
 def off_db(seed: int, a_minute: float) -> float:
-    """By how much the mean level of a tone of a poor cassette is off that of the tape without its dropouts."""
+    """Error of the mean level of a tone on a poor cassette, relative to the tape without dropouts."""
     rng = np.random.default_rng((5, seed))
     machine, seconds = drawn_machine(rng, GRADES[3]), float(rng.uniform(4.0, 12.0))
     t = np.arange(round(seconds * RATE)) / RATE
@@ -29,7 +29,7 @@ def off_db(seed: int, a_minute: float) -> float:
 
 @pytest.mark.parametrize("a_minute", [0.0, 30.0])
 def test_thirty_dropouts_a_minute_hardly_move_a_level(a_minute: float) -> None:
-    # 0.02 dB is wanted of readings at thirty a minute; unbridged, they take 0.05 dB away.
+    # Readings must be within 0.02 dB at thirty a minute; without bridging, they would be 0.05 dB low.
     assert abs(np.median([off_db(seed, a_minute) for seed in range(15)])) < 0.02
 
 

@@ -24,7 +24,7 @@ SPOILED = {"flutter": FLUTTER, "speed": 0.03, "harmonics": (0.01, 0.03)}
 
 @dataclass(frozen=True)
 class Errors:
-    """Of each trial, in bounds."""
+    """Errors of each trial, in units of the bounds."""
 
     level: NDArray[np.float64]
     frequency: NDArray[np.float64]

@@ -1,4 +1,4 @@
-"""Tones found in streams, whatever else there is."""
+"""Tones are found in streams, whatever else those contain."""
 
 from __future__ import annotations
 
@@ -6,11 +6,12 @@ import itertools
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from bench.measure.tone.finder import FoundTone, ToneFinder
+from tests.cases import cases
 from tests.measure.spoiled import Tone, after, hiss, hum, silence, stereo
 from tests.measure.whole_array import find_tones
 
@@ -136,7 +137,7 @@ SOUND += hiss(len(SOUND), -60.0, 8000.0, np.random.default_rng(9))
 WHOLE = find_tones(SOUND, 8000.0)
 
 
-@settings(max_examples=15, deadline=None)
+@cases(15)
 @given(blocks=st.lists(st.integers(1, 5000), min_size=1, max_size=4), asks=st.booleans())
 def test_any_split_into_blocks_gives_the_same(blocks: list[int], asks: bool) -> None:
     finder, found, at, sizes = ToneFinder(8000.0, 2), [], 0, itertools.cycle(blocks)
@@ -169,7 +170,7 @@ def test_a_tone_that_begins_beside_hum_is_not_taken_for_the_hum(hz: float, mains
 @pytest.mark.parametrize("beside_hz", [-122.0, 130.0])
 @pytest.mark.parametrize("off_hz", [-95.0, -75.0, 0.0, 85.0])
 def test_a_faint_peak_ahead_of_a_tone_narrows_nothing_of_it(off_hz: float, beside_hz: float) -> None:
-    """A print of the next layer, or its hiss, lies near the tone, is followed first, and has neighbours of its own."""
+    """A print from the next layer, or its hiss, is close to the tone, is followed first, and has its own neighbours."""
     t = np.arange(5 * RATE) / RATE
     faint = 10 ** (-86 / 20) * np.sin(2 * np.pi * (8000 + off_hz) * t)
     faint += 0.7 * 10 ** (-86 / 20) * np.sin(2 * np.pi * (8000 + off_hz + beside_hz) * t)

@@ -1,4 +1,4 @@
-"""Which found tone is which of those asked for."""
+"""Which of the found tones is which of the wanted ones."""
 
 from __future__ import annotations
 

@@ -1,12 +1,13 @@
-"""What is said of a capture whatever the quantity."""
+"""What is reported about a capture for any quantity."""
 
 from __future__ import annotations
 
 import numpy as np
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.measure.tone.meter import CaptureCheck, dominant, nearest
+from tests.cases import cases
 from tests.measure.spoiled import Tone, stereo
 from tests.measure.tone.test_found_tone import found
 from tests.measure.whole_array import level
@@ -22,7 +23,7 @@ def test_clipping_is_said_with_its_place() -> None:
     assert warning.startswith("right channel clipped from 0.000 s on")
 
 
-@settings(max_examples=30, deadline=None)
+@cases(30)
 @given(cut=st.integers(1, 99))
 def test_clipping_is_seen_across_blocks(cut: int) -> None:
     x = np.zeros((100, 1))

@@ -1,4 +1,4 @@
-"""Frequency out of a phase, against the bound √(12/K)/(2π T) (Rife and Boorstyn 1974) and with known flutter."""
+"""Frequency from a phase, against the bound √(12/K)/(2π T) (Rife and Boorstyn 1974) and with known flutter."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from bench.measure.tone.phase_fit import fit_rates, modelled, rough_slope, slope
 
 RATE = 2000.0
 SPREAD = 0.003
-"""Of the phase of a point, radians."""
+"""Noise of the phase of a point, radians."""
 
 
 def phase(seconds: float, hz: float, rng: np.random.Generator, *lines: tuple[float, float]) -> NDArray[np.float64]:
@@ -81,7 +81,7 @@ def test_a_speed_that_wanders_without_a_rate_is_in_the_uncertainty() -> None:
 
 @pytest.mark.parametrize("turns", [1.29, 1.2995, 1.3, 1.3005, 1.31])
 def test_a_line_on_the_border_of_a_slow_one_is_modelled_as_it_was_fitted(turns: float) -> None:
-    """The means that are fitted span a little less than the points, in which a line may turn just often enough."""
+    """The fitted means span slightly less time than the points, over which a line may complete just enough cycles."""
     seconds = 3.0 + 7.0 / RATE
     rate = turns / seconds
     y = phase(seconds, 1.234, np.random.default_rng(2), (rate, 3.0))

@@ -1,4 +1,4 @@
-"""Rounding without dither: an error that no noise shows is covered all the same."""
+"""Rounding without dither: its error, which no noise reveals, is covered nevertheless."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ def test_undithered_tones_are_covered_by_the_stated_uncertainty() -> None:
         reading = level(rounded[:, None], rate, Options()).readings[0]
         off.append((a_reading(reading).value - db) / a_reading(reading).uncertainty)
     assert 0.9 <= float(np.mean(np.abs(off) <= 1.0)) <= 0.99  # 95 % within k = 2, of 120
-    assert 0.4 < float(np.std(off)) < 0.6  # neither padded nor too narrow
+    assert 0.4 < float(np.std(off)) < 0.6  # neither too wide nor too narrow
 
 
 def test_hiss_makes_rounding_plain_noise() -> None:

@@ -25,7 +25,7 @@ def test_nothing_but_the_tone_is_left_and_hardly_any_of_it_is_lost(hz: float) ->
 @pytest.mark.parametrize("hz", [63.0, 315.0, 1000.0, 10000.0])
 @pytest.mark.parametrize("attack", ["exponential", "cosine", "straight"])
 def test_a_slow_attack_is_left_out_beyond_what_can_be_seen(hz: float, attack: str) -> None:
-    # An amplifier's capacitors fill in 15 ms; a fade of 100 ms. What is left may not be seen in the mean level.
+    # An amplifier settles within 15 ms; a fade takes 100 ms. The remainder must not affect the mean level.
     rate = 48000
     t = np.arange(2 * rate) / rate
     both = np.minimum(t, t[::-1])

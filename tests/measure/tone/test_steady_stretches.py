@@ -1,4 +1,4 @@
-"""Where a tone holds, on basebands made by hand."""
+"""Where a tone is steady, on synthetic basebands."""
 
 from __future__ import annotations
 
@@ -78,7 +78,7 @@ def test_direct_current_far_above_a_low_tone_does_not_make_its_level_wander() ->
 
 
 def test_silence_within_a_voice_is_no_tone() -> None:
-    # A voice leaks into what is measured of direct current, which is taken off the silence as well.
+    # A voice leaks into the measured direct current, which is subtracted from the silence as well.
     rng = np.random.default_rng(3)
     oscillator = 453.125
     z = np.asarray(rng.normal(0.0, 0.05, 2000) + 1j * rng.normal(0.0, 0.05, 2000), dtype=np.complex128)

@@ -1,4 +1,4 @@
-"""What wander leaves open, on courses whose law and long-run mean are known."""
+"""The uncertainty by wander, on courses whose law and long-run mean are known."""
 
 from __future__ import annotations
 
@@ -18,17 +18,17 @@ def test_a_mean_level_is_as_far_from_the_long_run_as_is_said(seconds: float) -> 
     off = []
     for n in range(200):
         spectra = drawn_wanders(rng, GRADES[n % 4]).level_at(float(rng.choice([315.0, 1000.0, 10000.0])))
-        if n % 2:  # a low-pass filter's noise goes on down to zero frequency
+        if n % 2:  # low-pass filtered noise extends down to zero frequency
             corner = float(np.exp(rng.uniform(np.log(0.5), np.log(3.0))))
             spectra = [Spectrum(knee(corner, 2.0), 0.003, 20.0, 0.25), Spectrum(falling(0.0), 0.01, 0.2, 0.1)]
         course = sum((s.noise(rng, round(50 * seconds), 50.0) for s in spectra), np.zeros(round(50 * seconds)))
         off.append(abs(course.mean()) / wander.of_level(course, 50.0, 0.0).total)
-    # 93 to 98 % are wanted within 2; of 200, chance adds 3 % either way.
+    # 93 to 98 % must lie within 2; with 200 trials, chance adds 3 % either way.
     assert 0.90 < np.mean(np.array(off) < 2.0) < 0.995
 
 
 def test_a_mean_delay_is_nearly_as_near_to_the_long_run_as_any_can_be() -> None:
-    """Against the mean by Gauss and Markov, which knows the spectrum; 1.1 is wanted, and chance adds 7 %."""
+    """Compared with the Gauss-Markov mean, which knows the spectrum; 1.1 is allowed, and chance adds 7 %."""
     rng = np.random.default_rng(4)
     off, best = [], []
     for n in range(120):
@@ -106,7 +106,7 @@ def test_a_power_that_does_not_change_leaves_nothing_open_and_one_that_does_what
 
 
 def test_a_drift_is_no_wander_of_its_own() -> None:
-    """A belt that slips evenly: the drift is told from the wander beside it, whose uncertainty it leaves as it was."""
+    """A belt that slips evenly: drift is distinguished from wander and does not change the uncertainty by wander."""
     rng = np.random.default_rng(5)
     course = np.cumsum(rng.normal(size=500)) * 0.001
     t = np.linspace(-0.5, 0.5, 500)

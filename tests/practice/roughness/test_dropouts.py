@@ -1,4 +1,4 @@
-"""Dropouts: rate, length, depth, place, and treble first, as a spacing loses."""
+"""Dropouts: rate, length, depth and place; treble is lost first, as by spacing."""
 
 from __future__ import annotations
 
@@ -56,7 +56,7 @@ def test_those_of_a_tape_come_again_at_the_same_places_and_take_treble_first() -
     for _ in range(2):
         machine.rewind()
         machine.switch("transport", "play")
-        run(machine, 0.04)  # a whole chunk, so that both replays begin alike
+        run(machine, 0.04)  # a whole chunk, so that both replays begin at the same point
         heard = run(machine, 7.0)[:, 0]
         pieces = [heard[i : i + 480] for i in range(4800, 300000, 480)]
         courses.append([[level_dbfs(piece, hz) for piece in pieces] for hz in (10000.0, 2500.0)])

@@ -1,6 +1,6 @@
-"""What a machine of a grade returns of a steady tone, read in ways that share nothing with the program.
+"""How a machine of each grade reproduces a steady tone, measured without any code of the program.
 
-The figures wanted are common practice, no source: those of the grades, within what a short stretch can show.
+The expected figures are those of the grades (common practice, no source), within the scatter of a short stretch.
 """
 
 from __future__ import annotations
@@ -47,7 +47,7 @@ def test_level_wanders_and_treble_wanders_more(grade: str, level: float, treble:
         low.append(courses_db(deck({**FLAT, "grade": grade}, seed=seed), "level", 315.0, 15.0))
         high.append(courses_db(deck({**FLAT, "grade": grade}, seed=seed), "response-10000", 10000.0, 15.0))
     got = [np.sqrt(np.mean([band_rms(c[:, k], 0.2, 10.0) ** 2 for c in of for k in (0, 1)])) for of in (low, high)]
-    # Power at 10 kHz: of all frequencies, and of contact in addition. 15 s twice show it to some 15 %.
+    # Power at 10 kHz: wander at all frequencies plus that by contact. Two stretches of 15 s give it to about 15 %.
     assert got == pytest.approx([level, treble], rel=0.35)
     shared = np.mean([np.corrcoef(c.T)[0, 1] for c in low])
     assert 0.1 < shared < 0.95
@@ -85,7 +85,7 @@ def test_each_insertion_seats_the_shell_anew() -> None:
     for _ in range(12):
         e = envelopes(play(machine, "response-3150", 0.2), 3150.0)
         angles.append(float(np.mean(np.angle(e[:, 0] / e[:, 1]))) / (2 * np.pi * 3150.0) * 1e6 / 5.497)
-    # 1.5 minutes of arc; twelve draws show it to a fifth.
+    # 1.5 minutes of arc; twelve draws give it to 20 %.
     assert np.std(angles) == pytest.approx(1.5, rel=0.6)
 
 

@@ -22,7 +22,7 @@ def block(start: int, frames: int, lost: int = 0) -> Block:
 
 
 def heard(sound: Sound) -> NDArray[np.int32]:
-    """In the steps of 24 bits in which `block` counts frames."""
+    """The values, in steps of 24 bits, which `block` derives from the frame number."""
     return np.asarray(soundfile.read(io.BytesIO(sound.flac), dtype="int32", always_2d=True)[0]) >> 8
 
 
@@ -49,7 +49,7 @@ def test_what_was_heard_before_a_replay_was_found_is_let_go() -> None:
         sound.add(block(at, 100))
     sound.drop_before(3 * piece + 50)
     sound.add_readings(("r0001",))
-    sound.drop_before(4 * piece)  # another replay of the same step: what a reading was taken from stays
+    sound.drop_before(4 * piece)  # another replay of the same step: the sound behind a reading stays
     found = sound.finish()
     assert found is not None
     np.testing.assert_array_equal(heard(found)[:, 0], np.arange(3 * piece, 5 * piece))
@@ -57,13 +57,13 @@ def test_what_was_heard_before_a_replay_was_found_is_let_go() -> None:
 
 def test_without_a_reading_nothing_is_kept() -> None:
     sound = RecentSound(RATE)
-    sound.add_readings(("r0001",))  # of nothing that was heard
+    sound.add_readings(("r0001",))  # from sound that was not heard
     sound.add(block(0, 10))
     assert sound.finish() is None
 
 
 def test_a_pass_that_no_reading_came_from_is_let_go() -> None:
-    """Two heads: what is heard while the machine records is not what is measured."""
+    """Two heads: sound that comes in while the machine records is not measured."""
     sound = RecentSound(RATE)
     sound.add(block(0, 100))
     sound.add(block(5000, 50))

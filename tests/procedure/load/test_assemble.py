@@ -1,4 +1,4 @@
-"""Putting a job together: what is followed, the sheets, and every problem at once."""
+"""Assembling a job: followed procedures, sheets, and all problems at once."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Procedures against sheets."""
+"""Checks of procedures against sheets."""
 
 # ruff: noqa: E501 - the tables are read row by row
 from __future__ import annotations

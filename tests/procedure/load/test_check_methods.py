@@ -1,4 +1,4 @@
-"""The method that a step names, against what the meters themselves tell."""
+"""The method that a step names, compared with those that the meters report."""
 
 from __future__ import annotations
 
@@ -59,5 +59,5 @@ def test_noise_has_four_methods_and_one_target() -> None:
 
 
 def test_where_there_is_a_usual_method_it_may_be_left_out() -> None:
-    """Tape data sheets give harmonics of the fundamental; hum is all of it (common practice, no source)."""
+    """Tape data sheets give harmonics relative to the fundamental; hum is the total (common practice, no source)."""
     assert _told("thd") == _told("hum") == []

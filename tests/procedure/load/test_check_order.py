@@ -1,4 +1,4 @@
-"""The interlocks and stages, as the order of a procedure has them."""
+"""Interlocks and stages, checked against the order of the steps of a procedure."""
 
 from __future__ import annotations
 

@@ -91,6 +91,16 @@ def test_a_step_that_does_not_apply_is_left_out_with_its_reason(tmp_path: Path, 
     assert [(left.id, left.title, left.why) for left in job.inapplicable] == ([("wear", "Wear", why)] if why else [])
 
 
+def test_a_step_for_the_other_kind_of_tape_under_the_same_title_is_not_left_out(tmp_path: Path) -> None:
+    twins = "".join(
+        ENTRY.replace('id = "wear"', f'id = "{name}"') + f"applies_to = {{ tape_type = {types} }}\n"
+        for name, types in (("wear", ["I", "II", "IV"]), ("wear-reel", ["open reel"]))
+    )
+    job = _job(tmp_path, HEAD + CLEAN + twins)
+    assert [s.id for s in job.steps] == ["clean", "wear"]
+    assert job.inapplicable == ()
+
+
 def test_what_does_not_apply_is_not_held_against_the_sheets(tmp_path: Path) -> None:
     only = 'applies_to = { tape_type = ["II"] }\n'
     job = _job(tmp_path, HEAD + CLEAN + BIAS.replace("tape.bias", "tape.other") + only)

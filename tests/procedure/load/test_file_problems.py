@@ -1,4 +1,4 @@
-"""How problems are worded."""
+"""The wording of problems."""
 
 from __future__ import annotations
 

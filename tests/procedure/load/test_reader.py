@@ -1,4 +1,4 @@
-"""One bad file for each mistake: each is told once, at its line, in the file's own words."""
+"""One bad file for each mistake: each is reported once, at its line, in the words of the file."""
 
 # ruff: noqa: E501 - the tables are read row by row
 
@@ -289,7 +289,7 @@ def test_a_file_is_understood_once_and_anew_when_its_content_changed(tmp_path: P
     assert first.model is not None
     assert read_procedure(path) is first
     times = path.stat()
-    path.write_text(text.replace("Quick", "Short", 1), encoding="utf-8")  # as long as before, and as old
+    path.write_text(text.replace("Quick", "Short", 1), encoding="utf-8")  # same length and same modification time
     os.utime(path, ns=(times.st_atime_ns, times.st_mtime_ns))
     again = read_procedure(path)
     assert again.model is not None

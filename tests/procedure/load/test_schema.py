@@ -1,4 +1,4 @@
-"""The schemas for editors are the models' own, not last year's."""
+"""The committed schemas for editors agree with the models."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""One machine, several tapes: what they share is set once, what each has for itself is set for each, all is read again.
+"""One machine, several tapes: shared trimmers are set once, the others for each tape, and everything is read again.
 
 Common practice, no source: on a cassette deck azimuth, speed and replay level serve all types of tape, bias is set for
 each type. On open reel a speed has its own equalisation and bias.
@@ -14,7 +14,7 @@ from bench.check_files import check_files
 from bench.problem import Problem
 from bench.procedure.load.library import Library
 from bench.procedure.model.steps import Adjust, RecordReplay, Reference
-from bench.procedure.state.dependencies import set_by
+from bench.procedure.state.dependencies import aspect_set_by
 from bench.workspace import Workspace, shipped_procedures
 
 LIBRARY = Library(Workspace(shipped_procedures().parent))
@@ -44,7 +44,7 @@ def test_an_own_trimmer_is_set_for_its_tape_alone_after_all_that_moves_it() -> N
             for own in (f"bias {side} {setting}", f"record equalisation {side} {setting}"):
                 assert {other for other, name in ADJUSTED if name == own} == {lot}
     first_own = next(n for n, (lot, _) in enumerate(ADJUSTED) if lot)
-    assert {set_by(name) for _, name in ADJUSTED[first_own:]} == {"bias", "record response"}
+    assert {aspect_set_by(name) for _, name in ADJUSTED[first_own:]} == {"bias", "record response"}
 
 
 def test_every_tape_is_read_again_after_the_last_trimmer() -> None:

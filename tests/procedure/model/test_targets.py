@@ -22,7 +22,7 @@ def reading(value: float, uncertainty: float = 0.1, hz: float | None = None, bou
 
 
 EIGHTHS = st.integers(-24, 24).map(lambda n: n / 8)
-"""Binary fractions add up without rounding, so that what lies upon an edge is decided by the rule alone."""
+"""Binary fractions add up without rounding, so that the rule alone decides values on a limit."""
 NEVER_NEGATIVE = st.integers(0, 24).map(lambda n: n / 8)
 POSITIVE = st.integers(1, 24).map(lambda n: n / 8)
 
@@ -83,7 +83,7 @@ ANY = st.one_of(
 def test_a_bound_is_never_called_against_a_truth_that_it_allows(
     v: float, u: float, target: Target, beyond: float, bound: Bound
 ) -> None:
-    """Noise hides the rest: "at least 60 dB" may be 90 dB, which a certain reading of 90 dB must not contradict."""
+    """Noise limits the reading: "at least 60 dB" may be 90 dB, so an exact reading of 90 dB must not contradict it."""
     word = judge(reading(v, u, bound=bound), target).word
     truth = v + beyond if bound == "at least" else v - beyond
     of_truth = judge(reading(truth, 0.0), target).word
@@ -166,7 +166,7 @@ def test_a_frequency_in_no_band_has_the_tolerance_for_all_or_no_verdict() -> Non
 
 
 def test_a_tone_belongs_to_the_band_that_ends_at_it_though_the_tape_runs_a_little_off() -> None:
-    # 0.05 % is what a good machine's speed is off; 0.2 % is no longer the same tone.
+    # 0.05 % is a usual speed error of a good machine; at 0.2 % it is a different tone.
     assert [BANDS.tolerance_at(hz) for hz in (39.98, 12506.0)] == [3.0, 3.0]
     assert [BANDS.tolerance_at(hz) for hz in (39.92, 12525.0)] == [None, None]
 

@@ -1,4 +1,4 @@
-"""The bench thread: whatever fails in it, it ends in order and says so; nothing is claimed while it still writes."""
+"""The bench thread: after any fault it ends in order and reports it; nothing is called saved while it still writes."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ from bench.procedure.state.snapshot import Outcome
 from bench.run_request import RunRequest
 from bench.session.record import store
 from bench.session.record.atomic import save_file
-from bench.session.record.lock import held
+from bench.session.record.lock import is_locked
 from bench.session.record.reader import read_session
 from bench.signals.source import Source
 from bench.workspace import Workspace
@@ -82,10 +82,10 @@ STEPS: dict[type[Activity[Any]], str] = {
 """A step that each kind of activity carries out."""
 
 SOUNDLESS = {ByHandActivity, EntryActivity, DecisionActivity, QuestionActivity, MistrackingActivity}
-"""What never listens."""
+"""Kinds that never listen."""
 
 LISTENING = {ReferenceActivity, MeterActivity}
-"""What listens from its start; others do when the tones are started."""
+"""Kinds that listen from the start; the others listen once the tones are started."""
 
 HEARD = ("hear", "port_ended")
 
@@ -103,7 +103,7 @@ COMMANDS: dict[str, tuple[say.Command, ...]] = {
     "release": (say.Hold(), say.GoOn()),
     "end": (say.Leave(),),
 }
-"""What a person says that brings each method of an activity about."""
+"""The commands that make each method of an activity run."""
 
 CASES = [
     (kind, method)
@@ -114,12 +114,12 @@ CASES = [
 
 
 class Injected(Exception):  # noqa: N818 - a fault, as any
-    """What a test throws in."""
+    """The exception that a test injects."""
 
 
 @dataclass
 class Line:
-    """A port whose sound can stop, come back, or end; it says whether it was closed."""
+    """A port whose sound can stop, come back, or end, and which records whether it was closed."""
 
     port: Port
     lost: bool = False
@@ -147,7 +147,7 @@ class Line:
 
 
 class Loudspeaker(Line):
-    """A line that also lets out what is sent, block by block, as the live port does."""
+    """Such a port that also renders the output block by block, as the live port does."""
 
     def open(self) -> None:
         self.buffer = OutputBuffer(self.port.status.sample_rate, 960)
@@ -167,7 +167,7 @@ class Loudspeaker(Line):
 
     @property
     def loud(self) -> bool:
-        """Whether the next 0.8 s hold more than the fade in their first block, once they can have been rendered."""
+        """Whether the next 0.8 s, once rendered, contain more than the fade in their first block."""
         time.sleep(2 * AHEAD_S / 10)
         return any(block is not None and bool(block.any()) for block in [self.buffer.take() for _ in range(40)][1:])
 
@@ -191,7 +191,7 @@ def workspace(tmp_path_factory: pytest.TempPathFactory) -> Workspace:
 
 @pytest.fixture
 def prepare(workspace: Workspace) -> Iterator[Callable[[str], tuple[OpenRun, Line]]]:
-    """Opens a run of some steps, behind a line that the test holds; each is closed in the end."""
+    """Opens runs of some steps with a port that the test controls, and closes them at the end."""
     runs: list[OpenRun] = []
 
     def made(steps: str) -> tuple[OpenRun, Line]:
@@ -210,7 +210,7 @@ def prepare(workspace: Workspace) -> Iterator[Callable[[str], tuple[OpenRun, Lin
 
 
 def raising(fault: Exception) -> Callable[..., Any]:
-    """A function that fails, whatever it is given."""
+    """A function that always fails."""
 
     def fails(*_: object) -> None:
         raise fault
@@ -219,24 +219,24 @@ def raising(fault: Exception) -> Callable[..., Any]:
 
 
 def at(desk: Desk) -> str:
-    """The id of the step at hand."""
+    """The id of the current step."""
     return desk.latest.step.id if desk.latest is not None and desk.latest.step is not None else ""
 
 
 def trimmers(desk: Desk) -> dict[str, float]:
-    """Where the trimmers of the step at hand stand, degrees."""
+    """Positions of the trimmers of the current step, degrees."""
     return {t.name: t.degrees for t in desk.latest.trimmers} if desk.latest is not None else {}
 
 
 def outcome_of(desk: Desk) -> Outcome:
-    """How the last snapshot says that it ended."""
+    """How the run ended, by the last snapshot."""
     assert desk.latest is not None
     assert desk.latest.outcome is not None
     return desk.latest.outcome
 
 
 def come_to_the_step(run: OpenRun, desk: Desk) -> None:
-    """Answer the entry, and do what comes before the step at hand."""
+    """Answer the entry, and do whatever precedes the step under test."""
     desk.post(say.Answer("something worth keeping"))
     if len(run.job.steps) > 3:
         wait_for(lambda: at(desk) == "clean")
@@ -278,7 +278,7 @@ def test_a_fault_in_any_method_of_any_activity_ends_the_run_in_order(
     session = read_session(run.store.folder)
     assert [e.answer for e in of_kind(session.events, Answered)] == ["something worth keeping"]
     assert not session.done
-    assert not held(run.store.folder)
+    assert not is_locked(run.store.folder)
 
 
 @pytest.mark.parametrize("method", ["begin", "hear", "tick", "obey", "snapshot", "sound_is_back"])
@@ -356,7 +356,7 @@ def test_a_job_that_a_fault_stopped_is_resumed_where_it_was_with_its_trimmers_as
 def test_nothing_is_closed_nor_claimed_while_a_slow_disk_is_written(
     prepare: Prepare, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """The disk takes its time over a note, and the person leaves meanwhile."""
+    """The disk is slow to write a note, and the person leaves meanwhile."""
     run, line = prepare(STEPS[ByHandActivity])
     folder = run.store.folder
     lines: list[str] = []
@@ -377,7 +377,7 @@ def test_nothing_is_closed_nor_claimed_while_a_slow_disk_is_written(
     assert begun.wait(30)
     assert desk.stop(0.1) is False
     assert run.end() == f"{folder}: still being written; what was accepted last may not be on disk"
-    assert held(folder)
+    assert is_locked(folder)
     assert not any("the last word" in text for text in lines)
     waited: list[str] = []
 
@@ -388,7 +388,7 @@ def test_nothing_is_closed_nor_claimed_while_a_slow_disk_is_written(
     desk.wait(after_a_while)
     assert waited[0].startswith("not all is on disk yet: waiting, 2 s so far")
     assert run.end() == ""
-    assert not held(folder)
+    assert not is_locked(folder)
     assert [e.text for e in of_kind(read_session(folder).events, Noted)] == ["the last word"]
 
 
@@ -396,7 +396,7 @@ def test_nothing_is_closed_nor_claimed_while_a_slow_disk_is_written(
 def test_a_tone_is_silent_at_once_although_the_bench_thread_waits_for_a_slow_disk(
     key: say.Command | None, prepare: Prepare, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """The person stops the sound, holds, leaves, or closes the screen (None); a tone asked for before stays silent."""
+    """The person stops the sound, holds, leaves, or closes the screen (None); a tone requested before stays silent."""
     run, line = prepare(STEPS[LiveAdjustActivity])
     speaker = Loudspeaker(line.port)
     run = replace(run, port=speaker, runner=Runner(run.job, speaker, run.store, run.clock))

@@ -1,4 +1,4 @@
-"""What an adjustment disturbs must be checked again, or the run is not in tolerance."""
+"""Readings that an adjustment disturbs must be checked again, or the run is not in tolerance."""
 
 from __future__ import annotations
 
@@ -89,7 +89,7 @@ AGAIN = "To be checked again, because something was adjusted since:"
 
 
 def _record(run: OpenRun) -> None:
-    """Work tape in, tones sent, heard."""
+    """Load the tape in use, send the tones, and listen to them."""
     while run.runner.snapshot().prompt.kind in {"confirm", "go-on"}:
         run.runner.obey(say.GoOn())
     listen_through(run)
@@ -118,7 +118,7 @@ def test_it_is_cleared_by_a_later_reading(bench: Bench) -> None:
     _record(run)
     set_level(run)
     _record(run)
-    run.runner.obey(say.Answer("not set yet"))  # a reading that is out shows it too
+    run.runner.obey(say.Answer("not set yet"))  # a reading that is out counts as a check too
     assert events(run, "to-check", "checked") == [
         ("to-check", "level", "record level"),
         ("checked", "again", "record level"),

@@ -1,4 +1,4 @@
-"""What comes in, whatever the step."""
+"""The incoming sound is monitored at every step."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from bench.procedure.run.input_monitor import InputMonitor
 
 
 def hear(left_db: float, right_db: float, seconds: float, *, then: tuple[float, float] | None = None) -> InputMonitor:
-    """Peaks of these levels for so long; then others for a tenth of a second."""
+    """These peak levels for a number of seconds, then others for a tenth of a second."""
     clock = RehearsalClock()
     sound = InputMonitor(clock)
     levels = [(left_db, right_db)] * round(seconds / 0.1) + ([then] if then else [])

@@ -1,4 +1,4 @@
-"""The interlocks: what a machine and a tape must be spared, whatever a procedure says.
+"""The interlocks: what they protect machine and tape from, whatever a procedure says.
 
 Common practice, no source: a magnetised or dirty head ruins a reference tape, and recording over it any tape.
 """
@@ -35,7 +35,7 @@ direction = "reverse"
 
 
 class Machine:
-    """A machine, what was done to it, and the interlocks before the steps of its job."""
+    """A machine, the work done on it, and the interlocks before the steps of its job."""
 
     def __init__(self, run: OpenRun, port: Port, journal: SessionStore) -> None:
         self.bench = Bench(run.job, port, journal, run.clock)
@@ -48,7 +48,7 @@ class Machine:
             self.bench.do(act, self.steps["first"])
 
     def demand(self, name: str) -> tuple[str, str]:
-        """What is asked before a step, by kind and first words; ("", "") where nothing is."""
+        """The question before a step, as its kind and first words; ("", "") if there is none."""
         prompt = self.interlocks.demand(self.steps[name])
         return (prompt.kind, prompt.text.partition(".")[0]) if prompt is not None else ("", "")
 
@@ -75,7 +75,7 @@ Make = Callable[..., Machine]
 
 @pytest.fixture
 def machine(tmp_path: Path, run: OpenRun) -> Make:
-    """Makes one to which nothing was done yet, with the program's hands on it or a person's."""
+    """Makes a machine that nobody has worked on yet, operated by the program or by a person."""
 
     def make(port: Port = run.port) -> Machine:
         return Machine(run, port, SessionStore.create(tmp_path, run.store.job, [], run.clock))
@@ -189,7 +189,7 @@ def test_switches_are_set_once_and_as_the_next_step_has_them(machine: Make) -> N
 
 def test_a_person_is_asked_for_each_switch_and_what_is_confirmed_is_kept(machine: Make, run: OpenRun) -> None:
     here = machine(WithoutHands(run.port))
-    assert here.demand("record") == ("", "")  # they stand so from the start
+    assert here.demand("record") == ("", "")  # their positions from the start
     assert here.demand("with") == ("confirm", "Switch noise reduction in, for recording and replay")
     assert here.switched() == []
     here.interlocks.confirm(here.steps["with"])

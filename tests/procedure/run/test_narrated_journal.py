@@ -1,4 +1,4 @@
-"""What rehearsals and plain runs print of what was kept."""
+"""What rehearsals and plain runs print when something is kept."""
 
 from __future__ import annotations
 

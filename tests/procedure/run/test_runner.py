@@ -1,4 +1,4 @@
-"""The runner: what it demands, what it keeps, and how a run ends. On the practice machine, by commands alone."""
+"""The runner: what it requires and keeps, and how a run ends; on the practice machine, by commands alone."""
 
 from __future__ import annotations
 
@@ -59,7 +59,7 @@ def begin(tmp_path: Path) -> Callable[[str], OpenRun]:
 
 
 def listen(run: OpenRun, until: Callable[[Snapshot], bool], limit_s: float = 60.0) -> Snapshot:
-    """Let it hear until something shows."""
+    """Let it listen until a condition on the snapshot holds."""
     stop = run.clock.now() + limit_s
     while run.clock.now() < stop and not run.runner.finished:
         for _ in range(5):

@@ -1,4 +1,4 @@
-"""The question of a job is answered in one sentence, by the readings that bear on it."""
+"""The question of a job is answered in one sentence, from the relevant readings."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ def record(quantity: str, value: float | None, channel: Channel = "left", hz: fl
             f"{FIT} no, because record-to-replay level, left, 400 Hz is −1.10 ± 0.10 dB, target 0 ± 0.5.",
         ),
         (
-            # Of each channel the one that is farthest off.
+            # In each channel, the reading with the largest error.
             [record("response", -3.0, hz=6300.0), record("response", -5.0, hz=8000.0)],
             f"{FIT} no, because response, left, 8 kHz is −5.00 ± 0.10 dB relative to 400 Hz, target 0 ± 2.",
         ),
@@ -58,7 +58,7 @@ def record(quantity: str, value: float | None, channel: Channel = "left", hz: fl
             ),
         ),
         (
-            # What the reference tape gave says nothing of a recording.
+            # Readings of the reference tape say nothing about a recording.
             [record("record_replay_level", 0.0), replace(record("response", -9.0), source="reference tape")],
             f"{FIT} yes, level and response from record to replay are in.",
         ),

@@ -1,4 +1,4 @@
-"""What the tones of a step read as found, beside what they read now."""
+"""As-found readings of a step's tones, shown beside the current ones."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ CHECK = RecordReplay(
 
 
 class Kept:
-    """A journal that holds these."""
+    """A journal with these records."""
 
     def __init__(self, *records: ReadingRecord) -> None:
         self._records = records

@@ -9,7 +9,14 @@ import pytest
 from bench.procedure.load.reader import read_procedure
 from bench.procedure.model.sheets import TRIMMERS
 from bench.procedure.model.steps import ASPECTS, StepBase
-from bench.procedure.state.dependencies import DISTURBS, disturbed_by, moved_by, moved_by_trimmer, set_by, shows
+from bench.procedure.state.dependencies import (
+    DISTURBS,
+    aspect_set_by,
+    aspects_disturbed,
+    aspects_moved,
+    aspects_shown,
+    moved_by_trimmer,
+)
 from tests.procedure.small_bench import BIAS, CLEAN, ENTRY, HEAD, LEVEL, PLAY, RECORD
 
 AZIMUTH = LEVEL.replace('"level"\nplays', '"azimuth_delay"\nplays').replace(
@@ -58,7 +65,7 @@ def _step(tmp_path: Path, text: str) -> StepBase:
     ],
 )
 def test_what_a_step_shows(tmp_path: Path, text: str, shown: set[str]) -> None:
-    assert shows(_step(tmp_path, text)) == shown
+    assert aspects_shown(_step(tmp_path, text)) == shown
 
 
 @pytest.mark.parametrize(
@@ -76,8 +83,8 @@ def test_what_a_step_shows(tmp_path: Path, text: str, shown: set[str]) -> None:
 )
 def test_what_an_adjustment_disturbs(tmp_path: Path, text: str, disturbed: str) -> None:
     step = _step(tmp_path, text)
-    assert disturbed in disturbed_by(step)
-    assert not disturbed_by(step) & shows(step)
+    assert disturbed in aspects_disturbed(step)
+    assert not aspects_disturbed(step) & aspects_shown(step)
 
 
 def _reverse(tmp_path: Path, text: str) -> StepBase:
@@ -86,18 +93,18 @@ def _reverse(tmp_path: Path, text: str) -> StepBase:
 
 def test_the_azimuth_of_a_direction_disturbs_that_direction_alone(tmp_path: Path) -> None:
     forward, reverse = _step(tmp_path, AZIMUTH), _reverse(tmp_path, AZIMUTH)
-    assert disturbed_by(forward) == {"replay response", "record azimuth", "record response"}
-    assert disturbed_by(reverse) == {
+    assert aspects_disturbed(forward) == {"replay response", "record azimuth", "record response"}
+    assert aspects_disturbed(reverse) == {
         "replay response in reverse",
         "record azimuth in reverse",
         "record response in reverse",
     }
-    assert moved_by(reverse) - disturbed_by(reverse) == {"replay azimuth in reverse"}
+    assert aspects_moved(reverse) - aspects_disturbed(reverse) == {"replay azimuth in reverse"}
 
 
 @pytest.mark.parametrize("text", [LEVEL, BIAS, EQUALISATION])
 def test_amplifiers_and_bias_serve_both_directions(tmp_path: Path, text: str) -> None:
-    forward, reverse = disturbed_by(_step(tmp_path, text)), disturbed_by(_reverse(tmp_path, text))
+    forward, reverse = aspects_disturbed(_step(tmp_path, text)), aspects_disturbed(_reverse(tmp_path, text))
     assert forward == reverse
     assert {name for name in forward if not name.endswith(" in reverse")} == {
         name.removesuffix(" in reverse") for name in forward if name.endswith(" in reverse")
@@ -106,8 +113,8 @@ def test_amplifiers_and_bias_serve_both_directions(tmp_path: Path, text: str) ->
 
 def test_what_a_step_of_one_direction_adds_is_of_that_direction(tmp_path: Path) -> None:
     adds = CLEAN + 'disturbs = ["speed"]\n'
-    assert disturbed_by(_step(tmp_path, adds)) == {"speed", "speed in reverse"}
-    assert disturbed_by(_reverse(tmp_path, adds)) == {"speed in reverse"}
+    assert aspects_disturbed(_step(tmp_path, adds)) == {"speed", "speed in reverse"}
+    assert aspects_disturbed(_reverse(tmp_path, adds)) == {"speed in reverse"}
 
 
 def test_a_trimmer_turned_anywhere_is_known_by_its_name() -> None:
@@ -119,17 +126,17 @@ def test_a_trimmer_turned_anywhere_is_known_by_its_name() -> None:
 
 
 def test_measuring_disturbs_nothing(tmp_path: Path) -> None:
-    assert disturbed_by(_step(tmp_path, RECORD)) == set()
+    assert aspects_disturbed(_step(tmp_path, RECORD)) == set()
 
 
 def test_a_step_adds_its_own(tmp_path: Path) -> None:
     step = _step(tmp_path, LEVEL + 'disturbs = ["erasure"]\n')
-    assert "erasure" in disturbed_by(step)
+    assert "erasure" in aspects_disturbed(step)
 
 
 def test_every_usual_trimmer_sets_something() -> None:
-    assert all(set_by(name) in ASPECTS for name in TRIMMERS)
-    assert set_by("gain") is None
+    assert all(aspect_set_by(name) in ASPECTS for name in TRIMMERS)
+    assert aspect_set_by("gain") is None
 
 
 def test_nothing_disturbs_what_it_sets_by_itself_and_every_name_is_of_the_list() -> None:

@@ -1,4 +1,4 @@
-"""How events are said."""
+"""Events in words."""
 
 from __future__ import annotations
 

@@ -11,7 +11,7 @@ from bench.procedure.state.noise_reduction_sides import REMEDIES, Side, sides_se
 from tests.procedure.record_bench import HEAD, Ran, run, step
 
 MIDDLE = "[{ hz = 2500, db = -21, seconds = 1.5 }, { hz = 5000, db = -31, seconds = 1.5 }]"
-"""Where the curves are steep, so that a wrong reference of a circuit shows."""
+"""A tone where the curves are steep, so that a wrong reference level of a circuit shows."""
 LOW = "[{ hz = 400, db = -20, seconds = 2.0 }]"
 CHECK = (
     HEAD

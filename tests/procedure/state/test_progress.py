@@ -1,4 +1,4 @@
-"""Decisions, going back, going round again: the way through a procedure, and that it is found again after a break."""
+"""Decisions, going back and repeating: the route through a procedure, which is restored after an interruption."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from bench.measure.verdict import Verdict, VerdictWord
 from bench.procedure.load.library import Library
 from bench.procedure.model.steps import Adjust, Reference, plays_reference_tape
 from bench.procedure.run import commands as say
-from bench.procedure.state.dependencies import set_by
+from bench.procedure.state.dependencies import aspect_set_by
 from bench.procedure.state.event_kinds import Event
 from bench.procedure.state.journal import Journal, ReadingRecord
 from bench.procedure.state.progress import Progress
@@ -196,7 +196,7 @@ def test_it_goes_back_to_a_step_that_can_mend_what_is_out(
         return
     gone_back_to = job.steps[back]
     assert isinstance(gone_back_to, Adjust)
-    assert {set_by(t) for t in gone_back_to.trimmers.values()} == {
+    assert {aspect_set_by(t) for t in gone_back_to.trimmers.values()} == {
         {"azimuth": "replay azimuth", "level": "replay level", "equalisation": "replay response"}[str(back_to)]
     }
     assert progress.going_again(step, back, out).passes == sum(
@@ -217,7 +217,7 @@ def test_it_goes_back_to_a_step_that_can_mend_what_is_out(
 def test_what_is_on_target_and_only_uncertain_is_not_adjusted_again(
     word: VerdictWord, off: float, found: tuple[str, ...]
 ) -> None:
-    """A typical azimuth cassette is known to 2 minutes of arc, 11 µs: no turn brings that within ±6 µs."""
+    """A typical azimuth cassette is accurate to 2 minutes of arc, 11 µs, so no turn brings a reading within ±6 µs."""
     job = Library(Workspace(REPO)).load_job("line-up-cassette")
     step = next(s for s in job.steps if isinstance(s, Reference) and s.again_until is not None)
     reading = Reading("azimuth_delay", "left-right", off, 11.4, frequency_hz=10000.0)
@@ -287,7 +287,7 @@ def test_back_from_a_demand_and_over_a_verdicts_decision(bench: Bench) -> None:
     assert run.runner.snapshot().prompt.interlock
     run.runner.obey(say.Skip("no tape"))
     assert at(run) == "later"
-    run.runner.obey(say.Back())  # not to the decision, which would lead here again
+    run.runner.obey(say.Back())  # not to the decision, which would lead back here
     assert at(run) == "level"
     assert run.runner.snapshot().prompt.interlock
 
@@ -361,4 +361,4 @@ def test_going_back_passes_what_needs_nobody() -> None:
     progress = Progress(job, cast(Journal, OverSoFar("tones", "heard")))
     back = progress.previous(ids.index("transfer"))
     assert back is not None
-    assert ids[back] == "tones"  # what is heard is computed at once, and would lead here again
+    assert ids[back] == "tones"  # its reading is computed at once, and would lead back here

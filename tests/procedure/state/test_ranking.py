@@ -1,4 +1,4 @@
-"""Tapes ranked, by made-up readings."""
+"""Ranking of tapes, from made-up readings."""
 
 from __future__ import annotations
 
@@ -58,7 +58,7 @@ def test_each_figure_is_the_worse_channel_off_its_aim_whatever_the_sign() -> Non
 
 
 def test_without_an_aim_a_tape_is_off_by_all_that_it_is() -> None:
-    # A limit on one side is no aim, and what is only told has none.
+    # A one-sided limit is no aim, and a reading that is only reported has none.
     most = Verdict(word="in", target=3.0, limit="at most")
     records = [
         record("A", "heard_error", 3.0, verdict=most),

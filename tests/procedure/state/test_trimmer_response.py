@@ -1,4 +1,4 @@
-"""How a reading answers to a trimmer: learnt from rounds, on trimmers of either sense with play and a stop."""
+"""The response of a reading to a trimmer, learnt from rounds, for trimmers of either direction with play and a stop."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from bench.procedure.state.trimmer_response import FIRST_TURN, LARGEST_TURN, Tri
 
 
 def rounds_to(trimmer: Trimmer, within: float, rng: np.random.Generator, most: int = 12) -> int:
-    """Rounds until a reading, with 0.02 of noise and a law bent by 1 % for each unit, is near enough."""
+    """Number of rounds until the reading is close enough, with noise of 0.02 and a law that bends by 1 % per unit."""
     learnt = TrimmerResponse()
     for n in range(1, most + 1):
         read = trimmer.error * (1 - 0.01 * abs(trimmer.error)) + rng.normal(0, 0.02)
@@ -59,8 +59,8 @@ def test_the_way_that_runs_away_is_turned_back() -> None:
     learnt = TrimmerResponse()
     learnt.add(0.0, 1.0, 0.02)
     learnt.add(15.0, 2.0, 0.02)
-    assert learnt.turn_to(3.0) == pytest.approx(15.0, abs=4.0)  # on, without play: 1 for 15 degrees, some of it play
-    assert learnt.turn_to(0.0) < -25.0  # and what play takes
+    assert learnt.turn_to(3.0) == pytest.approx(15.0, abs=4.0)  # same direction: 1 for 15 degrees, some of it play
+    assert learnt.turn_to(0.0) < -25.0  # plus the play
 
 
 def test_never_past_a_stop_and_never_far_at_once() -> None:

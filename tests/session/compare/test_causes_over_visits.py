@@ -1,4 +1,4 @@
-"""What was wrong at each visit, from the two worked sessions: the same deck, dirty both times."""
+"""Causes at each visit, from the two worked sessions: the same deck, dirty both times."""
 
 from __future__ import annotations
 

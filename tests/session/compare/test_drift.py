@@ -1,4 +1,4 @@
-"""Drift: against a general fit, and against what visits with known noise must give."""
+"""Drift, against a general fit and against visits with known noise."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def test_one_step_is_its_size_over_its_span_with_the_combined_uncertainty() -> N
 def test_several_steps_are_the_weighted_line_that_scipy_fits() -> None:
     rng = np.random.default_rng(3)
     spans, u = np.array([0.5, 1.0, 1.2, 2.5]), np.array([0.1, 0.2, 0.15, 0.3])
-    by = 0.4 * spans + 0.1 * u * rng.standard_normal(4)  # so little scatter that the uncertainty is the readings' own
+    by = 0.4 * spans + 0.1 * u * rng.standard_normal(4)  # so little scatter that the readings' uncertainty remains
     (rate,), ((variance,),) = curve_fit(lambda t, r: r * t, spans, by, sigma=u / 2, absolute_sigma=True)
     found = drift([Step(t * YEAR, d, s) for t, d, s in zip(spans, by, u, strict=True)])
     assert found is not None
@@ -45,7 +45,7 @@ def test_scatter_beyond_the_uncertainties_widens_it_as_scipy_scales_it() -> None
 
 
 def test_it_takes_three_steps_to_see_scatter() -> None:
-    # Two steps leave one degree of freedom, whose chi-squared says too little of the uncertainties (Birge 1932).
+    # Two steps leave one degree of freedom, too few for chi-squared to test the uncertainties (Birge 1932).
     of_two = drift([Step(YEAR, 1.0, 0.1), Step(YEAR, -1.0, 0.1)])
     of_three = drift([Step(YEAR, 1.0, 0.1), Step(YEAR, -1.0, 0.1), Step(YEAR, 0.0, 0.1)])
     assert of_two is not None

@@ -1,4 +1,4 @@
-"""A machine over the years."""
+"""The history of a machine over the years."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from bench.problem import Problem
-from bench.session.compare.history import History, of
+from bench.session.compare.history import History, machine_history
 from bench.session.compare.history_text import history_lines
 from bench.workspace import Workspace
 from tests.session.made_up import JOB, whole
@@ -18,7 +18,7 @@ from tests.session.years import visit
 
 
 def told(workspace: Path, quantity: str | None = None, months: int = 12) -> History:
-    return of(Workspace(workspace), "Lanternhill two-head deck", quantity, months)
+    return machine_history(Workspace(workspace), "Lanternhill two-head deck", quantity, months)
 
 
 def test_drift_is_from_as_left_to_as_found_whatever_was_turned_between(tmp_path: Path) -> None:
@@ -27,7 +27,7 @@ def test_drift_is_from_as_left_to_as_found_whatever_was_turned_between(tmp_path:
     visit(tmp_path, 3, -12.3, -12.0)
     (series,) = told(tmp_path).series
     assert series.drift is not None
-    # Steps of −0.2 in one year and −0.4 in two, alike in weight: −0.2 a year.
+    # Steps of −0.2 in one year and −0.4 in two, of equal weight: −0.2 a year.
     assert series.drift.per_year == pytest.approx(-0.2, abs=0.002)
     assert series.drift.uncertainty == pytest.approx(0.12 * 2**0.5 / 5**0.5, rel=0.01)
     assert [(p.stage, p.value) for p in series.points][:2] == [("found-clean", -13.0), ("left", -12.0)]
@@ -114,8 +114,8 @@ def test_an_unknown_machine_is_said_with_those_there_are(tmp_path: Path) -> None
     visit(tmp_path, 0, None, -12.0)
     visit(tmp_path, 1, None, -12.0, machine="Lanternhill reel")
     with pytest.raises(Problem, match="there are Lanternhill reel, Lanternhill two-head deck"):
-        of(Workspace(tmp_path), "Lanternhill")
-    assert of(Workspace(tmp_path), "REEL").machine == "Lanternhill reel"
+        machine_history(Workspace(tmp_path), "Lanternhill")
+    assert machine_history(Workspace(tmp_path), "REEL").machine == "Lanternhill reel"
 
 
 def test_as_text(tmp_path: Path) -> None:

@@ -1,4 +1,4 @@
-"""Tapes from machine to machine, checked against made-up machines whose heads and amplifiers are known."""
+"""Tapes carried from machine to machine, checked against made-up machines with known heads and amplifiers."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import pytest
 
 from bench.measure.reading import Channel
 from bench.problem import Problem
-from bench.session.compare.interchange import Interchange, Pair, mistracking, of, right_machine
+from bench.session.compare.interchange import Interchange, Pair, interchange_of, mistracking, right_machine
 from bench.session.compare.interchange import pair as interchange_pair
 from bench.session.compare.interchange_text import interchange_lines
 from bench.session.compare.machine_errors import AZIMUTH, SPEED, Value, machine_errors
@@ -24,7 +24,7 @@ RIGHT = Machine("Right", 3)
 
 
 def fleet(workspace: Path, *machines: Machine) -> Interchange:
-    return of([machine_errors(read_session(session(workspace, m))) for m in machines])
+    return interchange_of([machine_errors(read_session(session(workspace, m))) for m in machines])
 
 
 def pair(found: Interchange, a: Machine, b: Machine) -> Pair:
@@ -64,7 +64,7 @@ def test_the_uncertainty_is_that_of_all_that_goes_into_it(tmp_path: Path) -> Non
 
 
 def test_a_delay_that_costs_treble_twice_counts_twice(tmp_path: Path) -> None:
-    """On two heads the loss is in the replay of the reference tape, and in the tape on a machine that is right."""
+    """On two heads the loss is in the replay of the reference tape, and in the machine's tape on a correct machine."""
     errors = machine_errors(read_session(session(tmp_path, TWO)))
     us = 2.0
 
@@ -179,7 +179,7 @@ def test_what_was_not_read_is_named(tmp_path: Path) -> None:
     text = (folder / "session.toml").read_text(encoding="utf-8")
     text = text.replace('quantity = "speed_error"\n', 'quantity = "speed_drift"\n')
     (folder / "session.toml").write_text(text, encoding="utf-8")
-    found = of([machine_errors(read_session(folder)), machine_errors(read_session(session(tmp_path, TWO)))])
+    found = interchange_of([machine_errors(read_session(folder)), machine_errors(read_session(session(tmp_path, TWO)))])
     assert found.machines[0].missing == ("speed",)
     assert pair(found, RIGHT, TWO).speed is None
     assert "Right: speed" in pair(found, RIGHT, TWO).missing

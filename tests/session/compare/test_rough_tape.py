@@ -1,4 +1,4 @@
-"""Comparing readings of real tape: a machine that is as it was shows no change, and one that is not shows it."""
+"""Comparison of readings of real tape: an unchanged machine shows no change, and a changed one does."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ RATE = 44100.0
 
 
 def levels(rng: np.random.Generator, grade: Grade, machine: Machine) -> Iterator[Reading]:
-    """Of both channels, low and high."""
+    """Readings of both channels, at a low and a high frequency."""
     for hz in (1000.0, 10000.0):
         section = Section(hz, -10.0, 6.0)
         capture = sequence(rng, grade, (section,), rate=RATE, announced=False, machine=machine)
@@ -41,7 +41,7 @@ def test_a_change_shows_and_passing_time_does_not(grade: Grade, by_db: float) ->
         third = levels(rng, grade, changed)
         still += [abs(by) > u for by, u in map(change, first, second)]
         moved += [abs(by) > u for by, u in map(change, first, third)]
-    # 5 % of 80 is 4; twice that chance gives once in thirty.
+    # 5 % of 80 is 4; chance gives twice as many once in thirty trials.
     print(f"{grade.name}: {np.mean(still):.3f} of what stood still, {np.mean(moved):.3f} of what moved by {by_db:g} dB")
     assert np.mean(still) <= 0.1
     assert np.mean(moved) >= 0.95

@@ -1,11 +1,12 @@
-"""Which tests a diagnosis of a session may suggest."""
+"""What a diagnosis of a session takes as evidence, and which tests it may suggest."""
 
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
 
-from bench.procedure.state.events import Acted, Overridden
+from bench.procedure.state.events import Acted, Overridden, Turned
 from bench.session.compare.diagnosis import diagnosis_of
 from bench.session.record.reader import read_session
 
@@ -13,7 +14,7 @@ SESSION = Path(__file__).parents[1] / "record" / "frozen" / "schema-3"
 
 
 def test_the_reference_tape_is_suggested_only_where_it_may_be_played() -> None:
-    """An interlock keeps it out of a machine that was not cleaned and demagnetised."""
+    """An interlock prevents it on a machine that was not cleaned and demagnetised."""
     whole = read_session(SESSION)
     unread = tuple(r for r in whole.readings if r.source != "reference tape")
     others = tuple(e for e in whole.events if not isinstance(e, Acted | Overridden))
@@ -22,3 +23,14 @@ def test_the_reference_tape_is_suggested_only_where_it_may_be_played() -> None:
         session = replace(whole, readings=unread, events=(*others, *done))
         test = diagnosis_of(session, lambda t: t.reference_passes > 0)[0].next_test
         assert (test is not None) == suggested
+
+
+def test_a_reading_that_a_later_turn_superseded_is_no_evidence() -> None:
+    whole = read_session(SESSION)
+    late = max(r.time for r in whole.readings) + timedelta(minutes=1)
+    turned = Turned("replay azimuth", (10.0,), step="again", time=late)
+    session = replace(whole, events=(*whole.events, turned))
+    superseded = {r.id for r in whole.valid_readings} - {r.id for r in session.valid_readings}
+    assert superseded
+    without = replace(session, readings=tuple(r for r in session.readings if r.id not in superseded))
+    assert diagnosis_of(session)[0] == diagnosis_of(without)[0] != diagnosis_of(whole)[0]

@@ -102,7 +102,7 @@ def test_what_was_read_with_noise_reduction_in_is_no_error_of_the_machine(sessio
 
 
 def test_a_clock_that_is_set_back_hides_no_reading(session: SessionRecord) -> None:
-    """What was read with noise reduction out has a later time of day than the switching in after it."""
+    """The readings with noise reduction out have a later time of day than the switching in that followed."""
     late = START + timedelta(hours=2)
     readings = (
         made("record_replay_level", -1.5, 400.0, -20.0, time=late),

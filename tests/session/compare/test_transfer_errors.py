@@ -1,4 +1,4 @@
-"""What a tape of a made-up machine has too much elsewhere, straight from its heads and amplifiers."""
+"""Errors of a made-up machine's tape on another machine, computed directly from heads and amplifiers."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from bench.session.compare.transfer_errors import of_tape, on_another, on_itself
 from bench.session.record.reader import read_session
 from bench.session.record.record import SessionRecord
 from bench.session.record.steps import StepFacts
-from tests.session.fleet_of import HZ, READ_AT, Machine, delay, exchange, session, tilt_loss
+from tests.session.fleet_of import HZ, READ_AT, Machine, delay, exchange, read_loss, session
 
 SIDES: tuple[Channel, ...] = ("left", "right")
 TWO = Machine("Two", 2, 0.8, -0.5, -2.0, 1.0, replay_tilt=6.0, fast_percent=0.7)
@@ -51,7 +51,7 @@ def test_on_the_machine_itself(tmp_path: Path) -> None:
     found = on_itself(machine_errors(read_session(session(tmp_path, THREE)), "left"), SIDES)
     channel = found.errors.channels[0]
     assert channel.errors.level_db == pytest.approx(0.1)
-    own = -1.0 + tilt_loss(4.0, 10000.0)
+    own = -1.0 + read_loss(4.0, 10000.0)
     assert dict(channel.errors.treble)[10000.0] == pytest.approx(own)
     assert found.errors.azimuth_delay_us == pytest.approx(delay(3.0) - delay(-1.0))
     assert found.errors.speed_error_percent == 0.0
@@ -112,7 +112,7 @@ def test_a_tape_from_elsewhere_by_its_own_tones(tmp_path: Path) -> None:
     assert (left.level_db, left.reference_hz, left.treble) == (-1.5, 1000.0, ((10000.0, -3.0),))
     assert (right.level_db, right.treble) == (-1.0, ((10000.0, 1.5),))
     assert found.errors.channels[0].uncertainty_db == ((1000.0, 0.2), (10000.0, 0.2))
-    # As it was set for the transfer, and not as it was found or returned.
+    # The readings as set for the transfer, not as found or after turning back.
     assert (found.errors.azimuth_delay_us, found.azimuth_uncertainty_us) == (2.0, 4.0)
     assert (found.errors.speed_error_percent, found.speed_uncertainty_percent) == (0.7, 0.2)
 

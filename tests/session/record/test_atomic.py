@@ -1,4 +1,4 @@
-"""A file is whole at any moment, whichever call fails."""
+"""A file is complete at any moment, whichever call fails."""
 
 from __future__ import annotations
 
@@ -60,7 +60,7 @@ def test_a_failure_at_any_step_leaves_one_whole_file(
     moved = nth == 2 or (name == "replace" and after)
     assert path.read_bytes() == (NEW if moved else OLD)
     left = sorted(p.name for p in tmp_path.iterdir())
-    # A file that was made although open said it failed has no handle to clean up by.
+    # A file that was made by an open that reported failure has no handle for cleaning up.
     assert left == ["session.toml"] or (name == "open" and after and nth == 1)
 
 

@@ -1,4 +1,4 @@
-"""How a session came out."""
+"""The conclusion of a session."""
 
 from __future__ import annotations
 
@@ -25,9 +25,9 @@ def came_out(store: SessionStore) -> Conclusion:
 
 @pytest.fixture(name="w")
 def _w(tmp_path: Path) -> Writer:
-    """Two of three judged steps in, and the third to come."""
+    """Two of three judged steps are in, and the third is yet to come."""
     w = begin(tmp_path)
-    w.keep("found", "found-clean", "reference tape", [level("left", -20.0)])  # out, but only told
+    w.keep("found", "found-clean", "reference tape", [level("left", -20.0)])  # out, but only reported
     w.keep("replay-level", "left", "reference tape", [level("left", -12.0)])
     w.keep("proof-replay", "left", "reference tape", [level("left", -12.0), level("right", -12.0)])
     return w
@@ -53,7 +53,7 @@ def test_out_is_named_before_the_rest(w: Writer) -> None:
 
 
 def test_an_inverted_channel_is_out_whatever_else_is_in(w: Writer) -> None:
-    """Half a period at every frequency: one channel is upside down, and the delay alone is in."""
+    """Half a period at every frequency: one channel is inverted, and only the delay is in."""
     delay = Reading("azimuth_delay", "left-right", 0.5, 0.2, frequency_hz=1000.0, method=Method("phase", inverted=True))
     (_, shown) = with_polarity((JudgedReading(delay, Verdict("in", 0.0, 6.0), "record-replay"),))
     assert shown.verdict is not None

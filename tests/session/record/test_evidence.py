@@ -1,4 +1,4 @@
-"""The sound behind readings: measured again, it gives the readings again."""
+"""The kept sound behind readings: measuring it again gives the same readings."""
 
 from __future__ import annotations
 

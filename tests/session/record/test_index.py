@@ -1,4 +1,4 @@
-"""The index: it lists what is there, and is never the truth."""
+"""The index lists the sessions, and the files always take precedence."""
 
 from __future__ import annotations
 
@@ -14,21 +14,21 @@ import pytest
 
 from bench.session.compare.machines import by_due_date, months_after
 from bench.session.record import index
+from bench.session.record.exercise_encoding import encode_exercise
 from bench.session.record.index import INDEX_NAME, SETTLED_NS, entries, of_machine
-from bench.session.record.veil import veiled
 from tests.session.record.test_migrate import FROZEN
 from tests.session.years import visit
 
 
 def aged(sessions: Path) -> None:
-    """As if all had been written a while ago: only then is the index relied on."""
+    """Make all files old: only then is the index relied on."""
     then = time.time_ns() - 10 * SETTLED_NS
     for n, file in enumerate(sorted(sessions.glob("*/session.toml"))):
         os.utime(file, ns=(then + n, then + n))
 
 
 def heads_read(sessions: Path, monkeypatch: pytest.MonkeyPatch) -> list[str]:
-    """The folders whose files were read for a list."""
+    """The folders whose files were read to make a list."""
     read: list[str] = []
     real = index._head
 
@@ -52,7 +52,7 @@ def test_it_says_what_the_sessions_say(tmp_path: Path) -> None:
         port_kind="practice",
         seed=7,
         machine="Dörte's deck",
-        exercise=veiled({"faults": ["dirty-head"]}),
+        exercise=encode_exercise({"faults": ["dirty-head"]}),
     )
     practice, plain = entries(tmp_path / "sessions")
     assert (plain.folder, plain.machine, plain.done, plain.exercise) == (
@@ -77,7 +77,7 @@ def test_nothing_is_read_twice_and_what_changed_is_read_again(tmp_path: Path, mo
     text = (folders[1] / "session.toml").read_text(encoding="utf-8")
     (folders[1] / "session.toml").write_text(text.replace("in_count = 1\n", "in_count = 2\n"))
     assert heads_read(sessions, monkeypatch) == [folders[1].name]
-    # Changed less than two seconds ago: its time might not tell the next change.
+    # Changed less than two seconds ago, so its time might not reveal the next change.
     assert heads_read(sessions, monkeypatch) == [folders[1].name]
     said = [e.outcome for e in entries(sessions)]
     assert ["All 2 judged readings" in one for one in said] == [False, True, False]

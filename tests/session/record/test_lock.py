@@ -1,4 +1,4 @@
-"""One writer to a session."""
+"""Only one program at a time writes a session."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ import pytest
 
 from bench.problem import Problem
 from bench.session.record import lock
-from bench.session.record.lock import LOCK_NAME, NAMED_NAME, STALE_S, SessionLock, held
+from bench.session.record.lock import LOCK_NAME, NAMED_NAME, STALE_S, SessionLock, is_locked
 
 HOLDER = """
 import sys, time
@@ -37,7 +37,7 @@ def holder(folder: Path) -> subprocess.Popen[str]:
 def test_a_second_program_is_told_who_holds_it(tmp_path: Path) -> None:
     process = holder(tmp_path)
     try:
-        assert held(tmp_path)
+        assert is_locked(tmp_path)
         with pytest.raises(Problem, match=f"process {process.pid} on ") as raised:
             SessionLock(tmp_path)
         assert str(tmp_path) in raised.value.sentence
@@ -52,7 +52,7 @@ def test_the_lock_of_a_killed_program_is_taken_over(tmp_path: Path) -> None:
     process.send_signal(signal.SIGKILL)
     process.wait()
     assert (tmp_path / LOCK_NAME).exists()
-    assert not held(tmp_path)
+    assert not is_locked(tmp_path)
     mine = SessionLock(tmp_path)
     assert f"process {os.getpid()} on " in (tmp_path / LOCK_NAME).read_text()
     mine.release()
@@ -72,7 +72,7 @@ def test_a_released_lock_is_free_and_leaves_nothing(tmp_path: Path) -> None:
 def test_a_lock_file_removed_while_waiting_is_not_mistaken_for_the_lock(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Between opening and locking, the holder before releases it and a third program takes a new file."""
+    """Between opening and locking, the previous holder releases the lock and a third program takes a new file."""
     real = os.open
     first = SessionLock(tmp_path)
     third: list[SessionLock] = []
@@ -94,7 +94,7 @@ def test_a_lock_file_removed_while_waiting_is_not_mistaken_for_the_lock(
 def test_a_folder_that_is_gone_is_said(tmp_path: Path) -> None:
     with pytest.raises(Problem, match="cannot be opened for writing"):
         SessionLock(tmp_path / "gone")
-    assert not held(tmp_path / "gone")
+    assert not is_locked(tmp_path / "gone")
 
 
 # ---------------------------------------------------------------- drives that know no locks
@@ -115,7 +115,7 @@ room._lock = none
 
 @pytest.fixture(name="no_locks")
 def _no_locks(monkeypatch: pytest.MonkeyPatch) -> None:
-    """As a network drive without a lock service says."""
+    """The error of a network drive without a lock service."""
 
     def none(handle: int) -> None:
         raise OSError(errno.ENOLCK, os.strerror(errno.ENOLCK))
@@ -134,18 +134,18 @@ def named_holder(folder: Path) -> subprocess.Popen[str]:
 def test_without_locks_a_file_names_the_holder(tmp_path: Path) -> None:
     process = named_holder(tmp_path)
     try:
-        assert held(tmp_path)
+        assert is_locked(tmp_path)
         with pytest.raises(Problem, match=f"being written by process {process.pid} on {socket.gethostname()}"):
             SessionLock(tmp_path)
     finally:
         process.kill()
         process.wait()
-    assert not held(tmp_path)
+    assert not is_locked(tmp_path)
     taken = SessionLock(tmp_path)
-    assert held(tmp_path)
+    assert is_locked(tmp_path)
     assert taken.hold() is False
     taken.release()
-    assert not held(tmp_path)
+    assert not is_locked(tmp_path)
     assert [f.name for f in tmp_path.iterdir()] == [LOCK_NAME]
 
 
@@ -153,12 +153,12 @@ def test_without_locks_a_file_names_the_holder(tmp_path: Path) -> None:
 def test_a_holder_on_another_computer_is_dead_when_it_is_silent(tmp_path: Path) -> None:
     file = tmp_path / NAMED_NAME
     file.write_text("process 1 on another-bench")
-    assert held(tmp_path)
+    assert is_locked(tmp_path)
     with pytest.raises(Problem, match="process 1 on another-bench"):
         SessionLock(tmp_path)
     then = time.time() - STALE_S - 1
     os.utime(file, (then, then))
-    assert not held(tmp_path)
+    assert not is_locked(tmp_path)
     SessionLock(tmp_path).release()
     assert not file.exists()
 
@@ -201,7 +201,7 @@ def test_of_many_that_take_over_a_dead_ones_lock_one_gets_it(tmp_path: Path) -> 
 @pytest.mark.skipif(os.name == "nt", reason="no links to be sure of there")
 @pytest.mark.usefixtures("no_locks")
 def test_a_lock_that_another_took_over_first_is_given_back(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Between finding the holder dead and putting its file aside, another program has taken over."""
+    """After the holder was found dead and before its file is moved aside, another program has taken over."""
     file = tmp_path / NAMED_NAME
     file.write_text(f"process 999999999 on {socket.gethostname()}")
     real = lock._dead

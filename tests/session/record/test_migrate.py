@@ -1,6 +1,6 @@
-"""A session of every schema, as it stood on disk then, is read as today's and its report says the same.
+"""A session of every schema, as written to disk at the time, is read as the current one, with the same report.
 
-The frozen file of a schema is one that the program of then wrote; of the third it has every kind of event.
+The frozen file of a schema was written by the program of that time; that of the third has every kind of event.
 """
 
 from __future__ import annotations
@@ -126,7 +126,7 @@ def test_a_sentence_becomes_its_facts(tmp_path: Path, kind: str, text: str, valu
 
 
 def test_readings_from_before_they_said_so_are_told_how_noise_reduction_stood() -> None:
-    """Set at the second step, put back at the fourth by a clock that was wrong, and then back to the second."""
+    """Clock set forward at the second step, set back at the fourth, and then as at the second."""
     late, early = "2026-05-03T12:00:00Z", "2026-05-03T09:00:00Z"
     table = tomllib.loads(
         "steps_done = ['a', 'b', 'c', 'd']\n"

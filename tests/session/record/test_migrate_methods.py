@@ -1,4 +1,4 @@
-"""Methods of schemas 1 and 2, as they stood in files."""
+"""Methods of schemas 1 and 2, as written in files."""
 
 from __future__ import annotations
 
@@ -113,7 +113,7 @@ def test_what_was_said_becomes_facts(said: str, expected: Method | None) -> None
 
 
 def test_nothing_is_left_over_of_the_worked_sessions() -> None:
-    """Two whole line-ups of schema 2, as they were shipped with it."""
+    """Two whole line-ups of schema 2, as shipped with it."""
     said = set()
     for path in (Path(__file__).parent / "whole_jobs").glob("*-schema-2.toml"):
         said |= {r["method"] for r in tomllib.loads(path.read_text(encoding="utf-8"))["readings"] if "method" in r}

@@ -1,4 +1,4 @@
-"""The steps of an old session, from the copies beside it."""
+"""The steps of an old session, from its copies of the inputs."""
 
 from __future__ import annotations
 
@@ -92,7 +92,7 @@ say = "Flammable: ventilate, no sparks. Follow the maker's safety data sheet."
 def steps_at(
     folder: Path, line_up: str = PROCEDURE, clean: str = CLEAN, *met: str, left_out: str = ""
 ) -> dict[str, Any]:
-    """The steps by id, of a session that came to some of them."""
+    """The steps by id, of a session that reached some of them."""
     for name, text in (("line-up", line_up), ("clean", clean)):
         (folder / f"{name}.toml").write_text(text, encoding="utf-8")
     table = {

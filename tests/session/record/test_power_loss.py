@@ -1,6 +1,6 @@
-"""Power may fail at any moment, on a file system that keeps nothing but what was flushed, in any order.
+"""Power may fail at any moment, on a file system that keeps only what was flushed, in any order.
 
-Every call to the system is recorded. Of each moment all states are made that the disk may be in afterwards: data of a
+Every system call is recorded. For each moment, all possible states of the disk are made: data of a
 file as it was last flushed, or cut off; of names in a folder that were not flushed, any. (POSIX.1-2017, fsync
 and rename: nothing is said of order.)
 """
@@ -25,7 +25,7 @@ from tests.session.made_up import JOB, START, level
 
 @dataclass
 class Disk:
-    """What was asked of the disk, in order; paths and file numbers as the program used them."""
+    """The calls to the disk, in order; paths and file numbers as the program used them."""
 
     calls: list[tuple[Any, ...]] = field(default_factory=list)
     files: dict[int, int] = field(default_factory=dict)
@@ -67,15 +67,15 @@ class Disk:
 
 
 def after_power_loss(calls: list[tuple[Any, ...]], path: str) -> Iterator[bytes | None]:
-    """All that may lie at a path when power fails after these calls; None for no file."""
+    """Everything that may be at a path if power fails after these calls; None for no file."""
     data: dict[int, bytes] = {}
     on_disk: dict[int, bytes] = {}
     names: dict[str, int] = {}
-    """Every name as the program sees it;"""
+    """Every name as the program sees it."""
     fixed: int | None = None
-    """what the path stands for on disk for certain;"""
+    """What the path certainly refers to on disk."""
     loose: list[int] = []
-    """and what it was made to stand for since, which may be on disk or not."""
+    """What it has referred to since then, which may or may not be on disk."""
     for call in calls:
         match call:
             case ("create", name, number):

@@ -1,4 +1,4 @@
-"""Reading back: what is damaged is said in one sentence; what is newer is read-only."""
+"""Reading sessions: damage is reported in one sentence, and a later schema is read-only."""
 
 from __future__ import annotations
 
@@ -150,7 +150,7 @@ def test_a_later_version_is_read_only(tmp_path: Path, text: str) -> None:
 
 
 def mutated(data: bytes, rng: random.Random) -> bytes:
-    """The file with one kind of damage done to it a few times."""
+    """The file with one kind of damage, applied a few times."""
     kind = rng.randrange(5)
     for _ in range(rng.randint(1, 4)):
         at = rng.randrange(len(data))

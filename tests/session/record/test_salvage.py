@@ -1,4 +1,4 @@
-"""What is left of a damaged file."""
+"""What can be read from a damaged file."""
 
 from __future__ import annotations
 

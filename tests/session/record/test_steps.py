@@ -1,4 +1,4 @@
-"""What a session keeps of the steps of its job."""
+"""The steps of a job as a session keeps them."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The store: what it keeps is on disk; what can't be written is held, said and written later."""
+"""The store: kept entries are on disk; those that cannot be written are held, reported and written later."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.audio import flac
@@ -36,6 +36,7 @@ from bench.session.record.reader import read_session
 from bench.session.record.record import JobFacts
 from bench.session.record.steps import StepFacts
 from bench.session.record.store import SessionStore, unfinished
+from tests.cases import cases
 from tests.session.made_up import JOB, START, whole
 from tests.session.strategies import events, jobs, letters, records, steps
 
@@ -129,7 +130,7 @@ def test_a_file_where_the_sessions_folder_should_be_is_said(tmp_path: Path) -> N
 # ---------------------------------------------------------------- round trip
 
 
-@settings(max_examples=40, deadline=None)
+@cases(40)
 @given(
     job=jobs,
     kept=st.lists(records, max_size=3),
@@ -344,7 +345,7 @@ def test_what_is_not_in_its_place_yet_is_kept_elsewhere_until_it_is(tmp_path: Pa
     with pytest.raises(Problem):
         store.keep((a_reading(3),))
     assert len(read_session(copy.parent).readings) == 3
-    assert not store.folder.exists()  # nothing is written into a place that is not the session's
+    assert not store.folder.exists()  # nothing is written to a place that is not that of the session
     away.rename(store.folder)
     assert store.save_again()
     assert store.unsaved == ""
@@ -358,7 +359,7 @@ def test_what_is_not_in_its_place_yet_is_kept_elsewhere_until_it_is(tmp_path: Pa
 def test_a_folder_that_came_back_in_another_programs_hands_is_not_written(tmp_path: Path) -> None:
     store = fresh(tmp_path)
     store.keep((a_reading(1),))
-    (store.folder / LOCK_NAME).unlink()  # as a drive that forgot it
+    (store.folder / LOCK_NAME).unlink()  # as with a drive that lost it
     other = SessionStore.reopen(store.folder)
     with pytest.raises(Problem, match="being written by process"):
         store.keep((a_reading(2),))
@@ -373,7 +374,7 @@ def test_a_folder_that_came_back_in_another_programs_hands_is_not_written(tmp_pa
 
 
 def fill(store: SessionStore) -> int:
-    """Keep readings until the disk refuses; how many it took."""
+    """Keep readings until the disk refuses; returns how many were kept."""
     for n in range(1, 2000):
         try:
             store.keep((a_reading(n),))
@@ -386,7 +387,7 @@ def fill(store: SessionStore) -> int:
 
 @pytest.mark.skipif(os.name == "nt", reason="no such limit")
 def test_a_file_that_may_not_grow(tmp_path: Path) -> None:
-    """The system itself refuses the write: the size of files is limited for this process."""
+    """The system refuses the write, because the size of files is limited for this process."""
     store = fresh(tmp_path)
     soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
     resource.setrlimit(resource.RLIMIT_FSIZE, (6000, hard))
@@ -402,7 +403,7 @@ def test_a_file_that_may_not_grow(tmp_path: Path) -> None:
 
 @contextmanager
 def small_disk(folder: Path, size: str) -> Iterator[Path]:
-    """A file system of its own, where the machine lets us mount one."""
+    """A separate file system, if this computer allows mounting one."""
     folder.mkdir()
     made = subprocess.run(
         ["mount", "-t", "tmpfs", "-o", f"size={size}", "none", str(folder)], capture_output=True, check=False
@@ -430,7 +431,7 @@ def test_a_disk_that_fills_up(tmp_path: Path) -> None:
 
 
 def attempt(do: Callable[[], object]) -> str:
-    """Do it; what it says against it."""
+    """Try it; returns the message of the problem."""
     try:
         do()
     except Problem as problem:
@@ -439,7 +440,7 @@ def attempt(do: Callable[[], object]) -> str:
 
 
 def on_a_disk_with(room: int, disk: Path) -> str:
-    """All that a store writes, on a disk with so many blocks of room at the start. Where it first ran out."""
+    """Make everything that a store writes on a disk with this many free blocks; returns where space first ran out."""
     ballast = disk / "ballast"
     about = os.statvfs(disk)
     ballast.write_bytes(bytes(about.f_bsize * max(0, about.f_bavail - room)))
@@ -477,14 +478,14 @@ def on_a_disk_with(room: int, disk: Path) -> str:
 
 
 def a_long_reading(n: int) -> ReadingRecord:
-    """A block of the disk by itself."""
+    """One block of the disk."""
     record = a_reading(n)
     return replace(record, reading=replace(record.reading, method=Method("steady tone " * 400)))
 
 
 @pytest.mark.skipif(os.name == "nt", reason="no mount")
 def test_a_disk_that_is_full_at_each_write(tmp_path: Path) -> None:
-    """Room for one block more each time, until all of it fits: it runs out at every write in turn."""
+    """One free block more each time until everything fits, so that space runs out at every write in turn."""
     with small_disk(tmp_path / "disk", "256k") as disk:
         (disk / "p.toml").write_text("format = 1\n" * 500)
         ran_out = [on_a_disk_with(room, disk) for room in range(2, 36)]
@@ -498,7 +499,7 @@ def test_a_folder_that_turns_read_only(tmp_path: Path) -> None:
     with small_disk(tmp_path / "disk", "1m") as disk:
         store = fresh(disk)
         store.keep((a_reading(1),))
-        # A bind of its own, read-only, put over the folder: as when a drive is remounted after an error.
+        # A read-only bind mount over the folder, as when a drive is remounted after an error.
         subprocess.run(["mount", "--bind", str(disk), str(disk)], check=True)
         subprocess.run(["mount", "-o", "remount,bind,ro", str(disk)], check=True)
         try:

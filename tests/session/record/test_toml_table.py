@@ -1,4 +1,4 @@
-"""Tables of a session's file: whatever they hold, they read back, and only their head looks like a table."""
+"""Tables of a session's file: any content reads back, and only their head looks like a table."""
 
 from __future__ import annotations
 

@@ -47,7 +47,7 @@ def test_no_reading_has_no_value_and_a_reason(tmp_path: Path) -> None:
 
 
 def test_no_text_is_a_formula_or_breaks_a_line(tmp_path: Path) -> None:
-    """What a spreadsheet takes for a formula: OWASP, "CSV injection"."""
+    """What a spreadsheet interprets as a formula: OWASP, "CSV injection"."""
     w = begin(tmp_path)
     reading, target = level("left", -9.0)
     for text in ("=1+1", "+1", "-1", "@sum", "a\r\nb", 'he said "so", twice'):

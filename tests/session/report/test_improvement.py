@@ -1,4 +1,4 @@
-"""What cleaning and alignment gave back."""
+"""The improvement by cleaning and adjustment."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ def told(*records: ReadingRecord) -> str:
 
 def test_the_largest_change_of_treble_and_of_level() -> None:
     said = told(
-        record("found-dirty", "response", -9.0, 1000.0),  # no treble, however large
+        record("found-dirty", "response", -9.0, 1000.0),  # not treble, however large
         record("found-clean", "response", 0.0, 1000.0),
         record("found-dirty", "response", -5.0, 8000.0, channel="right"),
         record("found-clean", "response", -1.0, 8000.0, channel="right"),

@@ -1,4 +1,4 @@
-"""The sticker inside the lid."""
+"""The label for the inside of the lid."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
-from bench.session.compare.history import of_sessions
+from bench.session.compare.history import history_of
 from bench.session.compare.machines import by_due_date
 from bench.session.record.index import entries
 from bench.session.report.label import WIDTH, label_lines
@@ -35,7 +35,7 @@ def test_the_next_due_is_by_interval_or_by_drift_as_known_that_day(tmp_path: Pat
     first, second = visit(tmp_path, 0, None, -12.0), visit(tmp_path, 1, -13.0, -12.0)
     assert "Next due 1 July 2020" in label_lines(first, 6)
     assert "Next due 1 January 2021" in label_lines(first)
-    assert "Next due 3 July 2021, by its" in label_lines(second)  # half a decibel of room at a decibel a year
+    assert "Next due 3 July 2021, by its" in label_lines(second)  # half a decibel to the limit, at a decibel a year
 
 
 def test_list_history_and_label_are_due_on_the_same_day(tmp_path: Path) -> None:
@@ -48,8 +48,8 @@ def test_list_history_and_label_are_due_on_the_same_day(tmp_path: Path) -> None:
     found = entries(tmp_path / "sessions")
     assert [e.done for e in found] == [False, True, True]
     (machine,) = by_due_date(found)
-    history = of_sessions(found, None, 12)
-    assert machine.due == history.due.on == date(2022, 1, 1)  # a year after the one that came to its end
+    history = history_of(found, None, 12)
+    assert machine.due == history.due.on == date(2022, 1, 1)  # a year after the finished one
     assert history.due.because == "12 months after its last visit that came to its end"
     assert not history.due.sooner
     assert "Next due 1 January 2022" in label_lines(last)
@@ -60,7 +60,7 @@ def test_what_drifts_is_due_sooner_than_the_list_says_by_the_interval(tmp_path: 
     visit(tmp_path, 0, None, -12.0)
     last = visit(tmp_path, 1, -13.0, -12.0)
     found = entries(tmp_path / "sessions")
-    due = of_sessions(found, None, 12).due
+    due = history_of(found, None, 12).due
     assert (due.on, due.sooner) == (date(2021, 7, 3), True)
     assert "Next due 3 July 2021, by its" in label_lines(last)
     assert by_due_date(found)[0].due == date(2022, 1, 1)

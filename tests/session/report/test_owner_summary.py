@@ -1,4 +1,4 @@
-"""What it was, in one plain paragraph."""
+"""What was wrong, in one paragraph for the owner."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ UNCHANGED = "within 0.5 dB of its own level, with less than 0.5 dB of treble los
 
 
 def session_with(tmp_path: Path, said: str | None, **stages: tuple[float, float]) -> SessionRecord:
-    """Level and 10 kHz from record to replay at each stage, left channel; right is whole."""
+    """Level and 10 kHz from record to replay at each stage, left channel; the right one is correct."""
     session = read_session(visit(tmp_path, 0, None, None))
     records = []
     for name, (level, treble) in stages.items():

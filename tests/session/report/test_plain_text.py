@@ -1,4 +1,4 @@
-"""The report as plain text says what the page says."""
+"""The plain-text report has the same content as the page."""
 
 from __future__ import annotations
 

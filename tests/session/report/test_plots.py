@@ -1,4 +1,4 @@
-"""The response plots, by what their paths say."""
+"""The response plots, checked by their paths."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The report: stands alone, is accessible, says everything, and nothing in it acts."""
+"""The report is self-contained, accessible and complete, and contains nothing active."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The small plots: drawn where there is something to draw, and told in words."""
+"""The small plots: drawn if there is something to draw, and described in words."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How readings are set in tables."""
+"""The tables of readings."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Every figure in a sentence that explains is in the record, with the meaning that the sentence gives it."""
+"""Every figure in an explaining sentence is in the record, with the meaning that the sentence gives it."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from dataclasses import replace
 from itertools import product
 from pathlib import Path
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.measure.reading import Channel, Reading
@@ -20,6 +20,7 @@ from bench.session.report.improvement import alignment_sentence, cleaning_senten
 from bench.session.report.owner_summary import owner_summary
 from bench.words.figures import figure, hertz, number
 from bench.words.names import CHANNELS
+from tests.cases import cases
 from tests.session.made_up import FLAT, JOB, RECORD_LEVEL, START, STEPS
 
 STAGES: tuple[Stage, ...] = ("found-dirty", "found-clean", "left")
@@ -48,7 +49,7 @@ def sessions(draw: st.DrawFn) -> tuple[ReadingRecord, ...]:
     )
 
 
-@settings(max_examples=60)
+@cases(60)
 @given(sessions())
 def test_what_cleaning_and_alignment_gave_back(records: tuple[ReadingRecord, ...]) -> None:
     for sentence, before, after in (
@@ -76,7 +77,7 @@ def test_what_cleaning_and_alignment_gave_back(records: tuple[ReadingRecord, ...
         assert not changes or {before, after} <= have
 
 
-@settings(max_examples=10)
+@cases(10)
 @given(sessions())
 def test_what_came_back_and_why(records: tuple[ReadingRecord, ...]) -> None:
     session = SessionRecord(
@@ -107,7 +108,7 @@ def _value(record: ReadingRecord) -> float:
 
 
 def _figure(record: ReadingRecord, other: ReadingRecord) -> str:
-    """The figure to the place of the uncertainty of their difference."""
+    """The figure, rounded to the last place of the uncertainty of the difference."""
     a, b = record.measured, other.measured
     assert a is not None
     assert b is not None

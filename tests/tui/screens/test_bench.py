@@ -299,6 +299,31 @@ async def test_leaving_the_app_stops_sound_and_closes_the_session() -> None:
     assert job.closed == [None]
 
 
+class SlowToOpen(ScriptedThread):
+    def start(self) -> None:
+        """Show nothing yet."""
+
+
+class Opening(ScriptedJob):
+    def open(self, on_snapshot: Callable[[Snapshot], None]) -> ScriptedThread:
+        self.made = SlowToOpen(on_snapshot, self.first)
+        return self.made
+
+
+async def test_what_is_typed_before_the_bench_is_ready_does_nothing() -> None:
+    """It may be the answer to the first question, typed too early: none of its letters is a command."""
+    job = Opening(samples.adjusting())
+    app = BenchApp(BenchScreen(job))
+    async with app.run_test(size=SIZE) as pilot:
+        await says(pilot, "Getting the bench ready")
+        await pilot.press(*"fudnkhvr", "space", "enter")
+        job.desk.on_snapshot(samples.adjusting())
+        text = await says(pilot, "raise by")
+        assert "low ─" in text
+        assert isinstance(app.screen, BenchScreen)
+        assert job.desk.posted == []
+
+
 class Refusing(ScriptedJob):
     def open(self, on_snapshot: Callable[[Snapshot], None]) -> ScriptedThread:
         raise Problem("there is no sound device: plug in the interface")

@@ -35,6 +35,18 @@ def test_a_figure_has_all_the_height_there_is() -> None:
     assert sum("███" in line for line in large) > sum("███" in line for line in small)
 
 
+def test_cautions_come_before_the_instruction_and_leave_it_room() -> None:
+    """Common practice, no source: what warns of a hazard is read before what brings it about."""
+    shown = samples.cleaning()
+    large = texts(far_lines(shown, 0, 158, 36))
+    cautions = [line for line in large if line.startswith("▲")]
+    assert [line.partition(":")[0] for line in cautions] == ["▲ Solvent", "▲ Moving parts"]
+    assert large.index(cautions[-1]) < min(n for n, line in enumerate(large) if "▀" in line)
+    small = texts(far_lines(shown, 0, 60, 6))
+    assert small[0] == "▲ Solvent, moving parts: w shows the cautions"
+    assert any(line.startswith("Clean heads, capstan") for line in small)
+
+
 async def test_one_key_makes_it_large_and_small_again() -> None:
     shown: Snapshot = samples.adjusting()
     app, _ = bench_app(shown)

@@ -97,3 +97,16 @@ def test_a_turn_is_said_once() -> None:
     """In rounds the turn is all that there is to say."""
     shown = texts(gauge_lines(samples.gauge(-12.9, direction="", turn=10.0), 44, 12))
     assert [line.split("  ")[0] for line in shown if "turn" in line] == ["turn 10° clockwise"]
+
+
+def test_a_turn_is_whole_where_there_is_little_room() -> None:
+    away = "the other way: lower by 1.5 dB"
+    for width, said in (
+        (47, f"{away}  turn −24°"),
+        (52, f"{away}  turn −24° → steady"),
+        (70, f"{away}  turn 24° anticlockwise"),
+    ):
+        shown = texts(gauge_lines(samples.gauge(-10.5, direction=away, turn=-24.0, trend="steady"), width, 12))
+        (line,) = [line for line in shown if "turn" in line]
+        assert " ".join(line.split()).startswith(" ".join(said.split()))
+        assert "…" not in line

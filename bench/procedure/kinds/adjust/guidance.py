@@ -16,8 +16,8 @@ from bench.words.figures import live_decimals
 TREND_S = 0.6
 """The trend is taken over this much of the latest readings."""
 
-MIDDLE = 0.1
-"""Fraction of the tolerance within which the reading counts as on target."""
+MIDDLE = 0.4
+"""Fraction of `left_alone` within which the reading counts as on target."""
 
 CLOSE = 2.0
 """Distance from the target, in tolerances, within which the person should turn slowly."""
@@ -25,8 +25,29 @@ CLOSE = 2.0
 GOOD_ENOUGH = 0.25
 """Fraction of the tolerance within which an average is left alone. A choice."""
 
+SET_TO_DB = 1.0
+"""A trimmer is set as if the tolerance were no wider than this, plus or minus. A choice."""
+
 Trend = Literal["", "rising", "falling", "steady"]
 Advice = Literal["turn", "look", "hold"]
+
+
+def setting_tolerance(tolerance: float, unit: str) -> float:
+    """The tolerance to which a trimmer is set, in the unit of the reading.
+
+    A tolerance of ±3 dB is what can be accepted, not how closely a trimmer can be set. An error of replay treble
+    becomes an error of every recording, because replay is the ruler for it.
+
+    Args:
+        tolerance: plus or minus, in the unit.
+        unit: unit of the reading.
+    """
+    return min(tolerance, SET_TO_DB) if unit.startswith("dB") else tolerance
+
+
+def left_alone(tolerance: float, unit: str) -> float:
+    """How far from its target a reading is left alone; arguments as for `setting_tolerance`."""
+    return GOOD_ENOUGH * setting_tolerance(tolerance, unit)
 
 
 def advised(gauge: Gauge, average: RunningAverage, now: float, apart: float = 0.0) -> tuple[Advice, float]:
@@ -34,6 +55,7 @@ def advised(gauge: Gauge, average: RunningAverage, now: float, apart: float = 0.
 
     A turn is advised when the average is farther from the target than its uncertainty. It is also advised when a
     reading is not in and cannot become so however long one looks, because the middle is still more likely to be right.
+    A reading that is in within a wide tolerance is looked at until it is known as closely as it can be set.
 
     Args:
         gauge: the average with its verdict.
@@ -47,16 +69,18 @@ def advised(gauge: Gauge, average: RunningAverage, now: float, apart: float = 0.
         return "turn", 0.0
     if off is None or tolerance is None or reading is None:
         return "look", 0.0
-    if abs(off) > max(GOOD_ENOUGH * tolerance, math.hypot(average.uncertainty, apart)):
+    accepted, setting = gauge.verdict.word == "in", setting_tolerance(tolerance, reading.unit)
+    close, wander = GOOD_ENOUGH * setting, math.hypot(average.uncertainty, apart)
+    if abs(off) > max(close, wander):
         return "turn", 0.0
-    if gauge.verdict.word == "in":
+    if accepted and abs(off) + wander <= setting:
         return "hold", 0.0
-    fixed = max(0.0, reading.uncertainty**2 - average.uncertainty**2)
-    allowed = math.sqrt(max((GOOD_ENOUGH * tolerance) ** 2, (tolerance - abs(off)) ** 2 - fixed))
-    look_s = average.look_s(now, allowed)
+    room = max(0.0, (setting if accepted else tolerance) - abs(off))
+    fixed = 0.0 if accepted else max(0.0, reading.uncertainty**2 - average.uncertainty**2)
+    look_s = average.look_s(now, math.sqrt(max(close**2, room**2 - fixed)))
     if look_s > 0:
         return "look", look_s
-    return ("turn", 0.0) if abs(off) > GOOD_ENOUGH * tolerance else ("hold", 0.0)
+    return ("turn", 0.0) if abs(off) > close and not accepted else ("hold", 0.0)
 
 
 def near_its_limit(gauge: Gauge) -> bool:
@@ -85,15 +109,16 @@ class TurnGuide:
         off, tolerance = off_target(reading, verdict), verdict.tolerance
         if off is None or tolerance is None:
             return ""
+        middle = MIDDLE * left_alone(tolerance, reading.unit)
         unit = reading.unit.removesuffix("FS")
         to_go = f"{'lower' if off > 0 else 'raise'} by {abs(off):.{live_decimals(unit, tolerance)}f} {unit}"
         if trend == "steady":
-            if self._rest is None or abs(off - self._rest) > MIDDLE * tolerance:
+            if self._rest is None or abs(off - self._rest) > middle:
                 self._wrong_way = self._rest is not None and off * self._rest > 0 and abs(off) > abs(self._rest)
                 self._rest = off
-        elif trend and self._rest is not None and abs(off - self._rest) > MIDDLE * tolerance:
+        elif trend and self._rest is not None and abs(off - self._rest) > middle:
             self._wrong_way = (trend == "rising") == (off > 0)
-        if abs(off) < MIDDLE * tolerance:
+        if abs(off) < middle:
             return "hold"
         wrong_way = self._turned and self._wrong_way
         if wrong_way and trend != "steady":

@@ -11,6 +11,7 @@ from bench.measure.method import Method
 from bench.measure.reading import Channel, NoReading, Reading, Result
 from bench.problem import Problem
 from bench.procedure.kinds.activity import View
+from bench.procedure.kinds.adjust.guidance import left_alone, setting_tolerance
 from bench.procedure.kinds.adjust.recorded import LONGER_S, RecordedAdjustActivity
 from bench.procedure.kinds.adjust.trimmer_plans import SMALLEST_TURN, TrimmerPlan, TrimmerPlans
 from bench.procedure.kinds.bench import Bench
@@ -20,9 +21,6 @@ from bench.procedure.model.targets import judge
 from bench.procedure.state.events import RoundsRecorded
 from bench.procedure.state.snapshot import Curve, Gauge, Prompt
 from bench.words.figures import hertz
-
-MIDDLE = 0.25
-"""Fraction of the tolerance within which another round is not worth its time. A choice."""
 
 PEAK_UNCERTAINTY_DB = 0.1
 """Uncertainty of the peak that a ladder found. A choice."""
@@ -131,11 +129,10 @@ class RoundsActivity(RecordedAdjustActivity):
             self._gauges[reading.channel] = self._gauge(reading, verdict, tuple(rounds))
         for plan in self._plans:
             self._propose(plan)
-        far = any(abs(g.off or 0.0) > MIDDLE * self._reader.tolerance for g in self._gauges.values())
-        self._at_stop = far and not any(plan.turn_to for plan in self._plans) and not self._because
-        if any(g.verdict.word == "too close to call" for g in self._gauges.values()):
-            self._sound_s = LONGER_S
-        self._end_round()
+        far = any(abs(g.off or 0.0) > self._close(g) for g in self._gauges.values())
+        longer = self._sound_s < LONGER_S and any(map(self._too_close, self._gauges.values()))
+        self._at_stop = far and not any(plan.turn_to for plan in self._plans) and not (self._because or longer)
+        self._end_round(longer=longer)
 
     def _propose(self, plan: TrimmerPlan) -> None:
         """Plan the next turn from all rounds so far, for the mean of the channels that the trimmer sets."""
@@ -147,7 +144,7 @@ class RoundsActivity(RecordedAdjustActivity):
         spread = max(0.5 * uncertainty, 0.02 * self._reader.tolerance)
         plan.response.add(plan.degrees, sum(offs) / len(offs), spread)
         low, high = self._plans.room(plan)
-        worth = MIDDLE * self._reader.tolerance
+        worth = self._close(gauges[0])
         if all(g.verdict.word == "in" for g in gauges):
             worth = max(worth, uncertainty)  # a reading that is in is not turned by less than its uncertainty
         if any(abs(off) > worth for off in offs):
@@ -155,15 +152,28 @@ class RoundsActivity(RecordedAdjustActivity):
             if abs(turn) >= SMALLEST_TURN:
                 plan.turn_to = [plan.degrees + turn]
 
-    def _end_round(self) -> None:
-        """Keep readings that are in and cannot come nearer; else ask for a turn or an answer."""
+    def _close(self, gauge: Gauge) -> float:
+        """Distance from the target within which another round is not worth its time."""
+        return left_alone(self._reader.tolerance, gauge.reading.unit)
+
+    def _too_close(self, gauge: Gauge) -> bool:
+        """Whether the tape is too unsteady to see whether the trimmer is set."""
+        if gauge.off is None or gauge.measured is None:
+            return False
+        setting = setting_tolerance(self._reader.tolerance, gauge.reading.unit)
+        return abs(abs(gauge.off) - setting) < gauge.measured.uncertainty
+
+    def _end_round(self, *, longer: bool) -> None:
+        """Keep readings that are in and cannot come nearer; else ask for a longer recording, a turn or an answer."""
+        if longer:
+            self._sound_s = LONGER_S
         all_in = all(g.verdict.word == "in" for g in self._gauges.values())
         more = any(plan.left() for plan in self._plans) or self._because
         spent = self._round >= self.step.at_most
-        if all_in and (spent or not more):
+        if all_in and (spent or not (more or longer)):
             self._keep("")
         else:
-            self._phase = "nearly" if all_in else "spent" if spent else "turn"
+            self._phase = "nearly" if all_in and not longer else "spent" if spent else "turn"
 
     # ---------------------------------------------------------------- keys
 
@@ -269,6 +279,8 @@ class RoundsActivity(RecordedAdjustActivity):
         else:
             turns = self._plans.words()
             what = f"Turn {turns}. " if turns else ""
+            if not turns and self._sound_s == LONGER_S:
+                what = "A longer recording shows it better. "
         if not self._round and self._ladder is not None and self._ladder.named:
             what = f"Best position: {self._ladder.named}. {what}"
         return f"no reading; {what}" if self._because else what

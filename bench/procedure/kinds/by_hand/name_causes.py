@@ -11,7 +11,7 @@ from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.exercise_events import CauseNamed
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.snapshot import Prompt
-from bench.words.readings import value_text, what
+from bench.words.readings import reading_name, value_text
 from bench.words.sentences import listed
 
 ENOUGH = "No other cause: finish"
@@ -99,7 +99,7 @@ class NameCausesActivity(Activity[NameCauses]):
         said = []
         for r in self._readings:
             verdict = r.verdict.word if r.verdict is not None else ""
-            said.append(f"{what(r.reading)}: {value_text(r.reading, unit=True)}, {verdict} ({r.source})")
+            said.append(f"{reading_name(r.reading)}: {value_text(r.reading, unit=True)}, {verdict} ({r.source})")
         return (*(f"{text} [{n}]" if text in said[: n - 1] else text for n, text in enumerate(said, 1)), NONE_SHOWS)
 
     def view(self) -> View:

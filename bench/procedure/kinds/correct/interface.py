@@ -45,7 +45,7 @@ def corrected(reading: Result, job: Job, *, looped: bool) -> Result:
         return reading
     match reading.quantity:
         case "level":
-            return _level(reading, sheet, looped=looped)
+            return _level(reading, sheet, job, looped=looped)
         case "speed_error" if sheet.clock_error_ppm is not None and not looped:
             # a fast clock takes more samples a second, so every frequency reads low
             percent, own = 1e-4 * sheet.clock_error_ppm.value, 1e-4 * sheet.clock_error_ppm.uncertainty
@@ -59,7 +59,7 @@ def corrected(reading: Result, job: Job, *, looped: bool) -> Result:
             return reading
 
 
-def _level(reading: Reading, sheet: Interface, *, looped: bool) -> Reading:
+def _level(reading: Reading, sheet: Interface, job: Job, *, looped: bool) -> Reading:
     out = reading
     known = loop_db(sheet, reading.frequency_hz, reading.channel) if reading.frequency_hz else None
     if known is not None:
@@ -71,8 +71,14 @@ def _level(reading: Reading, sheet: Interface, *, looped: bool) -> Reading:
     full = sheet.full_scale_input_v
     if full is not None:
         volts = full.value * 10 ** (out.value / 20.0)
-        out = replace(out, method=replace(out.method, interface_volts=volts))
+        out = replace(out, method=replace(out.method, interface_volts=volts, meter_vu=_vu(out.value, job)))
     return out
+
+
+def _vu(dbfs: float, job: Job) -> float | None:
+    """What the machine's own meters show; None unless they are VU meters."""
+    meters = job.machine.meters
+    return None if meters is None or meters.kind != "VU" else dbfs - replay_dbfs(job) - meters.zero_db
 
 
 def _noise(reading: Reading, floor_dbfs: float) -> Reading:

@@ -40,15 +40,15 @@ def with_equalisation(fall: Result, job: Job, shell: str) -> Result:
         job: it names the machine that replays.
         shell: the answer to the entry about the shell.
     """
-    from bench.tape.programme_treble import Shell, other_likely, other_of  # only this step needs it
+    from bench.tape.programme_treble import Shell, other_probability, other_time_constant  # only this step needs it
 
     if isinstance(fall, NoReading):
         return fall
     played = job.machine.equalisation_us[0]
     shells: dict[str, Shell] = {"type I": "I", "type II or IV": "II or IV"}
     seen = shells.get(shell, "")
-    likely = other_likely(fall.value, fall.uncertainty, played, seen)
+    likely = other_probability(fall.value, fall.uncertainty, played, seen)
     if likely is None:
         return fall
-    method = replace(fall.method, played_us=played, other_us=other_of(played), other_percent=100 * likely)
+    method = replace(fall.method, played_us=played, other_us=other_time_constant(played), other_percent=100 * likely)
     return replace(fall, method=method)

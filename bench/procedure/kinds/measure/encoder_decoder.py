@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import Literal
 
 from bench.audio.port import Block
-from bench.measure.quantities.encoder_decoder import Twice, decoding_error, encoding_error
+from bench.measure.quantities.encoder_decoder import InAndOut, decoding_error, encoding_error
 from bench.measure.reading import NoReading, Reading, Result
 from bench.problem import Problem
 from bench.procedure.kinds.activity import View
@@ -132,7 +132,7 @@ class EncoderDecoderActivity(MeasureActivity):
                 level = db - self._zero_db + (source[0] if source is not None else 0.0)
                 if not self._encodes and isinstance(out, Reading):
                     level = out.value - replay_dbfs(self.bench.job) - self._zero_db
-                twice.append(Twice(hz, level, in_, out))
+                twice.append(InAndOut(hz, level, in_, out))
                 sent_db.append(db)
         measured = (encoding_error if self._encodes else decoding_error)(twice, self._system)
         return tuple(

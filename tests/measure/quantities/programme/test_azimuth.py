@@ -65,7 +65,7 @@ def test_music_will_do() -> None:
 
 @pytest.mark.parametrize("right_us", [60.0, 85.0, 170.0])
 def test_unequal_equalisation_is_no_delay(right_us: float) -> None:
-    """One channel replayed with another time constant than the 120 µs of the other; its phase goes with it."""
+    """One channel replayed with another time constant than the other's 120 µs, with the phase that belongs to it."""
     shared = pink(8.0, 1)
     hiss = 0.003 * np.random.default_rng(2).standard_normal((len(shared), 2))
     turn = 2e-6j * np.pi * np.fft.rfftfreq(len(shared), 1 / RATE)

@@ -1,4 +1,4 @@
-"""How the treble of programme falls, of noise whose density is known."""
+"""The fall of the treble of programme, on noise of known density."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Over-bias on curves of a recording head: peak found from whatever side, fallen past it by the sheet's dB.
+"""Over-bias on the curves of a recording head: the peak is found from either side and passed by the dB of the sheet.
 
 The curves are those of the practice machine at three speeds, whose right bias is common practice: 10 kHz fallen past
 its peak by about 6 dB at 190.5 mm/s, 3 dB at 381, 1.5 dB at 762 (no source).
@@ -57,7 +57,7 @@ def test_guided_from_above_the_peak_down_and_past_it_again(speed: float, zone_um
 
 def test_a_fall_on_one_side_alone_is_no_peak() -> None:
     peak = BiasPeak()
-    for bias in np.arange(2.0, -2.5, -0.5):  # it only ever rises on the way down to the peak
+    for bias in np.arange(2.0, -2.5, -0.5):  # the level only rises on the way down to the peak
         peak.add(*levels(bias, 381.0, 9.2))
     assert peak.stage == "below"
     assert BiasPeak().stage == "below"
@@ -110,7 +110,7 @@ def test_one_sweep_finds_the_peak_and_the_next_turn_leads_to_the_point_past_it(
     changes = sum(
         (b - a) * (c - b) < 0 for a, b, c in zip(more[least:], more[least + 1 :], more[least + 2 :], strict=False)
     )
-    assert changes <= 1  # from the start below the peak only up, and once back if the last stride went too far
+    assert changes <= 1  # from below the peak only upwards, and back once if the last turn went too far
 
 
 @pytest.mark.parametrize("seed", range(10))

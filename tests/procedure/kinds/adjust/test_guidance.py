@@ -5,8 +5,10 @@ from __future__ import annotations
 import pytest
 
 from bench.measure.reading import NoReading, Reading
-from bench.procedure.kinds.adjust.guidance import RecentReadings, Trend, TurnGuide
+from bench.procedure.kinds.adjust.guidance import RecentReadings, Trend, TurnGuide, advised
+from bench.procedure.kinds.adjust.running_average import RunningAverage
 from bench.procedure.model.targets import Target, judge
+from bench.procedure.state.snapshot import Gauge
 
 TARGET = Target(value=0.0, unit="dB", tolerance=0.5, source="common practice, no source")
 
@@ -29,7 +31,7 @@ def test_how_far_and_which_way_the_reading_has_to_go() -> None:
 
 
 def test_the_way_to_go_has_no_more_places_than_the_figure() -> None:
-    """Seen at azimuth: a figure of 16 µs, and "lower by 15.59 µs" under it."""
+    """At azimuth: a reading of 16 µs, and "lower by 15.59 µs" under it."""
     azimuth = Target(value=0.0, unit="µs", tolerance=40.0, source="common practice, no source")
     reading = Reading("azimuth_delay", "left-right", 15.59, 2.0)
     assert TurnGuide().direction(reading, judge(reading, azimuth), "steady") == "lower by 16 µs"
@@ -37,7 +39,7 @@ def test_the_way_to_go_has_no_more_places_than_the_figure() -> None:
 
 def test_the_other_way_when_it_runs_away_and_not_before_it_moved() -> None:
     guide = turned()
-    assert tell(guide, -2.0, "falling") == "raise by 2.0 dB"  # from where it came is not known
+    assert tell(guide, -2.0, "falling") == "raise by 2.0 dB"  # its start is unknown
     tell(guide, -2.0, "steady")
     assert tell(guide, -2.02, "falling") == "raise by 2.0 dB"  # noise is no turn
     assert tell(guide, -2.4, "falling") == "turn the other way"
@@ -92,3 +94,28 @@ def test_a_trend_is_told_from_the_last_moments() -> None:
 def test_nothing_is_said_of_no_reading(trend: Trend) -> None:
     reading = NoReading("level", "left", "no tone sounds")
     assert TurnGuide().direction(reading, judge(reading, TARGET), trend) == ""
+
+
+@pytest.mark.parametrize(
+    ("unit", "tolerance", "off", "advice"),
+    [
+        ("dB", 3.0, 0.5, "turn"),
+        ("dB", 3.0, 0.2, "hold"),
+        ("dB", 0.5, 0.2, "turn"),
+        ("dB", 0.5, 0.1, "hold"),
+        ("µs", 40.0, 9.0, "hold"),
+        ("µs", 40.0, 11.0, "turn"),
+    ],
+)
+def test_a_wide_tolerance_in_db_does_not_leave_a_trimmer_far_from_its_target(
+    unit: str, tolerance: float, off: float, advice: str
+) -> None:
+    """Common practice, no source: ±3 dB at 12.5 kHz is accepted, but nobody leaves half a decibel that can be set."""
+    quantity = "response" if unit == "dB" else "azimuth_delay"
+    reading = Reading(quantity, "left", off, 0.05)
+    average = RunningAverage(0.01)
+    for tenth in range(31):
+        average.add(tenth / 10, off)
+    verdict = judge(reading, Target(value=0.0, unit=unit, tolerance=tolerance, source="common practice, no source"))
+    gauge = Gauge(channel="left", label="", reading=reading, verdict=verdict, trend="steady", direction="", trimmer="")
+    assert advised(gauge, average, 3.0)[0] == advice

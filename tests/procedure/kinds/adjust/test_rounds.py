@@ -1,4 +1,4 @@
-"""Two heads by rounds and by a ladder, three heads live: what is set is right, in a counted number of rounds."""
+"""Two heads by rounds and by a ladder, three heads live: the setting is right after a limited number of rounds."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ LEVEL = adjust("level", "record_replay_level", FULL, "machine.record_level", "re
 
 
 def left(ran: Ran, step: str) -> dict[str, float]:
-    """What the last round of a step gave on each channel."""
+    """The reading of each channel in the last round of a step."""
     return {
         r.reading.channel: r.reading.value
         for r in ran.opened.store.records()
@@ -36,7 +36,7 @@ def test_level_by_rounds_from_either_side(tmp_path: Path) -> None:
     assert ran.outcome.words == {"in": 2}
     assert left(ran, "level") == {"left": pytest.approx(0.0, abs=0.13), "right": pytest.approx(0.0, abs=0.13)}
     assert 2 <= ran.rounds()["level"] <= 5
-    for side in ("left", "right"):  # tape compresses 0.3 dB at 0 dB, which the trimmer makes good
+    for side in ("left", "right"):  # tape compresses 0.3 dB at 0 dB, for which the trimmer compensates
         assert ran.machine.truth()[f"record level {side}"] == pytest.approx(0.28, abs=0.2)
 
 
@@ -89,7 +89,7 @@ def test_what_a_person_is_told_in_a_round(tmp_path: Path) -> None:
 
 
 def _round(opened: OpenRun) -> float:
-    """One round; what was read on the left."""
+    """Do one round; returns the reading of the left channel."""
     opened.runner.obey(say.GoOn())
     (left, _) = until(opened, lambda s: s.prompt.kind != "wait").gauges
     assert isinstance(left.reading, Reading)
@@ -130,7 +130,7 @@ def test_the_replay_without_the_recording_says_so(tmp_path: Path) -> None:
 
 
 def test_what_is_in_and_cannot_be_nearer_is_kept_by_itself(tmp_path: Path) -> None:
-    good = {"record_level_left_db": 0.28, "record_level_right_db": 0.28}  # what tape compresses at 0 dB, made good
+    good = {"record_level_left_db": 0.28, "record_level_right_db": 0.28}  # compression of tape at 0 dB, compensated
     opened = begun(tmp_path, HEAD + LEVEL, "two-head-cassette", good)
     opened.runner.obey(say.GoOn())
     until(opened, lambda s: s.outcome is not None)
@@ -143,14 +143,14 @@ def test_a_person_rewinds_and_plays_and_presses_no_key(tmp_path: Path) -> None:
     runner = Runner(opened.job, WithoutHands(opened.port), opened.store, opened.clock)
     runner.begin()
     person = replace(opened, runner=runner)
-    for _ in range(3):  # what an interlock asks, then the tones
+    for _ in range(3):  # the question of an interlock, then the tones
         runner.obey(say.GoOn())
     hands.rewind()  # type: ignore[attr-defined]
     hands.switch("transport", "record")  # type: ignore[attr-defined]
     asked = until(person, lambda s: s.prompt.by_hand)
     assert asked.prompt.text == "Stop, rewind to before it began, and play: it is recognised automatically"
     hands.switch("transport", "stop")  # type: ignore[attr-defined]
-    runner.obey(say.GoOn())  # out of habit: nothing is lost by it
+    runner.obey(say.GoOn())  # a key pressed out of habit loses nothing
     until(person, lambda s: bool(s.notice))
     hands.rewind()  # type: ignore[attr-defined]
     hands.switch("transport", "play")  # type: ignore[attr-defined]

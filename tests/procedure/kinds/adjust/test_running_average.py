@@ -1,4 +1,4 @@
-"""The average of a moving needle, against wander of a known spectrum."""
+"""The running average of a wandering reading, for wander of a known spectrum."""
 
 from __future__ import annotations
 
@@ -32,12 +32,12 @@ def averaged(values: np.ndarray, expected: float = 0.015) -> RunningAverage:
 @pytest.mark.parametrize("corner_hz", [0.5, 1.0, 3.0])
 @pytest.mark.parametrize("seconds", [5.0, 15.0])
 def test_its_uncertainty_covers_the_machines_level(corner_hz: float, seconds: float) -> None:
-    # Two standard deviations cover 95 %; a few seconds of slow wander show it less well, so that 88 % are asked for.
+    # Two standard deviations cover 95 %; a few seconds of slow wander are not enough for that, so 88 % are required.
     rng = np.random.default_rng([int(10 * corner_hz), int(seconds)])
     averages = [averaged(wander(rng, corner_hz, seconds)) for _ in range(200)]
     covered = np.mean([abs(a.mean or 9.0) <= a.uncertainty for a in averages])
     assert covered >= 0.88
-    # Honest, not merely large.
+    # Correct, not merely large.
     assert np.median([a.uncertainty for a in averages]) < 0.6
 
 

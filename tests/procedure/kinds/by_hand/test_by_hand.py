@@ -1,4 +1,4 @@
-"""Ticks are evidence: what is recorded as done was ticked, and what is open says why."""
+"""Ticks are evidence: whatever is recorded as done was ticked, and an open line has its reason."""
 
 from __future__ import annotations
 

@@ -67,7 +67,7 @@ def test_the_practice_machine_shows_what_its_meter_reads(tmp_path: Path) -> None
 
 
 def test_each_point_shows_its_own_part_of_the_path(tmp_path: Path) -> None:
-    """A low control moves meter and encoder; a wrong mark of the output control moves none of the three."""
+    """A low control changes meter and encoder; a wrong mark of the output control changes none of the three."""
     low = read(tmp_path / "low", "three-head-cassette", record_control_left_db=-3.0)
     assert float(low["meter"].answer) == pytest.approx(-4.2, abs=0.1)
     assert float(low["encoder"].answer) == pytest.approx(580.0 * 10 ** (-3 / 20), rel=0.01)

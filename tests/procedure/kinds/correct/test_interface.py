@@ -1,18 +1,20 @@
-"""Readings through a measured interface, and from a reference tape with its certificate: corrected, and said."""
+"""Readings through a measured interface, and from a certified reference tape, are corrected and say so."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import pytest
 
-from bench.measure.method import Method
+from bench.measure.method import Method, beside_dbfs
 from bench.measure.reading import Reading
 from bench.procedure.kinds.correct.interface import corrected, loop_db, replay_dbfs
 from bench.procedure.kinds.correct.reference_tape import expected_dbfs, with_tape
 from bench.procedure.load.library import Library
+from bench.procedure.load.reader import load_sheet
 from bench.procedure.model.job import Job
 from bench.procedure.model.sheets import Interface, OutputTestPoint, PositiveFigure, ResponsePoint, SignedFigure
 from bench.workspace import Workspace, shipped_procedures
@@ -50,6 +52,19 @@ def test_what_was_sent_and_came_back_has_passed_both_ways(job: Job) -> None:
     assert a_reading(read).value == pytest.approx(-11.6)
     assert a_reading(read).uncertainty == pytest.approx(0.05)  # 0.03 and 0.04
     assert str(read.method) == "mean level; interface +0.40 dB; 526 mV (−3.4 dBu) at the interface"
+
+
+def test_a_level_in_volts_and_as_the_vu_meter_of_the_machine_shows_it(job: Job) -> None:
+    """Its needle is at 0 VU at the level that the sheet names for it (IEC 60268-17: a steady sine)."""
+    reel: Any = load_sheet(shipped_procedures() / "sheets/machines/open-reel-381-nab.toml", "machine")
+    assert reel.reference.replay_dbfs == -12.0
+    for zero_db, vu in ((0.0, 0.4), (4.0, -3.6)):
+        machine = reel.model_copy(update={"meters": reel.meters.model_copy(update={"zero_db": zero_db})})
+        read = corrected(LEVEL, replace(job, machine=machine, interface=SHEET), looped=True)
+        assert read.method.meter_vu == pytest.approx(vu)
+        assert beside_dbfs(read.method) == f"−3.4 dBu, {vu:+.1f} VU".replace("-", "−")
+    cassette = corrected(LEVEL, replace(job, interface=SHEET), looped=True)
+    assert beside_dbfs(cassette.method) == "−3.4 dBu"
 
 
 def test_what_was_only_replayed_has_passed_an_unknown_part_of_the_loop(job: Job) -> None:

@@ -1,4 +1,4 @@
-"""Record to replay: behind a mark on two heads, with the way from head to head on three; mistracking worked out."""
+"""Record to replay: after a mark on two heads, with the head delay on three; mistracking is computed."""
 
 from __future__ import annotations
 
@@ -63,7 +63,7 @@ def test_a_level_that_is_off_is_read_and_what_a_decoder_makes_of_it(tmp_path: Pa
     # A level error of e dB adds a little more than e at middle and high frequencies (common practice, no source).
     assert -5.0 < left < -3.0
     assert abs(right) < 1.0
-    # What was read with noise reduction in does not count.
+    # Readings with noise reduction in do not count.
     assert len(of(ran, "encoded", "record_replay_level")) == 2
     assert of(ran, "worked-out", "mistracking") == [pytest.approx(left, abs=1e-9), pytest.approx(right, abs=1e-9)]
     measured = [e.seconds for e in of_kind(ran.opened.store.events(), HeadDelayMeasured)]

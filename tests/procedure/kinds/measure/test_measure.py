@@ -1,4 +1,4 @@
-"""Every way of measuring, on two heads in passes and on three at once, against the figures of the practice machine."""
+"""Every method, on two heads in two passes and on three heads at once, against the figures of the practice machine."""
 
 from __future__ import annotations
 
@@ -89,7 +89,7 @@ def test_one_target_judges_one_method_and_the_reading_says_which(ran: Ran) -> No
         ("left", "of the fundamental"),
         ("right", "of the fundamental"),
     ]
-    # Of tape the third harmonic is nearly all (symmetrical magnetisation), in another recording of the same tone.
+    # Distortion of tape is nearly all third harmonic (symmetrical magnetisation), here from another recording.
     assert values(ran, "thd") == [pytest.approx(h, rel=0.05) for h in values(ran, "third")]
 
 
@@ -112,7 +112,7 @@ def test_separation_with_one_channel_driven(ran: Ran) -> None:
 
 
 def test_third_harmonic_judged_by_a_limit(ran: Ran) -> None:
-    # 3 % at +4.5 dB, and for small levels it falls by 2 dB a dB.
+    # 3 % at +4.5 dB, falling by 2 dB for each dB at lower levels.
     assert values(ran, "third") == [pytest.approx(3.0 * 10 ** (-2 * 4.5 / 20), abs=0.15)] * 2
     assert [r.verdict.word for r in records(ran, "third") if r.verdict] == ["in", "in"]
 
@@ -127,7 +127,7 @@ def test_a_tone_recorded_erased_and_replayed(tmp_path: Path) -> None:
     text = HEAD + measure("erased", "erasure", erases="true", sends="[{ hz = 1000, db = 3 }]", seconds="6.0")
     whole = run(tmp_path, text, "two-head-cassette", seed=3)
     weak = run(tmp_path, text, "two-head-cassette", seed=3, erase_db=-50.0)
-    # What is left of an old recording is -72 dB; noise beside a tone 50 dB down does not matter.
+    # The old recording remains at -72 dB; noise 50 dB below the tone does not matter.
     assert values(whole, "erased") == [pytest.approx(71.0, abs=2.5)] * 2
     assert values(weak, "erased") == [pytest.approx(49.5, abs=1.0)] * 2
 

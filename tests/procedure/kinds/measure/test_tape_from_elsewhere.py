@@ -1,4 +1,4 @@
-"""A tape from elsewhere: its tones relative to its label, what its treble says, and what is heard of both."""
+"""A tape from elsewhere: its tones relative to its label, its treble, and what is reported about both."""
 
 from __future__ import annotations
 

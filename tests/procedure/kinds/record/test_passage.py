@@ -1,4 +1,4 @@
-"""A recording is found again by its mark: at once on three heads, after a rewind on two, whatever the speed."""
+"""A recording is found by its start mark at any speed: at once on three heads, after a rewind on two."""
 
 from __future__ import annotations
 
@@ -55,7 +55,7 @@ def test_three_heads_hear_it_at_once_and_tell_the_way_from_head_to_head(tmp_path
     assert passage.head_delay_s == pytest.approx(4.0 / 47.625 + 0.04 + filters_s, abs=0.002)
     assert passage.why_not == ""
     assert sum(len(h.samples) for h in heard) == SOURCE.frames
-    # The tone itself was sent just behind the mark: where it begins is another witness of the same delay.
+    # The tone follows the mark directly, so its start is a second measure of the same delay.
     assert starts_of(heard, 1000.0) == pytest.approx(0.0, abs=0.006)
     assert starts_of(heard, 3000.0) == pytest.approx(2.0, abs=0.02)
 
@@ -69,7 +69,7 @@ def test_two_heads_find_it_whatever_the_speed(tmp_path: Path, percent: float) ->
     bench.transport("stop")
     machine = bench.port.machine  # type: ignore[attr-defined]
     speed = machine._trimmers["speed"]
-    speed._offset += percent  # the motor runs otherwise at the replay
+    speed._offset += percent  # the motor runs at a different speed during replay
     passage.replay()
     heard = listen(bench, passage, "over")
     assert passage.why_not == ""
@@ -79,7 +79,7 @@ def test_two_heads_find_it_whatever_the_speed(tmp_path: Path, percent: float) ->
 
 
 def test_what_was_recorded_before_is_not_taken_for_it(tmp_path: Path) -> None:
-    """The second recording begins 1.5 s late: the older mark lies ahead of its own, and is erased by its lead-in."""
+    """The second recording begins 1.5 s late: the older mark lies ahead of the new one, and its lead-in erases it."""
     bench = make_bench(tmp_path, "two-head-cassette")
     for level, late in ((-10.0, 0.0), (-36.0, 1.5)):
         passage = Passage(bench, ToneSequence([Tone(1000.0, level, 2.0)], RATE), None, at_once=False, waits=True)
@@ -90,7 +90,7 @@ def test_what_was_recorded_before_is_not_taken_for_it(tmp_path: Path) -> None:
     passage.replay()
     sound = np.concatenate([h.samples[:, 0] for h in listen(bench, passage, "over")])
     middle = sound[RATE // 2 : 3 * RATE // 2]
-    # Sent at -36 dBFS, replayed at that: the older one, and a mark, stand higher.
+    # Sent and replayed at -36 dBFS; the older recording and the mark have higher levels.
     assert 10 * np.log10(2 * np.mean(middle**2)) == pytest.approx(-36.0, abs=0.5)
 
 

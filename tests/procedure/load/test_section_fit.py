@@ -1,4 +1,4 @@
-"""Reference tapes as workshops have them: single-purpose cassettes, other frequencies, other fluxes."""
+"""Reference tapes found in workshops: single-purpose cassettes, other frequencies, other fluxes."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from bench.procedure.kinds.correct.interface import replay_dbfs
 from bench.procedure.kinds.correct.reference_tape import expected_dbfs, fringes
 from bench.procedure.load.library import Library
 from bench.procedure.load.reader import load_sheet
-from bench.procedure.load.serving import section_for
+from bench.procedure.load.section_fit import section_for
 from bench.procedure.load.validate import check_files
 from bench.procedure.model.sheets import Section
 from bench.procedure.model.steps import Adjust, Reference

@@ -35,7 +35,7 @@ Turn = tuple[datetime, str, frozenset[str], str]
 """Time, step, names of the aspects that it moved, and which of several tapes it affects; "" for all."""
 
 
-def standing(
+def valid_readings(
     readings: Sequence[ReadingRecord], events: Sequence[Event], steps: Mapping[str, StepKind], *, sees_turns: bool
 ) -> tuple[ReadingRecord, ...]:
     """The readings of the last attempts, without as-left readings taken before a turn that moved them.

@@ -1,4 +1,4 @@
-"""An exercise in a session's file can't be read by chance, and is the same when it is decoded."""
+"""An exercise in a session's file cannot be read accidentally, and decodes to the same exercise."""
 
 from __future__ import annotations
 
@@ -6,24 +6,24 @@ from pathlib import Path
 
 import pytest
 
+from bench.session.record.exercise_encoding import decode_exercise, encode_exercise
 from bench.session.record.reader import read_session
-from bench.session.record.veil import unveiled, veiled
 from tests.session.record.test_migrate import FROZEN
 
 SHEET = {"name": "Übung", "faults": ["azimuth-off"], "seed": 7, "dirty": True}
 
 
 def test_it_comes_back_and_no_word_of_it_is_in_clear() -> None:
-    text = veiled(SHEET)
-    assert unveiled(text) == SHEET
+    text = encode_exercise(SHEET)
+    assert decode_exercise(text) == SHEET
     assert "azimuth" not in text
 
 
-@pytest.mark.parametrize("text", ["", "?", "e30", veiled(SHEET)[:-3], "WzFd"])
+@pytest.mark.parametrize("text", ["", "?", "e30", encode_exercise(SHEET)[:-3], "WzFd"])
 def test_what_is_damaged_is_no_sheet(text: str) -> None:
     """The last is a list."""
     with pytest.raises(ValueError, match="encodes no exercise"):
-        unveiled(text)
+        decode_exercise(text)
 
 
 def test_a_session_whose_exercise_is_damaged_says_so_and_is_read_as_far_as_it_goes(tmp_path: Path) -> None:

@@ -11,12 +11,12 @@ from collections.abc import Mapping
 from typing import Any
 
 
-def veiled(exercise: Mapping[str, Any]) -> str:
+def encode_exercise(exercise: Mapping[str, Any]) -> str:
     """Encode a sheet as text."""
     return base64.b64encode(json.dumps(exercise, ensure_ascii=False).encode("utf-8")).decode("ascii")
 
 
-def unveiled(text: str) -> dict[str, Any]:
+def decode_exercise(text: str) -> dict[str, Any]:
     """Decode a sheet. Raises `ValueError` for a damaged text."""
     try:
         exercise = json.loads(base64.b64decode(text, validate=True))

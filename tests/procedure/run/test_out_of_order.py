@@ -1,4 +1,4 @@
-"""Steps out of their turn: their stage, the way back, and what an interrupted job knows of it."""
+"""Steps out of order: their stage, the way back, and resuming an interrupted job."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ def opened(tmp_path: Path) -> OpenRun:
 
 
 def listen(run: OpenRun) -> None:
-    """Sound until the step that listens has heard all, as a person who goes on would have it."""
+    """Read sound until the listening step has heard everything, going on as a person would."""
     run.runner.obey(say.GoOn())
     while run.runner.wants_sound:
         block = run.port.read(0.0)

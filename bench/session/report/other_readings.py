@@ -8,12 +8,12 @@ from itertools import groupby
 
 from bench.procedure.state.journal import ReadingRecord
 from bench.session.record.record import SessionRecord
-from bench.session.report.tables import ResponseTable, Thing
-from bench.words.readings import judged_text, state_words, what
+from bench.session.report.tables import Measurement, ResponseTable
+from bench.words.readings import judged_text, reading_name, state_words
 
 
 @dataclass(frozen=True, slots=True)
-class Earlier:
+class Attempt:
     """An attempt at a step."""
 
     step: str
@@ -22,23 +22,23 @@ class Earlier:
     """Each reading with its figure, target and verdict."""
 
 
-def on_the_way(session: SessionRecord, shown: frozenset[str]) -> tuple[Earlier, ...]:
+def other_readings(session: SessionRecord, shown: frozenset[str]) -> tuple[Attempt, ...]:
     """Every reading whose id is not in `shown`, oldest first."""
     rest = [r for r in session.readings if r.id not in shown]
     titles = session.titles
     return tuple(
-        Earlier(titles.get(step, step) + (f", attempt {attempt}" if attempt > 1 else ""), tuple(map(_said, group)))
+        Attempt(titles.get(step, step) + (f", attempt {attempt}" if attempt > 1 else ""), tuple(map(_said, group)))
         for (step, attempt), group in groupby(rest, key=lambda r: (r.step, r.attempt))
     )
 
 
-def shown_in(things: Sequence[Thing], tables: Sequence[ResponseTable]) -> frozenset[str]:
+def ids_in_tables(measurements: Sequence[Measurement], tables: Sequence[ResponseTable]) -> frozenset[str]:
     """Ids of the readings in these tables."""
-    cells = [cell for thing in things for line in thing.lines for cell in line.cells]
+    cells = [cell for measurement in measurements for line in measurement.lines for cell in line.cells]
     cells += [cell for table in tables for row in table.rows for point in row.points for cell in point.cells]
     return frozenset(cell.id for cell in cells if cell.id)
 
 
 def _said(r: ReadingRecord) -> str:
     state = state_words(r.sent_db, r.lot, r.noise_reduction, r.direction)
-    return f"{', '.join([what(r.reading), *state])}: {judged_text(r.reading, r.verdict)}"
+    return f"{', '.join([reading_name(r.reading), *state])}: {judged_text(r.reading, r.verdict)}"

@@ -1,4 +1,4 @@
-"""As left is what was read after the last turn of what it depends on."""
+"""An as-left reading counts only if nothing that it depends on was turned afterwards."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from bench.measure.reading import Reading
 from bench.measure.stage import Stage
 from bench.procedure.state.events import Turned
 from bench.procedure.state.journal import ReadingRecord
-from bench.procedure.state.standing import standing
+from bench.procedure.state.valid_readings import valid_readings
 from tests.session.made_up import START
 
 
@@ -39,7 +39,7 @@ FOUND = read(0, "found", "azimuth_delay", 1000.0, stage="found-clean")
 
 
 def ids(*readings: ReadingRecord, events: tuple[Turned, ...] = (), sees_turns: bool = True) -> list[str]:
-    return [r.id for r in standing(readings, events, STEPS, sees_turns=sees_turns)]
+    return [r.id for r in valid_readings(readings, events, STEPS, sees_turns=sees_turns)]
 
 
 def test_azimuth_read_at_1_khz_before_the_last_turn_is_not_as_left() -> None:

@@ -27,7 +27,7 @@ NEAR = 1.3
 """Ratio of frequencies within which one response tone can replace another. A choice."""
 
 
-def served(placing: PlacedStep, tape: ReferenceTape) -> PlacedStep:
+def fit_to_sections(placing: PlacedStep, tape: ReferenceTape) -> PlacedStep:
     """Fit a step to this reference tape or set of tapes; not applicable where no section serves it."""
     step = placing.step
     if placing.why_not:
@@ -47,7 +47,7 @@ def served(placing: PlacedStep, tape: ReferenceTape) -> PlacedStep:
     return replace(placing, step=step.model_copy(update={"plays": section.id, "do": f"{load}{step.do}"}))
 
 
-def in_words(placing: PlacedStep, tape: ReferenceTape) -> PlacedStep:
+def name_sections(placing: PlacedStep, tape: ReferenceTape) -> PlacedStep:
     """A step whose texts name the section that it plays."""
     step = placing.step
     if not isinstance(step, Adjust | Measure | Entry) or step.plays is None:

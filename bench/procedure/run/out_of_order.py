@@ -10,7 +10,7 @@ from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.events import Acted, CameBack, WentAside
 
 
-class Aside:
+class OutOfOrder:
     """Keeps the way back in the journal, so that a resumed job finds it too."""
 
     def __init__(self, bench: Bench) -> None:

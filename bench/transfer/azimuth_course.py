@@ -1,0 +1,124 @@
+"""The azimuth delay over the length of a capture, read from its programme.
+
+A shell guides its tape a little differently from start to end, and a tape may have been recorded in several sittings.
+The delay is read in stretches of equal length (`bench.measure.quantities.programme.azimuth`). Between two stretches it
+may wander by a random step, whose size is the one that makes all readings most likely. Each stretch then has the delay
+that all of them together make most likely (Kalman 1960; Rauch, Tung and Striebel 1965; from memory), so that a tape
+whose delay is constant gets their weighted average.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench.measure.quantities.programme.azimuth import ProgrammeMeter
+from bench.measure.reading import Reading
+from bench.transfer.errors import STRETCH_S, AzimuthCourse
+
+Floats = NDArray[np.float64]
+
+LEAST_S = 4.0
+"""The last stretch counts from this length on."""
+STEPS_US = (0.0, *np.geomspace(0.1, 30.0, 26).tolist())
+"""Standard deviations of the step from one stretch to the next, among which the most likely is taken."""
+CLEARLY = 2.0
+"""A course that varies must be more likely than a constant by this natural logarithm: one figure more was fitted, so
+that chance alone gives it in 2 to 3 cases of 100 (half of χ² with one degree of freedom)."""
+STRAY = math.log(0.05 / 800.0) + math.log(2 * math.pi) / 2
+"""Likelihood of a reading that is of the stereo image and not of the head, as a natural logarithm: one in twenty, and
+anywhere in the search range. Common practice, no source. A reading that is less likely than that is left out."""
+UNKNOWN_US2 = 1e6
+"""Variance of the delay ahead of all readings."""
+
+
+class CourseReader:
+    """Hears a capture of two channels through.
+
+    Args:
+        rate: sample rate, Hz.
+    """
+
+    def __init__(self, rate: float) -> None:
+        self._rate, self._frames = rate, round(STRETCH_S * rate)
+        self._meter, self._heard = ProgrammeMeter(rate, 2), 0
+        self._readings: list[Reading | None] = []
+
+    def feed(self, samples: Floats) -> None:
+        """Take in frames of shape (frames, 2)."""
+        while len(samples):
+            now, samples = np.split(samples, [self._frames - self._heard])
+            self._meter.feed(now)
+            self._heard += len(now)
+            if self._heard == self._frames:
+                self._close()
+
+    def _close(self) -> None:
+        found = self._meter.now()
+        self._readings.append(found if isinstance(found, Reading) else None)
+        self._meter, self._heard = ProgrammeMeter(self._rate, 2), 0
+
+    def course(self) -> AzimuthCourse | None:
+        """The delay over the capture; None where no stretch gave a reading."""
+        if self._heard >= LEAST_S * self._rate or not self._readings:
+            self._close()
+        us = np.array([np.nan if r is None else r.value for r in self._readings])
+        variance = np.array([np.nan if r is None else (r.uncertainty / 2) ** 2 for r in self._readings])
+        if np.isnan(us).all():
+            return None
+        found, used = most_likely(us, variance)
+        uncertainty = float(np.median([r.uncertainty for r in self._readings if r is not None]))
+        return AzimuthCourse(tuple(found.tolist()), uncertainty, used)
+
+
+def most_likely(us: Floats, variance: Floats) -> tuple[Floats, int]:
+    """The delay in each stretch, µs, and how many readings it rests on.
+
+    Args:
+        us: what was read; NaN where nothing was.
+        variance: of each reading, µs².
+    """
+    constant, *wandering = (_filtered(us, variance, step**2) for step in STEPS_US)
+    best = max(wandering, key=lambda f: f.log_likelihood)
+    chosen = best if best.log_likelihood > constant.log_likelihood + CLEARLY else constant
+    return _smoothed(chosen), chosen.used
+
+
+@dataclass(frozen=True, slots=True)
+class _Filtered:
+    """The delay in each stretch by that and the ones before it."""
+
+    step: float
+    us: Sequence[float]
+    variance: Sequence[float]
+    log_likelihood: float
+    used: int
+    """So many readings."""
+
+
+def _filtered(us: Floats, variance: Floats, step: float) -> _Filtered:
+    """Forwards, with this variance of the step."""
+    now, spread, likelihood, used = 0.0, UNKNOWN_US2, 0.0, 0
+    kept: list[tuple[float, float]] = []
+    for read, of_reading in zip(us.tolist(), variance.tolist(), strict=True):
+        spread += step
+        if not math.isnan(read):
+            total = spread + of_reading
+            likely = -0.5 * (math.log(total) + (read - now) ** 2 / total)
+            likelihood += max(STRAY, likely)
+            if likely > STRAY:
+                now, spread, used = now + spread / total * (read - now), spread * of_reading / total, used + 1
+        kept.append((now, spread))
+    return _Filtered(step, [k[0] for k in kept], [k[1] for k in kept], likelihood, used)
+
+
+def _smoothed(forwards: _Filtered) -> Floats:
+    """Backwards, so that each stretch knows of the later ones too."""
+    us, variance = np.array(forwards.us), forwards.variance
+    for n in range(len(us) - 2, -1, -1):
+        us[n] += variance[n] / (variance[n] + forwards.step) * (us[n + 1] - us[n])
+    return us
