@@ -307,3 +307,11 @@ def test_a_lossy_capture_is_told_and_unweighted_flutter_less_certain() -> None:
     assert any("lossy coding" in warning for warning in told.warnings)
     assert reading(told, "wow_and_flutter", method=UNWEIGHTED_RMS).uncertainty > 0.027
     assert reading(told, "wow_and_flutter", method=WEIGHTED_RMS).uncertainty < 0.027
+
+
+def test_print_through_after_the_carrier_is_no_broken_carrier() -> None:
+    x = carrier(10.0, (6.0, 1e-3))
+    x = np.concatenate([x, 10.0 ** (-50.0 / 20.0) * x[: round(1.2 * RATE)], np.zeros(24000)])
+    told = flutter(mono(x + hiss(-62.0, len(x) / RATE)[:, 0]), RATE)
+    assert value(told, "wow_and_flutter", method=WEIGHTED_RMS) == pytest.approx(0.0692, rel=0.05)
+    assert not told.warnings
