@@ -154,7 +154,7 @@ def diagnose(
 
 
 def _not_looked_at(weighing: Weighing, causes: Sequence[Cause], answers: Mapping[str, str]) -> tuple[str, ...]:
-    """The causes that no reading shows and nobody inspected. What the owner hears is not an inspection."""
+    """The causes that no reading shows and nobody looked for. What the owner hears is not an inspection."""
     looks = {question: answer for question, answer in answers.items() if not question.endswith(COMPLAINT)}
     seen = {o.cause.name for s in weighing.alone for o in s.options if o.shown} | {*likelihood_ratios(looks, causes)[0]}
     cassette = weighing.fitter.rows.machine.cassette

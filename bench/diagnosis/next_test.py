@@ -42,7 +42,7 @@ NEEDED: dict[Source, str] = {
     "encoder": "the tape in use, noise reduction in at recording only",
     "decoder": "the tape in use, noise reduction in at replay only",
 }
-"""What has to be at hand for a test, by its source."""
+"""What a test needs, by its source."""
 
 Possible = Callable[["NextTest"], bool]
 
@@ -70,7 +70,7 @@ class NextTest:
 
     @property
     def needs(self) -> tuple[str, ...]:
-        """What has to be at hand for it."""
+        """What it needs."""
         return tuple(dict.fromkeys(NEEDED[source] for source, _ in self.quantities if source in NEEDED))
 
     def as_json(self) -> dict[str, object]:

@@ -104,7 +104,7 @@ class SessionRows:
         return np.asarray(out + np.diag(extra_variance))
 
     def visible(self, causes: Sequence[Cause], ratios: Mapping[str, float]) -> tuple[list[Option], list[Cause]]:
-        """The variants that would change these readings or that an answer is about, and the causes of no such variant.
+        """The variants that would change these readings or on which an answer bears, and the causes without any.
 
         Args:
             causes: all possible causes.

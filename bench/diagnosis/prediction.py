@@ -20,7 +20,7 @@ Values = NDArray[np.float64]
 def predict(
     weighing: Weighing, sets: Sequence[Weighed], new: Sequence[DataRow], machine: Machine
 ) -> tuple[Values, Values]:
-    """Means of the new rows, shape (sets, rows), and their covariance under each set, shape (sets, rows, rows)."""
+    """Means of the new rows, shape (sets, rows), and their covariance for each set, shape (sets, rows, rows)."""
     fitter, session = weighing.fitter, weighing.session
     old = fitter.rows
     rows = Rows([*old.data_rows, *new], machine)
@@ -50,7 +50,7 @@ def predict(
 
 
 def _tries(weighing: Weighing, s: Weighed) -> Values:
-    """The figures of a set, then those with each of its settings and amounts one step further."""
+    """The figures of a set, followed by those with each setting and amount increased by one step."""
     fitter, moves = weighing.fitter, [m for o in s.options for m in o.variant.moves]
     out = np.repeat(fitter.figures(tuple(o.variant for o in s.options), s.x)[None], 1 + len(s.x), axis=0)
     out[np.arange(1, 1 + s.settings), fitter.settings] += STEP

@@ -42,7 +42,7 @@ def dbu_text(volts: float) -> str:
 
 
 def beside_dbfs(method: Method) -> str:
-    """A level in the units of the machine: "3.8 dBu, +0.2 VU"; "" where the interface is not calibrated."""
+    """A level in the units of the machine: "3.8 dBu, +0.2 VU"; "" if the interface is not calibrated."""
     if method.interface_volts is None:
         return ""
     vu = "" if method.meter_vu is None else f", {_Figure(method.meter_vu):+.1f} VU"
@@ -129,7 +129,7 @@ class Method:
     half_of_loop: bool = _fact(", half of its loop", none=False)
     interface_volts: float | None = _fact(_volts, kept=False)
     meter_vu: float | None = _fact(", {:+.1f} VU on the meter of the machine", kept=False)
-    """What a VU meter shows of a steady tone (IEC 60268-17)."""
+    """Reading of a VU meter for a steady tone (IEC 60268-17)."""
     interface_clock_percent: float | None = _fact("; interface's clock {:+.4f} %")
     interface_distortion_percent: float | None = _fact("; interface ±{:g} %")
     interface_noise_dbfs: float | None = _fact(

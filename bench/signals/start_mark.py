@@ -29,7 +29,7 @@ _THRESHOLD = 0.5
 _SLOWEST, _FASTEST = 0.9, 1.1
 _WINDOW_S = 8.0
 _LOW_RATE = 16000.0
-"""Frames per second that hold the band of the mark, with the peak of the envelope between two of them."""
+"""Sample rate for the band of the mark; the peak of the envelope lies between two samples."""
 
 
 class StartMark:
@@ -119,7 +119,7 @@ def _find_in_window(x: NDArray[np.float64], rate: int) -> tuple[int, float] | No
 class _MatchedFilter:
     """Normalised correlation of a capture, shape (frames, channels), with a chirp, all channels together.
 
-    Frequencies above the band of the mark are removed, so fewer samples hold it: `rate`, frames per second, is lower
+    Frequencies above the band of the mark are removed, so a lower sample rate is enough: `rate` is lower
     than the capture's.
     """
 

@@ -89,9 +89,9 @@ def azimuth_loss_db(frequency_hz: ArrayLike, speed_mm_s: float, width_mm: float,
 
 
 def crosstalk_change_db(frequency_hz: ArrayLike, delay_us: ArrayLike, crosstalk_db: float) -> Values:
-    """Change of a tone that both channels hold, when one is late: 20 lg|1 + x·e^(−j2πfτ)| − 20 lg(1 + x), dB.
+    """Change of a tone that is in both channels, if one is delayed: 20 lg|1 + x·e^(−j2πfτ)| − 20 lg(1 + x), dB.
 
-    What leaks from the other channel adds to a tone in step, and less so the later it is.
+    Crosstalk adds to a tone in phase, and the less the more it is delayed.
 
     Args:
         frequency_hz: f, any shape.

@@ -59,7 +59,7 @@ class UnattendedHands:
     _step_id: str = ""
     _wait_until: float = 0.0
     _read_at: dict[str, float] = field(default_factory=dict)
-    """When each channel's gauge last had a reading at this step."""
+    """Time of each channel's last reading at this step."""
     _proposals_done: set[str] = field(default_factory=set)
     """Trimmers turned as proposed since the last reading."""
 
@@ -111,7 +111,7 @@ class UnattendedHands:
         return None
 
     def _keep_or_turn(self, snapshot: Snapshot) -> Command:
-        """With everything in, do another round only where a turn is proposed."""
+        """If everything is in, do another round only if a turn is proposed."""
         turn = self._proposed_turn(snapshot)
         if turn is not None:
             return turn
@@ -172,7 +172,7 @@ class UnattendedHands:
         return Turn(trimmer, degrees)
 
     def _not_silent(self, snapshot: Snapshot, now: float) -> list[Gauge]:
-        """The gauges without those that have read nothing for so long that they never will."""
+        """The gauges, without those that have had no reading for so long that none will come."""
         for gauge in snapshot.gauges:
             if gauge.measured is not None or gauge.advice != "look":
                 self._read_at[gauge.channel] = now

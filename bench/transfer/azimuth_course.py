@@ -25,19 +25,19 @@ Floats = NDArray[np.float64]
 LEAST_S = 4.0
 """The last stretch counts from this length on."""
 STEPS_US = (0.0, *np.geomspace(0.1, 30.0, 26).tolist())
-"""Standard deviations of the step from one stretch to the next, among which the most likely is taken."""
+"""Standard deviations of the step between stretches that are tried; the most likely one is used."""
 CLEARLY = 2.0
-"""A course that varies must be more likely than a constant by this natural logarithm: one figure more was fitted, so
-that chance alone gives it in 2 to 3 cases of 100 (half of χ² with one degree of freedom)."""
+"""A varying course must exceed a constant one by this log-likelihood: one more parameter was fitted, so
+that chance alone gives it in 2 to 3 % of cases (half of χ² with one degree of freedom)."""
 STRAY = math.log(0.05 / 800.0) + math.log(2 * math.pi) / 2
-"""Likelihood of a reading that is of the stereo image and not of the head, as a natural logarithm: one in twenty, and
-anywhere in the search range. Common practice, no source. A reading that is less likely than that is left out."""
+"""Log-likelihood of a reading caused by the stereo image, not by the head: one in twenty, and
+anywhere in the search range. Common practice, no source. Less likely readings are ignored."""
 UNKNOWN_US2 = 1e6
-"""Variance of the delay ahead of all readings."""
+"""Prior variance of the delay."""
 
 
 class CourseReader:
-    """Hears a capture of two channels through.
+    """Measures the delay along a capture of two channels.
 
     Args:
         rate: sample rate, Hz.
@@ -63,7 +63,7 @@ class CourseReader:
         self._meter, self._heard = ProgrammeMeter(self._rate, 2), 0
 
     def course(self) -> AzimuthCourse | None:
-        """The delay over the capture; None where no stretch gave a reading."""
+        """The delay over the capture; None if no stretch gave a reading."""
         if self._heard >= LEAST_S * self._rate or not self._readings:
             self._close()
         us = np.array([np.nan if r is None else r.value for r in self._readings])
@@ -76,7 +76,7 @@ class CourseReader:
 
 
 def most_likely(us: Floats, variance: Floats) -> tuple[Floats, int]:
-    """The delay in each stretch, µs, and how many readings it rests on.
+    """The delay in each stretch, µs, and the number of readings that it is based on.
 
     Args:
         us: what was read; NaN where nothing was.
@@ -90,18 +90,18 @@ def most_likely(us: Floats, variance: Floats) -> tuple[Floats, int]:
 
 @dataclass(frozen=True, slots=True)
 class _Filtered:
-    """The delay in each stretch by that and the ones before it."""
+    """The delay in each stretch, from it and those before it."""
 
     step: float
     us: Sequence[float]
     variance: Sequence[float]
     log_likelihood: float
     used: int
-    """So many readings."""
+    """Number of readings."""
 
 
 def _filtered(us: Floats, variance: Floats, step: float) -> _Filtered:
-    """Forwards, with this variance of the step."""
+    """The forward pass, with this variance of the step."""
     now, spread, likelihood, used = 0.0, UNKNOWN_US2, 0.0, 0
     kept: list[tuple[float, float]] = []
     for read, of_reading in zip(us.tolist(), variance.tolist(), strict=True):
@@ -117,7 +117,7 @@ def _filtered(us: Floats, variance: Floats, step: float) -> _Filtered:
 
 
 def _smoothed(forwards: _Filtered) -> Floats:
-    """Backwards, so that each stretch knows of the later ones too."""
+    """The backward pass, so that later stretches inform each one too."""
     us, variance = np.array(forwards.us), forwards.variance
     for n in range(len(us) - 2, -1, -1):
         us[n] += variance[n] / (variance[n] + forwards.step) * (us[n + 1] - us[n])

@@ -64,7 +64,7 @@ def _extrapolated(last_but_one: tuple[float, float], last: tuple[float, float]) 
 
 @dataclass(frozen=True, slots=True)
 class AzimuthCourse:
-    """The delay in the middle of each stretch; between the middles it goes in a straight line."""
+    """The delay in the middle of each stretch; it is linear between the middles."""
 
     delay_us: tuple[float, ...]
     """Positive: the right channel is late."""
@@ -72,7 +72,7 @@ class AzimuthCourse:
     """Expanded (k = 2), that of one reading: a stereo image that delays one channel does so in all stretches alike, so
     that an average over many is no better."""
     read: int
-    """It rests on the readings of so many stretches; in the others the programme shows no delay of the head, and they
+    """Number of stretches with a reading; in the others the programme does not show the delay of the head, and they
     have that of their neighbours."""
 
     @property
@@ -82,7 +82,7 @@ class AzimuthCourse:
 
     @property
     def varies(self) -> bool:
-        """Whether it is more than one constant."""
+        """Whether it varies."""
         return max(self.delay_us) - min(self.delay_us) > 1e-9
 
     @property
@@ -106,7 +106,7 @@ class TransferErrors:
     speed_error_percent: float = 0.0
     """Positive: it plays too fast."""
     azimuth_course: AzimuthCourse | None = None
-    """The delay along the capture, where it was measured there; `azimuth_delay_us` is then its mean."""
+    """The delay along the capture, if it was measured; `azimuth_delay_us` is then its mean."""
 
     def __post_init__(self) -> None:
         if not abs(self.azimuth_delay_us) <= LONGEST_DELAY_US:

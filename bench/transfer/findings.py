@@ -73,7 +73,7 @@ class CaptureCheck:
 
     @property
     def heard_hiss(self) -> bool:
-        """Whether it has a pause whose hiss shows if it was decoded already."""
+        """Whether it has a pause whose hiss shows if the capture has already been decoded."""
         return self._hiss is not None and self._hiss.falls_db() is not None
 
     def findings(self) -> tuple[Finding, ...]:

@@ -42,7 +42,7 @@ class _Window:
 
 
 class HissMonitor:
-    """Collects the softest windows of a capture; `falls_db` then examines the hiss in them.
+    """Collects the softest windows of a capture; `falls_db` then gives the fall of their hiss.
 
     Args:
         rate: sample rate, Hz.
@@ -84,7 +84,7 @@ class HissMonitor:
         return slice(int(first), int(last))
 
     def falls_db(self) -> tuple[float, float] | None:
-        """How far the hiss falls from 400 Hz to 2.5 kHz, and on to 6.3 kHz; None where no hiss was found."""
+        """Fall of the hiss from 400 Hz to 2.5 kHz, and from there to 6.3 kHz; None if no hiss was found."""
         windows = self._softest
         if len(windows) < PAUSES or self._loudest < windows[-1].power * 10 ** (BELOW_PROGRAMME_DB / 10):
             return None
@@ -98,5 +98,5 @@ class HissMonitor:
 
 
 def as_decoded(falls_db: tuple[float, float]) -> bool:
-    """Whether hiss that falls so far was probably decoded."""
+    """Whether the fall of the hiss suggests that it was decoded."""
     return falls_db[0] > STEEP_DB and falls_db[1] < FLAT_DB

@@ -1,6 +1,6 @@
-"""Captures spoilt in any way: no fault of the program, no hang, nothing raw on a terminal, nothing written.
+"""Captures damaged in any way: no fault of the program, no hang, nothing raw on a terminal, nothing written.
 
-A mutant is half a second of a tone in one of ten formats, with one to eight places put wrong: bytes, sizes and rates of
+A mutant is half a second of a tone in one of ten formats, with one to eight errors in bytes, sizes and rates of
 its header, pieces lost, doubled or taken from another format, or the wrong ending to its name.
 """
 

@@ -33,13 +33,13 @@ BEGUN = {"response", "record_replay_level"}
 CHOSEN_BY, JUDGED_BY = (1, 2), (3, 4, 5)
 """The readings of each test by which the best is chosen, and by which its worth is found."""
 LEAST_LIKELY = 1e-3
-"""A truth that is less likely than this surprises no more."""
+"""A truth less likely than this counts as no greater surprise."""
 IN_DOUBT = (
     *("dirt-left-after-cleaning", "worn-replay-gap", "worn-contour", "head-height", "equalisation-switch"),
     *("dried-capacitor", "weak-oscillator", "tape-selector", "tape-of-another-type", "limiter-left-in"),
     *("pilot-filter-left-in", "noise-reduction-left-in", "dirt-record-head", "dirt-replay-head"),
 )
-"""Causes that record and replay shows, and leaves in doubt."""
+"""Causes that record and replay shows but does not settle."""
 MENDED_BY = {c.name: c.mended_by for c in CAUSES}
 
 
@@ -127,7 +127,7 @@ def followed(start: Visit, tests: int) -> list[Diagnosis]:
 
 
 CLEARED = {"clean", "demagnetise"}
-"""Repairs that are done at the start of a visit: what they mend needs none afterwards."""
+"""Repairs done at the start of a visit; the causes that they repair need none afterwards."""
 
 
 def to_mend(causes: Iterable[str]) -> frozenset[str]:

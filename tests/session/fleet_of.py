@@ -67,7 +67,7 @@ def tilt_loss(arcmin: float, hz: float) -> float:
 
 
 def read_loss(arcmin: float, hz: float) -> float:
-    """What a tone in both channels loses: by tilt, and by crosstalk of one hundredth that comes out of step."""
+    """Loss of a tone in both channels: by tilt, and by crosstalk of one hundredth that is out of phase."""
     leak = 0.01 * cmath.exp(-2e-6j * math.pi * hz * delay(arcmin))
     return tilt_loss(arcmin, hz) + 20 * math.log10(abs(1 + leak) / 1.01)
 

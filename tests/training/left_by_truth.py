@@ -1,4 +1,4 @@
-"""What a line-up leaves, by the true state of the practice machine and not by the readings, and how far off it may be.
+"""The result of a line-up by the true state of the practice machine, not by the readings, and its bounds.
 
 Bounds: bias within 0.5 dB of right, channels within 0.5 dB of each other, record equalisation within 0.7 dB, and at
 −20 dB the tape equals the source within 0.5 dB: ±0.5 dB to 2 kHz is what noise reduction needs (common practice, no

@@ -65,7 +65,7 @@ class LineUp:
     """Count of each verdict."""
     minutes: float
     left: Mapping[str, tuple[float, ...]]
-    """Errors of what a line-up of the record side leaves, dB, as in `BOUNDS`; empty where it is not lined up."""
+    """Errors after a line-up of the record side, dB, as in `BOUNDS`; empty if it is not lined up."""
     outcome: Outcome
 
     @property

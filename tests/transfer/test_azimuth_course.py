@@ -1,4 +1,4 @@
-"""The azimuth delay along a capture, against tapes whose delay is known, and what is gained by taking it off."""
+"""The azimuth delay along a capture, against tapes of known delay, and the gain by correcting it."""
 
 from __future__ import annotations
 
@@ -26,13 +26,13 @@ DELAYS: dict[str, Delay] = {
 
 
 def delayed(sound: np.ndarray, us: np.ndarray) -> np.ndarray:
-    """One channel, each sample late by so much: straight lines between samples of a rate four times higher."""
+    """One channel with a delay for each sample, by linear interpolation at four times the sample rate."""
     fine = resample_poly(sound, FINER, 1)
     return np.asarray(np.interp((np.arange(len(sound)) - us * 1e-6 * RATE) * FINER, np.arange(len(fine)), fine))
 
 
 def tape(delay: Delay, seconds: int = 60) -> tuple[np.ndarray, np.ndarray]:
-    """Music with a little hiss, as it was, and with the right channel late; shape (frames, 2)."""
+    """Music with a little hiss, without and with a delay of the right channel; shape (frames, 2)."""
     music = np.tile(0.3 * demo_music(RATE), (seconds // 10, 1))
     hiss = 3e-4 * np.random.default_rng(4).standard_normal(music.shape)
     late = np.stack((music[:, 0], delayed(music[:, 1], delay(np.arange(len(music)) / RATE))), axis=1)

@@ -12,7 +12,7 @@ from bench.problem import Problem
 
 
 def with_course(chosen: ChosenErrors, capture: Capture) -> ChosenErrors:
-    """The chosen errors with the delay that the capture shows, along the tape.
+    """The chosen errors, with the delay along the tape that the capture shows.
 
     Raises:
         Problem: the capture has one channel, or its channels have too little in common.

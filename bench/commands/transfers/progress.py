@@ -50,7 +50,7 @@ class Progress:
         self.end()
 
     def through(self, capture: Capture) -> Iterator[Floats]:
-        """The blocks of a capture; the line is renewed when each was processed."""
+        """The blocks of a capture; the line is updated after each."""
         frames = 0
         for block in capture.blocks():
             yield block

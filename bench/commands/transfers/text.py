@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from bench.transfer.transfer import Transfer
 
 MOST_LINES = 20
-"""Points at most of an azimuth delay that changes along the tape; all of them are in the JSON."""
+"""Maximum number of printed points of an azimuth delay that varies along the tape; the JSON has all."""
 NOTHING_DB = 120.0
 """A channel that is softer by more than this is digital silence."""
 ASKED = "whether it was decoded already does not show in it: was noise reduction out at the transfer?"
@@ -50,7 +50,7 @@ class Done:
     """Uncertainties of each channel."""
     findings: tuple[Finding, ...]
     heard_hiss: bool
-    """Whether there was hiss that shows if the capture was decoded already."""
+    """Whether there was hiss that shows if the capture has already been decoded."""
     warnings: tuple[str, ...]
     """Warnings about the file that was read."""
     spectra: tuple[dict[float, float], dict[float, float]] | None

@@ -42,7 +42,7 @@ LIMITS: dict[str, tuple[float | None, float]] = {
 """By quantity: the lowest plausible value, and the usual limit. Common practice, no source."""
 CHANNELS = ("left", "right", "both", "left-right", "right-left", "mono")
 OTHER_SPELLINGS = {"us": "µs", "\u03bcs": "µs", "deg": "degrees", "°": "degrees", "'": "arcmin", "dBFS": "dB"}
-"""Units that mean the same here; the second has the Greek letter mu. A dBFS is as large as a dB."""
+"""Units with the same meaning here; one has the Greek letter mu. A difference in dBFS is one in dB."""
 FURTHEST = {"dB": 200.0, "%": 200.0, "µs": 20e3, "arcmin": 600.0, "degrees": 36e3, "per minute": 6e3}
 """By unit, the largest figure of any machine; a larger one is a typing error. Common practice, no source."""
 LOWEST_HZ, HIGHEST_HZ = 0.01, 400e3

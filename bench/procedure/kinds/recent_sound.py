@@ -22,7 +22,7 @@ PIECE_S = 1.0
 
 @dataclass(frozen=True, slots=True)
 class _Piece:
-    """A stretch of encoded sound, in memory of its own, which returns to the system as soon as it is dropped."""
+    """A stretch of encoded sound in separate memory, which is returned to the system as soon as it is dropped."""
 
     data: mmap
     frames: int

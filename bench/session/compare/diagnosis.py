@@ -29,7 +29,7 @@ from bench.session.record.record import SessionRecord
 FEWEST = 8
 """With fewer readings that bear on causes, no diagnosis is shown unless it is asked for."""
 OPEN_EXERCISE = "in an exercise you say what is wrong; finish it, and the debrief has the rest"
-"""Why there is no diagnosis before an exercise is over."""
+"""Why there is no diagnosis before the end of an exercise."""
 
 
 def diagnosis_of(session: SessionRecord, possible: Possible | None = None) -> tuple[Diagnosis, Machine]:

@@ -43,7 +43,7 @@ DEEPEST_DB = -40.0
 SIDES: tuple[Channel, ...] = ("left", "right", "mono")
 OTHER_SIDE: dict[Channel, Channel] = {"left": "right", "right": "left"}
 CROSSTALK_DB = -40.0
-"""What one channel of a machine in order leaks into the other. Sheets ask for 30 dB of separation, and most machines
+"""Crosstalk between the channels of a machine in good order. Sheets require 30 dB of separation, and most machines
 have 35 to 45 dB. Common practice, no source. Corrections by it are as uncertain as they are large."""
 
 
@@ -202,7 +202,7 @@ def _response(a: MachineErrors, b: MachineErrors, azimuth: Value | None) -> dict
 
 
 def _leak_uncertainty_db(a: MachineErrors, kind: ErrorKind) -> float:
-    """Uncertainty (k = 2) of a response, because what the other channel leaks is in any phase: 20 lg(1 + x)·√2, dB.
+    """Uncertainty (k = 2) of a response, because crosstalk may have any phase: 20 lg(1 + x)·√2, dB.
 
     Args:
         a: the recording machine; the other channel may be recorded louder.
@@ -222,7 +222,7 @@ def _leak_uncertainty_db(a: MachineErrors, kind: ErrorKind) -> float:
 def _losses(a: MachineErrors, b: MachineErrors, hz: float, *, together: bool) -> Value:
     """Correction of the three responses for azimuth loss: the loss in each removed, that of the pair added.
 
-    Each was read by a tone in both channels, so what their delay makes of crosstalk is removed too. Several of them
+    Each was read with a tone in both channels, so its effect on crosstalk is removed too. Several of them
     contain the same delay, so its uncertainty counts once, by its effect on their sum.
 
     Args:

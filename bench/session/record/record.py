@@ -153,7 +153,7 @@ class SessionRecord:
 
     @property
     def is_open_exercise(self) -> bool:
-        """Whether it is an exercise that is not over, so that nothing may say what is wrong."""
+        """Whether it is an unfinished exercise, in which nothing may reveal what is wrong."""
         return self.job.exercise is not None and not self.done
 
     @property

@@ -1,4 +1,4 @@
-"""The view for reading from two metres: one figure, its arrow and its trimmer; or cautions and a large instruction."""
+"""The view for reading from two metres: one figure, its arrow and its trimmer, or cautions and a large instruction."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ def far_lines(snapshot: Snapshot, picked: int, width: int, height: int) -> list[
 
 
 def _cautions(snapshot: Snapshot, width: int, height: int) -> list[Line]:
-    """The cautions of the step, whole where they have room, else the names of their hazards."""
+    """The cautions of the step, complete if there is room, otherwise the names of their hazards."""
     parts = card_parts(snapshot.step) if snapshot.step is not None else []
     parts = [part for part in parts if part[2] == "caution"]
     if rows_of(parts, width) > height:

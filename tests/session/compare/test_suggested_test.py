@@ -1,4 +1,4 @@
-"""What a diagnosis of a session takes as evidence, and which tests it may suggest."""
+"""The evidence of a session for its diagnosis, and the tests that may be suggested."""
 
 from __future__ import annotations
 

@@ -24,7 +24,7 @@ because two levels read in quick succession share it. A choice."""
 
 @dataclass(frozen=True, slots=True)
 class Moment:
-    """What a gauge is read at."""
+    """The tone of a gauge."""
 
     now: float
     """Time of the reading, seconds."""
@@ -89,7 +89,7 @@ class ChannelGauge:
 
     @property
     def last(self) -> Gauge | None:
-        """The gauge; where no tone sounds just now, the last one with an average, which still holds."""
+        """The gauge; if no tone sounds now, the last one with an average, which is still valid."""
         if self.shown is not None and self.shown.measured is None and self._last is not None:
             return self._last
         return self.shown

@@ -46,7 +46,7 @@ def setting_tolerance(tolerance: float, unit: str) -> float:
 
 
 def left_alone(tolerance: float, unit: str) -> float:
-    """How far from its target a reading is left alone; arguments as for `setting_tolerance`."""
+    """Error at which a reading is left alone; arguments as for `setting_tolerance`."""
     return GOOD_ENOUGH * setting_tolerance(tolerance, unit)
 
 

@@ -1,4 +1,4 @@
-"""The time from the recording head to the replay head, from a start mark ahead of tones that go on."""
+"""The delay from the recording head to the replay head, from a start mark ahead of continuous tones."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ SEARCH_S = 6.0
 
 
 class HeadDelay:
-    """Looks for a start mark in what is heard, and keeps how late it came.
+    """Looks for a start mark in the incoming sound, and keeps its delay.
 
     Args:
         seconds: the delay, where no mark is sent but it is known; None where it is not.
@@ -25,7 +25,7 @@ class HeadDelay:
         self._sound: list[Samples] = []
 
     def expect(self, sent_at: int | None) -> None:
-        """Look for a mark sent at a frame; None for no longer."""
+        """Look for a mark that was sent at this frame; None to stop looking."""
         self._sent_at, self._sound = sent_at, []
 
     def hear(self, block: Block, rate: int) -> None:

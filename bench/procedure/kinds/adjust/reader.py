@@ -26,7 +26,7 @@ from bench.signals.tones import Multitone, Tone
 TURNED_ROUND = "one channel's polarity is inverted: it is taken out of the delay; check the wiring"
 
 MAINS_WITHIN_HZ = 2.0
-"""A tone this near to the mains frequency is hum, which is heard wherever a section is over."""
+"""A tone this close to the mains frequency is hum, which is found after every section."""
 PROBE_BELOW_DB = 12.0
 """Over-bias with one tone: a probe tone is sent this far below it, at `PROBE_HZ`. The level of the tone relative to
 the probe falls as bias rises, which shows the direction of more bias."""

@@ -153,7 +153,7 @@ class RoundsActivity(RecordedAdjustActivity):
                 plan.turn_to = [plan.degrees + turn]
 
     def _close(self, gauge: Gauge) -> float:
-        """Distance from the target within which another round is not worth its time."""
+        """Distance from the target within which another round is not worthwhile."""
         return left_alone(self._reader.tolerance, gauge.reading.unit)
 
     def _too_close(self, gauge: Gauge) -> bool:
