@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
-# No published source gives these figures: they are our choice, checked by tests/measure/quantities/test_flutter.py and the rough tapes.
+# No published source gives these figures: they are our choice, checked by tests/measure/quantities/test_flutter.py.
 
 GROUP = 128
 """Points in a group, which is judged as a whole to be tone or not."""
