@@ -124,8 +124,8 @@ class _MatchedFilter:
     """
 
     def __init__(self, x: NDArray[np.float64], rate: int) -> None:
-        # Few sizes, because the FFT keeps tables for each size that it has met.
-        size = next_fast_len(rate * math.ceil(len(x) / rate + CHIRP_S), real=True)
+        # One size for all, because the FFT keeps tables for each size that it has met.
+        size = next_fast_len(math.ceil((_WINDOW_S + CHIRP_S) * rate), real=True)
         self._size = min(size, next_fast_len(math.ceil(size * _LOW_RATE / rate), real=True))
         self.rate = rate * self._size / size
         frames, n = int(len(x) * self._size / size), round(CHIRP_S * self.rate)

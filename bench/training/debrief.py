@@ -186,7 +186,7 @@ def _with_lesson(outcome: FaultOutcome, cause: Cause, job: Job, seen: TraineeWor
     first = [r for r in curve if r.step == curve[0].step and r.reading.channel == curve[0].reading.channel]
     points = [(r.reading.frequency_hz, r.off) for r in first]
     said = [f"{hertz(hz)} {number(off, 1, sign=True)}" for hz, off in points if hz is not None and off is not None]
-    return replace(outcome, predicted=tuple(signature(page, machine)), read="  ".join(said))
+    return replace(outcome, predicted=tuple(signature(page, machine)), read=", ".join(said))
 
 
 def _changes(cause: Cause, record: ReadingRecord) -> bool:

@@ -5,16 +5,18 @@ from __future__ import annotations
 import math
 
 from bench.measure.catalogue import QUANTITIES
-from bench.measure.reading import NoReading, Result
+from bench.measure.reading import NoReading, Reading, Result
 from bench.measure.verdict import Verdict
 from bench.words.figures import as_given, decibels, hertz, number, with_uncertainty, with_unit
 from bench.words.names import CHANNELS
 
 
 def reading_name(reading: Result) -> str:
-    """What a reading measures: "response, left, 10 kHz"."""
+    """What a reading measures: "response, left, 10 kHz", "separation, left driven, 1 kHz"."""
     at = [hertz(reading.frequency_hz)] if reading.frequency_hz else []
-    return ", ".join([QUANTITIES[reading.quantity].title.lower(), CHANNELS[reading.channel], *at])
+    driven = reading.method.driven if isinstance(reading, Reading) else ""
+    channel = f"{driven} driven" if driven else CHANNELS[reading.channel]
+    return ", ".join([QUANTITIES[reading.quantity].title.lower(), channel, *at])
 
 
 def state_words(sent_db: float | None, lot: str, noise_reduction: str, direction: str) -> list[str]:

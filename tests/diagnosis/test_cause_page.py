@@ -20,6 +20,7 @@ def test_every_cause_has_a_page(name: str) -> None:
     page = about(name, Machine())
     assert page[0]
     assert not any("nan" in line for line in page)
+    assert not any("nothing that any reading" in line for line in page), "also of dirt and of a magnetised head"
 
 
 def test_a_film_of_1_um_costs_what_spacing_loss_says() -> None:

@@ -80,3 +80,15 @@ def test_noise_of_a_clean_head_that_demagnetising_took_away_was_a_magnetised_hea
     assert (before.name, before.gone) == ("magnetised-head", False)
     assert (after.name, after.gone) == ("magnetised-head", True)
     assert after.probability > 0.9
+
+
+def test_an_erase_head_that_cleaning_put_right_is_named_from_what_was_read_before() -> None:
+    def erased(stage: str, db: float, **more: Any) -> list[dict[str, Any]]:
+        at = {"stage": stage, "source": "record-replay", "quantity": "erasure", "unit": "dB", "frequency_hz": 1000.0}
+        return [at | {"channel": c, "value": db, "uncertainty": 1.0} | more for c in ("left", "right")]
+
+    before = flat("before-cleaning") + erased("before-cleaning", 30.0)
+    after = said(before + flat("after-cleaning") + erased("after-cleaning", 50.0, bound="at least")).suspects[0]
+    assert (after.name, after.gone) == ("dirty-erase-head", True)
+    assert after.probability > 0.9
+    assert said(before).suspects[0].probability < 0.6  # weak erasure reads the same until then

@@ -48,6 +48,18 @@ def test_two_sections_of_one_frequency_and_level_are_as_far_off_as_each_other() 
     assert [heard(e, *p) for p in plays] == ["level", "azimuth-10k", "r-315", "r-10k"]
 
 
+def test_sections_that_are_not_wanted_take_no_place_of_those_that_are() -> None:
+    """The level section has the frequency of the response's first tone; it is passed, or wound past."""
+    for plays, found in (
+        ([(315, -13.0), (10000, -23.0), (315, -33.0)], ["level", "azimuth-10k", "r-315"]),
+        ([(315, -33.0), (1000, -33.0), (10000, -34.0)], ["r-315", "r-1k", "r-10k"]),
+    ):
+        e = tape()
+        for section in e[:2]:
+            section.wanted = False
+        assert [heard(e, *p) for p in plays] == found
+
+
 def test_started_in_the_middle_of_the_tape() -> None:
     e = tape()
     assert heard(e, 315, -32.0) == "r-315"

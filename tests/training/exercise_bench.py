@@ -11,7 +11,7 @@ from typing import Any
 from bench.clock import RehearsalClock
 from bench.open_run import OpenRun, open_run
 from bench.procedure.model.sheets import Exercise
-from bench.procedure.run.commands import Answer, Command, RunTest, Skip
+from bench.procedure.run.commands import Answer, Command, Leave, RunTest, Skip
 from bench.procedure.state.snapshot import Snapshot
 from bench.run_request import RunRequest
 from bench.training.exercise import CLOSING
@@ -193,6 +193,23 @@ class Argues(UnattendedHands):
         shows = ["No reading"] if snapshot.prompt.text.startswith("Bent") else []
         wanted = [*shows, "Replay azimuth out of adjustment", "Bent capstan", "azimuth", "read the delay", "No other"]
         return Answer(next(c for w in wanted for c in choices if c.startswith(w)))
+
+
+@dataclass(slots=True)
+class OnlyTests(UnattendedHands):
+    """Runs one test at the first step, and leaves."""
+
+    test: str = ""
+    chosen: bool = False
+
+    def decide(self, snapshot: Snapshot, now: float) -> Command | None:
+        """Choose the test, do its steps, and leave when the first step is back."""
+        if snapshot.step is not None and snapshot.step.kind == "choose-test":
+            self.chosen = True
+            return Answer(self.test)
+        if snapshot.step is not None and snapshot.step.id.startswith("test-"):
+            return UnattendedHands.decide(self, snapshot, now)
+        return Leave() if self.chosen else RunTest()
 
 
 def go_through(folder: Path, trainee: UnattendedHands, sheet: Exercise) -> OpenRun:

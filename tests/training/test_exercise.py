@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 from bench.clock import RehearsalClock
+from bench.measure.reading import Reading
 from bench.open_run import OpenRun, open_run, resume_run
 from bench.practice_setup import causes_of
 from bench.problem import Problem
@@ -37,6 +38,7 @@ from tests.training.exercise_bench import (
     DoesNothing,
     Hasty,
     HidesAzimuth,
+    OnlyTests,
     Perfect,
     exercise,
     go_through,
@@ -176,6 +178,15 @@ def test_a_test_in_mid_exercise_shows_its_result_and_leads_back_to_the_step(tmp_
         assert step() == "clean"
     assert run.store.steps_done() == ()
     run.end()
+
+
+def test_a_test_of_treble_ignores_the_other_sections_of_the_tape(tmp_path: Path) -> None:
+    """The level section has the frequency of the response's reference tone, and is 20 dB higher."""
+    trainee = OnlyTests(test="clean the head, and read the treble again", override="not demagnetised")
+    run = go_through(tmp_path, trainee, exercise("dirty-head"))
+    read = [r.reading for r in run.store.records() if r.step == "test-treble"]
+    assert {r.quantity for r in read} == {"response"}
+    assert all(abs(r.value) < 12.0 for r in read if isinstance(r, Reading))
 
 
 def test_every_test_that_a_rival_names_can_be_run_where_the_machine_has_three_heads() -> None:

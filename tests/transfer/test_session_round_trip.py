@@ -23,7 +23,7 @@ from tests.practice.deck import run
 from tests.smooth import smooth_procedures
 from tests.transfer.programme import TONES as LEVELS
 from tests.transfer.test_round_trip import FULL, NOTHING, REFERENCE_DBFS, SENT, converted, worst_errors
-from tests.transfer.wrong_machines import RATE, Wrong, drawn, set_right
+from tests.transfer.wrong_machines import RATE, SIDES, Wrong, drawn, set_right, turned_to
 
 ROOT = Path(__file__).resolve().parents[2]
 NOTHING_TURNED = """
@@ -50,23 +50,28 @@ def measured(workspace: Path, seed: int) -> tuple[Path, PracticeMachine]:
     for name in FOLLOWED:
         text += f'\n[[step]]\nkind = "follow"\nid = "{name}"\ntitle = "{name}"\nprocedure = "{name}"\n'
     (workspace / "procedures" / "as-it-stands.toml").write_text(text, encoding="utf-8")
+    wrong = drawn(seed)
+    sheet = workspace / "procedures" / "sheets" / "machines" / "two-head-cassette.toml"
+    assert sheet.read_text(encoding="utf-8").rsplit("\n[", 1)[1].startswith("practice]")
+    with sheet.open("a", encoding="utf-8") as file:  # its own trimmers do not reach so far
+        file.writelines(f"record_equalisation_{s}_db = {db}\n" for s, db in zip(SIDES, wrong.treble_db, strict=True))
     clock = RehearsalClock()
     request = RunRequest("as-it-stands", "two-head-cassette", seed=seed)
     run = open_run(Workspace(workspace), request, clock, real_time=False)
     assert isinstance(run.port, PracticePort)
     machine = run.port.machine
     assert isinstance(machine, PracticeMachine)
-    for trimmer, error in errors_of(drawn(seed)).items():
-        set_right(machine, trimmer, error)
+    for trimmer, error in errors_of(wrong).items():
+        turned_to(machine, trimmer, error)
     rehearse(run.runner, run.port, clock, UnattendedHands(answers=target_answers(run.job)))
     run.store.close()
     return run.store.folder, machine
 
 
 def errors_of(wrong: Wrong) -> dict[str, float]:
-    """What the trimmers are set to."""
+    """What the trimmers are set to, as near as their stops allow."""
     errors = {"replay azimuth": wrong.azimuth_arcmin, "speed": wrong.fast_percent}
-    for side, level, treble in zip(("left", "right"), wrong.level_db, wrong.treble_db, strict=True):
+    for side, level, treble in zip(SIDES, wrong.level_db, wrong.treble_db, strict=True):
         errors |= {f"bias {side}": 0.0, f"record level {side}": level, f"record equalisation {side}": treble}
     return errors
 

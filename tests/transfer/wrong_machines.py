@@ -188,8 +188,13 @@ def decibels(amplitude: complex) -> float:
     return 20 * float(np.log10(abs(amplitude)))
 
 
-def set_right(machine: PracticeMachine, trimmer: str, error: float = 0.0) -> None:
-    """Turn a trimmer until what it sets is right, or has this error, after taking up its backlash."""
+def set_right(machine: PracticeMachine, trimmer: str) -> None:
+    """Turn a trimmer until what it sets is right."""
+    assert turned_to(machine, trimmer, 0.0) < 0.01
+
+
+def turned_to(machine: PracticeMachine, trimmer: str, error: float) -> float:
+    """Turn a trimmer until it has this error, after taking up its backlash. Returns what its stop leaves."""
     towards = 10.0 if next(t.degrees for t in machine.trimmers() if t.name == trimmer) < 0 else -10.0
     machine.turn(trimmer, towards)
     before = machine.truth()[trimmer]
@@ -197,4 +202,4 @@ def set_right(machine: PracticeMachine, trimmer: str, error: float = 0.0) -> Non
     slope = (machine.truth()[trimmer] - before) / towards
     for _ in range(99):
         machine.turn(trimmer, (error - machine.truth()[trimmer]) / slope)
-    assert abs(machine.truth()[trimmer] - error) < 0.01
+    return abs(machine.truth()[trimmer] - error)

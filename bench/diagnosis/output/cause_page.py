@@ -51,7 +51,8 @@ def signature(cause: Cause, machine: Machine) -> list[str]:
     variant = max(cause.variants, key=lambda v: v.share)
     if not variant.moves:
         return ["  a smooth curve of its own, of any shape"]
-    data_rows = [p for test in MEASUREMENTS for p in blank_rows(test, machine)]
+    # Before cleaning and demagnetising every cause still has its effect.
+    data_rows = [p for test in MEASUREMENTS for p in blank_rows(test, machine, "before-cleaning")]
     rows = Rows(data_rows, machine)
     moved = _effect(variant, rows)
     out = []
@@ -62,7 +63,7 @@ def signature(cause: Cause, machine: Machine) -> list[str]:
             if p.tone and p.tone.group[1] == source and p.tone.relative_to_hz and p.finding.channel == "left"
         }
         if curve and max(abs(v) for v in curve.values()) > SHOWN:
-            points = "  ".join(f"{hertz(hz)} {number(db, 1, sign=True)}" for hz, db in curve.items())
+            points = ", ".join(f"{hertz(hz)} {number(db, 1, sign=True)}" for hz, db in curve.items())
             out.append(f"  response, {said}, dB: {points}")
     for n, p in enumerate(rows.data_rows):
         flat = p.tone is None or p.tone.relative_to_hz is None

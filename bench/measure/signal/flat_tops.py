@@ -79,7 +79,7 @@ def _is_cut(hop: Floats, rate: float) -> bool:
     hop = hop - hop.mean()
     size = np.abs(np.fft.rfft(hop * _window(len(hop))))
     bin_hz = rate / len(hop)
-    low, high = round(LOWEST_HZ / bin_hz), round(HIGHEST_HZ / bin_hz)
+    low, high = round(LOWEST_HZ / bin_hz), min(round(HIGHEST_HZ / bin_hz), len(size) - 1)
     k = low + int(np.argmax(size[low:high]))
     if size[k] < 0.9 * size[low:].max():
         return False

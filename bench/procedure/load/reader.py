@@ -150,14 +150,13 @@ def _read_set(path: Path, document: Document) -> ReadFile[Any]:
     whole, more = _fit(ReferenceSet, document.data) if not mistakes else (None, [])
     mistakes += more
     read: list[ReadFile[Any]] = []
+    there = {p.stem: p for p in sorted(path.parent.glob("*.toml"))}
     for n, name in enumerate(whole.tapes if whole is not None else ()):
-        beside = path.parent / f"{name}.toml"
-        if not beside.exists():
-            there = (p.stem for p in sorted(path.parent.glob("*.toml")) if p != path)
+        if name not in there:
             said = f"there is no reference-tape sheet {quoted(name)}"
-            mistakes.append(Mistake(("tapes", n), said, did_you_mean(name, there)))
+            mistakes.append(Mistake(("tapes", n), said, did_you_mean(name, [t for t in there if t != path.stem])))
             continue
-        tape = _read_member(beside)
+        tape = _read_member(there[name])
         read.append(tape)
         if tape.model is None:
             said = f"{quoted(name)} has a problem ({tape.findings[0].sentence})"

@@ -36,7 +36,8 @@ def debrief_lines(events: Iterable[Event]) -> tuple[Line, ...]:
 
 def time_spent(debrief: Debriefed) -> str:
     """Duration, and number of trimmer adjustments."""
-    return f"{debrief.minutes:.0f} minutes; trimmers adjusted {times(debrief.turns)}."
+    adjusted = f"trimmers adjusted {times(debrief.turns)}" if debrief.turns else "no trimmer adjusted"
+    return f"{debrief.minutes:.0f} minutes; {adjusted}."
 
 
 def times(count: int) -> str:
@@ -50,8 +51,7 @@ def _lines(debrief: Debriefed) -> Iterator[Line]:
     for fault in debrief.faults:
         yield "fault", _fault(fault)
     for fault in debrief.faults:
-        if not fault.argued:
-            yield from (("argument", line) for line in _argument(fault))
+        yield from (("argument", line) for line in _argument(fault))
     for name in debrief.wrongly_named:
         yield "wrong", f"{name}: named, but not there."
     for trimmer in debrief.trimmers:
@@ -62,9 +62,9 @@ def _lines(debrief: Debriefed) -> Iterator[Line]:
     done = sum(f.state in ("mended", "found") for f in debrief.faults)
     found = sum(f.named for f in debrief.faults if f.must_find)
     wanted = sum(f.must_find for f in debrief.faults)
-    trimmers = f"{right} of {counted(len(debrief.trimmers), 'trimmer')} right"
+    trimmers = f", {right} of {counted(len(debrief.trimmers), 'trimmer')} right" if debrief.trimmers else ""
     dealt_with = f"{done} of {len(debrief.faults)} dealt with"
-    yield "end", f"{found} of {counted(wanted, 'cause')} named, {dealt_with}, {trimmers}."
+    yield "end", f"{found} of {counted(wanted, 'cause')} named, {dealt_with}{trimmers}."
 
 
 def _fault(fault: FaultOutcome) -> str:

@@ -52,3 +52,9 @@ def test_rough_tape_is_not() -> None:
         for hz in (315.0, 3150.0):
             capture = single(np.random.default_rng(3), grade, hz, 3.0, 3.0, rate=RATE)
             assert cut_at(capture.samples[:, 0]) is None
+
+
+def test_a_tone_at_half_the_rate_is_not() -> None:
+    watch = FlatTops(8000, 1)
+    watch.feed(0.3 * (-1.0) ** np.arange(8000)[:, None])
+    assert watch.cut_at == (None,)

@@ -121,6 +121,7 @@ def said_of(bench: Path, name: str, old: str, new: str) -> list[str]:
     ("name", "old", "new", "said"),
     [
         ("workshop-set", '"workshop-level-400", ', '"cassette-9", ', 'there is no reference-tape sheet "cassette-9"'),
+        ("workshop-set", '"workshop-level-400", ', f'"{"é" * 300}", ', "there is no reference-tape sheet"),
         ("workshop-set", '"workshop-level-400", ', "", "none of these tapes has a level tone"),
         ("workshop-set", '"workshop-speed-3000"', '"reel-95"', "are for different speed"),
         ("workshop-set", '"workshop-speed-3000"', '"workshop-set"', "is a set, not a tape"),

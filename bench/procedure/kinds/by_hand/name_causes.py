@@ -88,10 +88,10 @@ class NameCausesActivity(Activity[NameCauses]):
     @property
     def _readings(self) -> tuple[ReadingRecord, ...]:
         """The readings that are out or too close to call, the first of each kind."""
-        found: dict[tuple[object, ...], ReadingRecord] = {}
+        found: dict[tuple[str, str], ReadingRecord] = {}
         for r in self.bench.journal.records():
             if r.verdict is not None and r.verdict.word in ("out", "too close to call"):
-                found.setdefault((r.source, r.reading.quantity, r.reading.channel, r.reading.frequency_hz), r)
+                found.setdefault((r.source, reading_name(r.reading)), r)
         return tuple(found.values())
 
     @property

@@ -44,6 +44,8 @@ class Expected:
     label: str
     sent_db: float
     """Nominal level, dB re the reference level."""
+    wanted: bool = True
+    """Whether the step measures it; other tones of the tape are recognised only to be ignored."""
     state: str = "waiting"
     heard_dbfs: float | None = None
     readings: list[tuple[Result, Verdict | None]] = field(default_factory=list)
@@ -56,9 +58,9 @@ class Expected:
 def match(expected: list[Expected], hz: float, dbfs: float) -> Expected | None:
     """The expected tone that matches a heard one, or None.
 
-    Among the tones not heard yet with that frequency, the best match by order (every tone passed over counts against
-    it) and by level, relative to the mean offset of the tones so far. None for a second take of a tone already heard,
-    and for a level that fits none of them.
+    Among the tones not heard yet with that frequency, the best match by order (every wanted tone passed over counts
+    against it) and by level, relative to the mean offset of the tones so far. None for a second take of a tone already
+    heard, and for a level that fits none of them.
     """
     known = [e.heard_dbfs - e.dbfs for e in expected if e.heard_dbfs is not None]
     offset = median(known or [0.0])
@@ -75,7 +77,7 @@ def match(expected: list[Expected], hz: float, dbfs: float) -> Expected | None:
         if _again(expected, e, hz, dbfs) < min(AGAIN_DB, abs(miss) - AGAIN_DB):
             continue
         weight = 1.0 if miss < 0 and e.hz > TREBLE_HZ else 3.0
-        skipped = sum(x.state != "done" for x in expected[reached + 1 : n]) if n > reached else reached - n
+        skipped = sum(x.wanted and x.state != "done" for x in expected[reached + 1 : n]) if n > reached else reached - n
         rank = (weight * abs(miss) + SKIP_DB * skipped, n)
         if best is None or rank < best:
             best = rank

@@ -33,7 +33,11 @@ class ReferenceActivity(ToneListActivity[Reference]):
         self._targets: dict[str, Target] = {q: self.job.target(name) for q, name in step.targets.items()}
         wanted = [s for s in self.job.reference_tape.section if not step.purposes or s.purpose in step.purposes]
         self._sections: dict[str, Section] = {s.id: s for s in wanted}
-        self.expected = [Expected(s.id, s.hz, expected_dbfs(self.job, s), s.purpose, _label(s), s.db) for s in wanted]
+        self.on_tape = [
+            Expected(s.id, s.hz, expected_dbfs(self.job, s), s.purpose, _label(s), s.db, s.id in self._sections)
+            for s in self.job.reference_tape.section
+        ]
+        self.expected = [e for e in self.on_tape if e.wanted]
         self._zero = response_zero(wanted)
         self._pending: list[Expected] = []
         self._levels_of_tapes: list[tuple[JudgedReading, str]] = []

@@ -31,6 +31,8 @@ class ToneListActivity(Activity[StepT]):
     def __init__(self, step: StepT, bench: Bench) -> None:
         super().__init__(step, bench)
         self.expected: list[Expected] = []
+        self.on_tape: list[Expected] = []
+        """All tones that may be heard, in order, where that is more than the expected ones."""
         self.tones: dict[str, FoundTone] = {}
         self.taken: list[JudgedReading] = []
         self._finder: ToneFinder | None = None
@@ -95,8 +97,8 @@ class ToneListActivity(Activity[StepT]):
                 e.readings = []
         if current is None:
             return
-        e_now = match(self.expected, current.frequency_hz / self.speed, current.dbfs)
-        if e_now is not None:
+        e_now = self._match(current)
+        if e_now is not None and e_now.wanted:
             e_now.state = "sounding"
             e_now.readings = [(current.level(c, e_now.hz), None) for c in range(len(current.tones))]
 
@@ -105,12 +107,17 @@ class ToneListActivity(Activity[StepT]):
             if e.state == "sounding":
                 e.state = "waiting"
                 e.readings = []
-        e_now = match(self.expected, tone.frequency_hz / self.speed, tone.dbfs)
+        e_now = self._match(tone)
         if e_now is None:
             return
         e_now.state, e_now.heard_dbfs = "done", tone.dbfs
+        if not e_now.wanted:
+            return
         self.tones[e_now.id] = tone
         self._keep(self.readings(e_now))
+
+    def _match(self, tone: FoundTone) -> Expected | None:
+        return match(self.on_tape or self.expected, tone.frequency_hz / self.speed, tone.dbfs)
 
     def _keep(self, taken: list[JudgedReading]) -> None:
         self.taken += taken
