@@ -22,7 +22,9 @@ from bench.transfer.errors import STRETCH_S, AzimuthCourse
 
 Floats = NDArray[np.float64]
 
-LEAST_S = 4.0
+MEASURED_S = 5.0
+"""So much is measured in the middle of each stretch: more would take twice the time, and be little better."""
+LEAST_S = 6.5
 """The last stretch counts from this length on."""
 STEPS_US = (0.0, *np.geomspace(0.1, 30.0, 26).tolist())
 """Standard deviations of the step between stretches that are tried; the most likely one is used."""
@@ -45,6 +47,7 @@ class CourseReader:
 
     def __init__(self, rate: float) -> None:
         self._rate, self._frames = rate, round(STRETCH_S * rate)
+        self._first = round((STRETCH_S - MEASURED_S) / 2 * rate)
         self._meter, self._heard = ProgrammeMeter(rate, 2), 0
         self._readings: list[Reading | None] = []
 
@@ -52,7 +55,8 @@ class CourseReader:
         """Take in frames of shape (frames, 2)."""
         while len(samples):
             now, samples = np.split(samples, [self._frames - self._heard])
-            self._meter.feed(now)
+            middle = slice(max(0, self._first - self._heard), max(0, self._frames - self._first - self._heard))
+            self._meter.feed(now[middle])
             self._heard += len(now)
             if self._heard == self._frames:
                 self._close()
