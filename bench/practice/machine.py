@@ -354,8 +354,7 @@ class PracticeMachine:
             tape.tape_position(positions[-1]),
             ERASURE_PER_PASS_UM * physics.magnetised,
         )
-        late = self._right_delay(before[0])
-        half = late / 2 + (self._right_delay(replay) - late) / 2 * RAMP
+        half = self._right_delay(before[0]) / 2 * (1 - RAMP) + self._right_delay(replay) / 2 * RAMP
         left, right = positions[:-1] + half, positions[:-1] - half
         flux = tape.read(left, right)
         if physics.contour_db > 0:
