@@ -15,6 +15,8 @@ Floats = NDArray[np.float64]
 RATE = 48000
 CHUNK = 1920
 """Frames per processing step, whatever the size of the input blocks: 40 ms."""
+RAMP = np.linspace(0, 1, CHUNK)
+"""From 0 to 1 within a chunk."""
 FFT = 3072
 """Transform length of a running filter."""
 _DESIGN = 8192
@@ -40,7 +42,7 @@ def response_of(taps: Sequence[Floats]) -> NDArray[np.complex128]:
 
 def level_db(sound: Floats) -> tuple[float, float]:
     """Level of each channel of a chunk, dB re a sine of amplitude 1."""
-    left, right = 10 * np.log10(2 * np.mean(sound**2, axis=1) + 1e-20)
+    left, right = 10 * np.log10(2 / sound.shape[1] * np.einsum("cn,cn->c", sound, sound) + 1e-20)
     return float(left), float(right)
 
 
@@ -51,7 +53,6 @@ class Fir:
         self._past = np.zeros((2, FFT - CHUNK))
         self._response: NDArray[np.complex128] | None = None
         self._old: NDArray[np.complex128] | None = None
-        self._fade = np.linspace(0, 1, CHUNK)
 
     def set(self, left: Floats, right: Floats) -> None:
         """Use these taps, at most 1089, from the next chunk on."""
@@ -67,7 +68,7 @@ class Fir:
         out = irfft(spectrum * self._response)[:, -CHUNK:]
         if self._old is not None:
             before = irfft(spectrum * self._old)[:, -CHUNK:]
-            out = before + self._fade * (out - before)
+            out = before + RAMP * (out - before)
             self._old = None
         return np.asarray(out)
 

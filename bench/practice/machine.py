@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from bench.practice import kernels
 from bench.practice.compander import NOISE_REDUCTION_POSITIONS, Compander
 from bench.practice.facts import FaultFacts, LoadedTape, MachineFacts, ReferenceFacts, TapeFacts, TrimmerPosition
-from bench.practice.filters import CHUNK, RATE, level_db
+from bench.practice.filters import CHUNK, RAMP, RATE, level_db
 from bench.practice.flaws import Echo
 from bench.practice.looks import look_at
 from bench.practice.mains_hum import MainsHum
@@ -354,7 +354,7 @@ class PracticeMachine:
             tape.tape_position(positions[-1]),
             ERASURE_PER_PASS_UM * physics.magnetised,
         )
-        half = np.linspace(self._right_delay(before[0]) / 2, self._right_delay(replay) / 2, CHUNK)
+        half = self._right_delay(before[0]) / 2 * (1 - RAMP) + self._right_delay(replay) / 2 * RAMP
         left, right = positions[:-1] + half, positions[:-1] - half
         flux = tape.read(left, right)
         if physics.contour_db > 0:

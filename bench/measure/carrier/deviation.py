@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
-# No published source gives these figures: they are our choice, checked by tests/measure/carrier and the rough tapes.
+# No published source gives these figures: they are our choice, checked by tests/measure/quantities/test_flutter.py.
 
 GROUP = 128
 """Points in a group, which is judged as a whole to be tone or not."""
@@ -26,6 +26,8 @@ BESIDE = 16
 """Points to either side of a bridge; it runs from the mean of those before to the mean of those after."""
 LONGEST_S = 0.5
 """A longer bad stretch is not bridged: the tone has ended."""
+SHORTEST_S = 1.5
+"""Bridges of a shorter stretch do not count: it is no carrier but its print-through, or the like."""
 LOW, HIGH = 0.5, 2.0
 """Bounds of the envelope relative to its running level: ±6 dB."""
 JUMP = 8.0
@@ -65,6 +67,8 @@ class Deviation:
         self._bad = np.zeros(0, dtype=bool)
         self._at = self._checked = self._dropped = 0
         self._inside = False
+        self._began = self._counted = 0
+        """Where the present stretch began, and the number of bridges before it."""
         self._tail = np.zeros(0)
         self.bridged: list[tuple[float, float]] = []
         """Bridges so far: start from the first point fed, and length, in seconds."""
@@ -112,7 +116,10 @@ class Deviation:
         self._bad[len(self._bad) - BESIDE :] = True
         self._checked = len(self._bad)
         out = self._release(len(self._bad))
-        return [*out, None] if self._inside else out
+        if not self._inside:
+            return out
+        self._end(len(self._bad))
+        return [*out, None]
 
     def _find_jumps(self) -> None:
         ready = len(self._hz) - SMOOTH_HALF
@@ -142,7 +149,7 @@ class Deviation:
         while at < end:
             if not self._inside:
                 at = _next(~wide, at, end)
-                self._inside = at < end
+                self._inside, self._began = at < end, self._dropped + at
                 continue
             stop = _next(wide, at, end)
             if stop > at:
@@ -153,7 +160,7 @@ class Deviation:
             resume = _next(~wide, at, end)
             if resume - at > self._longest:
                 out.append(None)
-                self._inside, self._tail = False, self._tail[:0]
+                self._end(at)
             elif resume + BESIDE > end:
                 break
             else:
@@ -163,6 +170,13 @@ class Deviation:
             at = resume
         self._forget(at)
         return out
+
+    def _end(self, at: int) -> None:
+        """End the stretch at this point."""
+        if self._dropped + at - self._began < SHORTEST_S * self.rate:
+            del self.bridged[self._counted :]
+        self._counted = len(self.bridged)
+        self._inside, self._tail = False, self._tail[:0]
 
     def _forget(self, at: int) -> None:
         """Discard the points before `at` that the next check of surroundings does not need."""

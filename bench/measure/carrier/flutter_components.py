@@ -4,7 +4,7 @@ The strongest line that stands out from its neighbourhood is taken first. It is 
 amplitude, phase and frequency, by least squares over the surrounding bins under a Hann window, including images at
 negative frequencies and the remaining mean and slope. All lines are subtracted, and the search is repeated. Two lines
 are resolved if they are at least 1.5 divided by the duration apart. No source gives the figures below: they are our own
-choice, checked by tests/measure/carrier.
+choice, checked by tests/measure/quantities/test_flutter.py.
 """
 
 from __future__ import annotations

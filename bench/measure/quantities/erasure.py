@@ -29,17 +29,21 @@ from bench.measure.meters import Options
 from bench.measure.method import Method
 from bench.measure.reading import Channel, Measured, NoReading, Reading, Result, Source, budget_of
 from bench.measure.tone.chunk_meter import SpectraMeter
-from bench.measure.tone.coherent import HANN_OVERLAP, coverage
+from bench.measure.tone.coherent import HANN_OVERLAP
 from bench.measure.tone.demodulator import Spectra
 from bench.measure.tone.follower import Chunk, Follower, Piece
 from bench.measure.tone.meter import CaptureCheck
-from bench.measure.tone.wander import NONE, UNCORRELATED_S, Wander, slow_level
+from bench.measure.tone.wander import NONE, of_level
 
 Floats = NDArray[np.float64]
 
 SEGMENT = 4096
 """Baseband points: two seconds."""
 SHORTEST = 1024
+PIECE, PIECE_HOP = 1024, 512
+PIECES = range(768, 768 + 4 * PIECE_HOP, PIECE_HOP)
+"""Points of a piece, whose levels show wander, and from one piece to the next. The pieces of a segment begin at these
+points, so that those of successive segments follow each other."""
 SEARCH_RANGE = 0.03
 WIDTH = 0.01
 """Width of the narrow range, as a fraction of the frequency."""
@@ -78,6 +82,8 @@ class ErasureMeter(SpectraMeter):
         self._powers: list[NDArray[np.float32]] = []
         """Power spectrum of each segment, (bins of the band, channels); the bins of a line add up to its squared
         amplitude."""
+        self._pieces: list[NDArray[np.float32]] = []
+        """The same of its pieces, (pieces, bins, channels)."""
 
     def batch(self, chunks: list[Chunk]) -> None:
         """Add the band around the tone to the segments."""
@@ -89,7 +95,7 @@ class ErasureMeter(SpectraMeter):
     def _follow(self, pieces: list[Piece]) -> None:
         for piece in pieces:
             if piece.fresh and self._follower is not None:
-                self._hz, self._z, self._powers = self._follower.tone_hz, self._z[:0], []
+                self._hz, self._z, self._powers, self._pieces = self._follower.tone_hz, self._z[:0], [], []
             self._add(piece.spectra, piece.first)
 
     def _add(self, spectra: list[NDArray[np.complex128]], first: int) -> None:
@@ -99,14 +105,15 @@ class ErasureMeter(SpectraMeter):
         self._z = np.concatenate([self._z, z[self.inside(self.spectra.start_of(first), len(z))]])
         while len(self._z) >= SEGMENT:
             self._powers.append(self._band(self._z[:SEGMENT]))
+            self._pieces.append(np.stack([self._band(self._z[at : at + PIECE]) for at in PIECES]))
             self._z = self._z[SEGMENT // 2 :]
 
     def _band(self, z: NDArray[np.complex128]) -> NDArray[np.float32]:
         w = np.sin(np.pi * (np.arange(len(z)) + 0.5) / len(z)) ** 2
         power = np.abs(np.fft.fft(z * w[:, None], axis=0)) ** 2 / (len(z) * np.sum(w * w))
-        self._bin_hz = self.spectra.rate / len(z)
-        middle = round((self._hz - self.spectra.nearest_bin(self._hz) * self.spectra.bin_hz) / self._bin_hz)
-        half = int(min(350.0, max(30.0, (SEARCH_RANGE + WIDTH) * self._hz)) / self._bin_hz)
+        bin_hz = self.spectra.rate / len(z)
+        middle = round((self._hz - self.spectra.nearest_bin(self._hz) * self.spectra.bin_hz) / bin_hz)
+        half = int(min(350.0, max(30.0, (SEARCH_RANGE + WIDTH) * self._hz)) / bin_hz)
         return np.asarray(power[np.arange(middle - half, middle + half + 1)], dtype=np.float32)
 
     def conclude(self, capture: CaptureCheck) -> Measured:
@@ -115,6 +122,7 @@ class ErasureMeter(SpectraMeter):
             self._follow(self._follower.finish())
         if not self._powers and len(self._z) >= SHORTEST:
             self._powers = [self._band(self._z)]
+            self._bin_hz = self.spectra.rate / len(self._z)
         because = self._why_not(capture)
         readings: list[Result] = []
         warnings: list[str] = []
@@ -122,7 +130,8 @@ class ErasureMeter(SpectraMeter):
             if because:
                 readings.append(self._nothing(side, because))
                 continue
-            reading, warning = self._channel(np.array(self._powers, dtype=np.float64)[:, :, channel], side)
+            powers, pieces = (np.array(p, dtype=np.float64)[..., channel] for p in (self._powers, self._pieces))
+            reading, warning = self._channel(powers, pieces, side)
             readings.append(reading)
             warnings += [warning] if warning else []
         return Measured(tuple(readings), tuple(warnings))
@@ -138,12 +147,20 @@ class ErasureMeter(SpectraMeter):
             return "the capture is too short: erasure needs half a second"
         return "no steady tone was found; name the erased one with --frequency"
 
-    def _channel(self, powers: Floats, side: Channel) -> tuple[Result, str]:
+    def _channel(self, powers: Floats, pieces: Floats, side: Channel) -> tuple[Result, str]:
+        """The erasure of a channel, and a warning.
+
+        Args:
+            powers: of each segment, (segments, bins).
+            pieces: of their pieces, (segments, pieces, bins); none if the capture is shorter than a segment.
+            side: the channel.
+        """
         totals = powers.sum(axis=1)
         if not totals.max() > 0.0:
             return self._nothing(side, "this channel is digital silence"), ""
         erased, recorded = parts(totals)
         level, moves = self.options.reference_level, NONE
+        every_s = PIECE_HOP / self.spectra.rate
         if level is not None and totals.max() < ERASED_RATIO * 10.0 ** (level / 10.0):
             # Nothing is as loud as the recording was, so a quiet part is not the erased one: the tape ended there.
             erased[:], recorded[:] = True, False
@@ -155,9 +172,8 @@ class ErasureMeter(SpectraMeter):
                     "recorded with --reference-level, or the tone with --frequency"
                 )
                 return self._nothing(side, because), ""
-            levels = 10.0 * np.log10(totals[recorded])
-            level = float(np.median(levels))
-            moves = of_segments(levels, 0.0, SEGMENT / self.spectra.rate)
+            level = float(np.median(10.0 * np.log10(totals[recorded])))
+            moves = of_level(10.0 * np.log10(pieces[recorded].sum(axis=2).ravel()), 1.0 / every_s, 0.0)
         known = self._follower is not None and bool(recorded.any())
         residue = self._residue(powers[erased].mean(axis=0), int(erased.sum()), known=known)
         if residue.found:
@@ -177,8 +193,11 @@ class ErasureMeter(SpectraMeter):
             reading = self._reading(side, value, math.hypot(2.0 * noise_db, METHOD_DB), words)
             own: dict[Source, float] = {"noise": 2.0 * noise_db, "method": METHOD_DB}
             reading = replace(reading, budget=budget_of(reading.uncertainty, own))
-            each = powers[erased][:, residue.inside].sum(axis=1)
-            left = of_segments(4.343 * each / each.mean(), noise_db, SEGMENT / self.spectra.rate)
+            left = NONE
+            if len(pieces):
+                each = pieces[erased][:, :, self._near(residue.inside, powers.shape[1], pieces.shape[2])].sum(axis=2)
+                level_db = 4.343 * each.ravel() / each.mean()
+                left = of_level(level_db, 1.0 / every_s, noise_db**2 * level_db.size * every_s)
             within, slower = math.hypot(moves.within, left.within), math.hypot(moves.slower, left.slower)
             return reading.wandering(within, slower), ""
         most = max(residue.power, 0.0) + 3.0 * residue.spread
@@ -219,6 +238,12 @@ class ErasureMeter(SpectraMeter):
         found = excess > STANDS_OUT * noise * (1.0 + 0.7 / independent)
         spread = np.sqrt(noise**2 + 3.0 * max(excess, 0.0) * floor / independent)
         return Residue(excess, float(spread), found, hum, inside, floor * width, floor * np.sqrt(1.5 * width))
+
+    def _near(self, inside: slice, bins: int, piece_bins: int) -> slice:
+        """The bins of a piece that hold what a range of bins of a segment holds, with the wider line of a piece."""
+        ratio = SEGMENT // PIECE
+        first, last = ((edge - bins // 2) / ratio + piece_bins // 2 for edge in (inside.start, inside.stop - 1))
+        return slice(max(0, math.floor(first) - 1), math.ceil(last) + 2)
 
     def _reading(
         self,
@@ -289,25 +314,6 @@ def with_residue(excess: Floats, noise: float) -> NDArray[np.bool_]:
     if last > first:
         kept[:first] = kept[last:] = False
     return kept
-
-
-def of_segments(levels_db: Floats, noise_db: float, seconds: float) -> Wander:
-    """Uncertainty due to wander of the mean of segments with 50 % overlap.
-
-    Args:
-        levels_db: level of each segment.
-        noise_db: standard uncertainty of that mean due to noise.
-        seconds: length of a segment.
-    """
-    count = len(levels_db) / HANN_OVERLAP
-    if len(levels_db) < 3:
-        return NONE
-    each = float(np.std(levels_db, ddof=1))
-    few = coverage(max(2, round(count - 1.0))) / 2.0
-    within = few**2 * each**2 / count - noise_db**2
-    if within <= 0.0:
-        return NONE
-    return Wander(math.sqrt(within), slow_level(each * math.sqrt(seconds / UNCORRELATED_S), count * seconds / 2.0))
 
 
 def parts(totals: Floats) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:

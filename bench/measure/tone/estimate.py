@@ -246,8 +246,10 @@ def _pair(left: IsolatedTone, right: IsolatedTone, facts: BasebandFacts) -> Phas
     off = _without_flutter(off, left, right, facts)
     reach = 0.95 * facts.reach_hz
     _, lowest = density(off, rate, min(WEAVE_HZ, 0.3 * reach), reach)
-    lag, course, course_rate = _lag_course(turned, kept, rate)
-    course = _without_flutter(course, left, right, facts, round(rate / course_rate))
+    course, course_rate = _lag_course(turned, kept, rate)
+    lag = float(course.mean())
+    course = _without_flutter(course - lag, left, right, facts, round(rate / course_rate))
+    better, delay_wander = wander.of_delay(course, course_rate, lowest)
     weaves = wander.wanders(course, course_rate, lowest)
     apart = wander.means(left.level_course() - right.level_course(), rate)[0]
     noise_db = sum(v.noise_level * (DB / max(v.amplitude, 1e-12)) ** 2 for v in (left, right))
@@ -255,19 +257,19 @@ def _pair(left: IsolatedTone, right: IsolatedTone, facts: BasebandFacts) -> Phas
     lost_db = float(np.hypot(left.lost_db, right.lost_db))
     hum = sum((v.hum_level / max(v.amplitude, 1e-12)) ** 2 for v in (left, right))
     return PhasePair(
-        lag_rad=float(np.angle(mean)) + (lag if weaves else 0.0),
+        lag_rad=float(np.angle(mean)) + (lag + better if weaves else 0.0),
         noise_rad=2.0 * float(np.sqrt(lowest / share * max(left.spread, right.spread) / seconds + hum)),
         frequency_hz=facts.oscillator_hz + _mean_frequency(left, right, rate),
         weave_rad=weave,
         weave_noise_rad=2.0 * own,
         weave_uncertainty_rad=2.0 * doubt,
-        wander=wander.of_delay(course, course_rate, lowest),
+        wander=delay_wander,
         balance_wander=replace(wander.of_level(apart, course_rate, noise_db), dropouts=DROPOUT_RESIDUE * lost_db),
     )
 
 
-def _lag_course(turned: Complexes, kept: NDArray[np.bool_], rate: float) -> tuple[float, Floats, float]:
-    """The mean lag relative to the angle of the product's mean, the lag over time about it, and the rate of that.
+def _lag_course(turned: Complexes, kept: NDArray[np.bool_], rate: float) -> tuple[Floats, float]:
+    """The lag over time, relative to the angle of the product's mean, and its rate.
 
     Angles are taken of means over a few points, which reduces noise. The mean of angles weights all of the time
     equally; the mean product gives less weight to moments when a channel is weak.
@@ -278,10 +280,8 @@ def _lag_course(turned: Complexes, kept: NDArray[np.bool_], rate: float) -> tupl
     at = np.arange(len(sums))
     known = there > 0.3
     if not known.any():
-        return 0.0, np.zeros(len(sums)), course_rate
-    angle = np.interp(at, at[known], np.arctan2(across[known], sums[known]))
-    lag = wander.mean_delay(angle, course_rate)
-    return lag, np.asarray(angle - lag), course_rate
+        return np.zeros(len(sums)), course_rate
+    return np.interp(at, at[known], np.arctan2(across[known], sums[known])), course_rate
 
 
 def _weave(course: Floats, rate: float, noise: float) -> tuple[float, float, float]:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from bench.measure.catalogue import UNWEIGHTED_PEAK, UNWEIGHTED_RMS
 from bench.measure.meters import Options
 from bench.measure.reading import Channel, Measured, NoReading, Result
 from bench.measure.signal.automatic_gain import GainWatch, automatic_gain_warning
@@ -43,6 +44,8 @@ CODED_BY_UNIT = {"dB": 0.3, "dBFS": 0.3, "µs": 2.0}
 CODED_SHARE = 0.1
 """Expanded uncertainty that lossy coding adds to a reading: by quantity, by unit, and for percentages as a fraction of
 the reading. Common practice, no source."""
+CODED_UNWEIGHTED = 0.03
+"""The same for unweighted flutter, %: the noise beside the carrier that 80 kbit/s leave (found with MP3)."""
 CLIPPED_RUN = 3
 """Consecutive samples at full scale that count as clipping."""
 
@@ -175,6 +178,8 @@ def _coded(result: Result) -> Result:
     if isinstance(result, NoReading) or result.bound:
         return result
     share = CODED_SHARE * abs(result.value) if result.unit == "%" and "speed" not in result.quantity else 0.0
+    if result.method.name in (UNWEIGHTED_RMS, UNWEIGHTED_PEAK):
+        share = float(np.hypot(share, CODED_UNWEIGHTED))
     return result.widened("lossy coding", share or CODED.get(result.quantity, CODED_BY_UNIT.get(result.unit, 0.0)))
 
 

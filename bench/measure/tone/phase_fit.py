@@ -163,14 +163,16 @@ def slope(phase: Floats, rate: float, rates: list[float], reach_hz: float) -> Sl
         values, deviations, _ = _fitted(t, y, straight, reach_hz)
     if wandering:
         wandered = _of_wandering(phase, rate, [g for g in rates if g * seconds >= WANDER_CYCLES])
-        if wandered.wander_hz.within > wandered.deviation_hz:
+        if wandered is not None:
             return wandered
     drift = values[-1] * seconds / np.pi, deviations[-1] * seconds / np.pi
     return Slope(float(frequency[0] / (2 * np.pi)), float(frequency[1] / (2 * np.pi)), float(drift[0]), float(drift[1]))
 
 
-def _of_wandering(phase: Floats, rate: float, turning: list[float]) -> Slope:
+def _of_wandering(phase: Floats, rate: float, turning: list[float]) -> Slope | None:
     """Frequency and drift of a wandering speed: its mean over the stretch, from the phases at both ends.
+
+    None if its wander is less than the noise of those phases.
 
     Args:
         phase: unwrapped, radians, evenly spaced.
@@ -181,14 +183,16 @@ def _of_wandering(phase: Floats, rate: float, turning: list[float]) -> Slope:
     values, design = _solve(t, y, turning)
     plain = y - design[:, 2 : 2 + 2 * len(turning)] @ values[2 : 2 + 2 * len(turning)]
     course, course_rate = wander.means(np.diff(plain) / (2 * np.pi * step), 1.0 / step)
-    open_, drift = wander.of_speed(course, course_rate)
     seconds = len(course) / course_rate
     at: Floats = (np.arange(len(course), dtype=np.float64) - (len(course) - 1) / 2) / course_rate
     slope_hz, _ = weighted_line(at, course, np.ones(len(course)))
     # Noise of the phase at both ends: that of a line through a few points, half a point outside them.
     rough = phase[1:-1] - 0.5 * (phase[:-2] + phase[2:])
-    noise = float(np.sqrt(8.0 / ENDS * np.mean(rough**2) / 1.5))
-    return Slope(mean_hz(phase, rate), noise / (2 * np.pi * seconds), slope_hz * seconds, drift, open_)
+    noise = float(np.sqrt(8.0 / ENDS * np.mean(rough**2) / 1.5)) / (2 * np.pi * seconds)
+    if wander.of_lowest(course, course_rate) < noise:
+        return None
+    open_, drift = wander.of_speed(course, course_rate)
+    return Slope(mean_hz(phase, rate), noise, slope_hz * seconds, drift, open_)
 
 
 def mean_hz(phase: Floats, rate: float) -> float:

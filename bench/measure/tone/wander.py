@@ -1,12 +1,10 @@
 """Wander of level, delay and speed during a tone, and the resulting uncertainty for the machine.
 
-The mean over a tone is exact only for that stretch of tape; the machine's long-run mean differs from it by an amount
-that follows from the wander itself. The mean over T seconds of a course with the one-sided power spectral density S(f)
-has the variance ∫ S(f) sinc²(fT) df: components faster than 1/T average out, and the density near zero frequency,
-estimated from the lowest lines of the tone's own spectrum, leaves S(0)/(2T). Wander slower than the tone cannot be seen
-in it, and is taken from a model of the quantity on tape.
-Source: any text on stationary processes; the budget as in JCGM 100:2008 (GUM), 4.3. The models of slow wander are
-common practice, no source; `tests/rough_tape` draws from several alternatives to them.
+The mean over a tone is exact only for that stretch of tape. The machine's long-run mean differs from it because of
+wander that the tone has not averaged out, most of which is slower than the tone. How far follows from the wander seen
+in the tone and the laws that level, delay and speed follow on tape (`wander_laws`).
+Source: any text on stationary processes; the budget as in JCGM 100:2008 (GUM), 4.3. The laws are common practice, no
+source; `tests/rough_tape` draws from several alternatives to them.
 """
 
 from __future__ import annotations
@@ -14,30 +12,31 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from itertools import product
 
 import numpy as np
 
 from bench.measure.tone.baseband import Complexes, Floats, median, power_of
 from bench.measure.tone.coherent import coverage
+from bench.measure.tone.wander_laws import SLOWEST_HZ, Estimates, Laws, change_of, mean_of
 
 COURSE_HZ = 50.0
 """Approximate points per second of a course; wander is slower than half of this."""
-SLOWEST_HZ, SLOW_HZ, FASTEST_HZ = 0.01, 0.2, 10.0
-"""Wander extends down to the first (a hundred seconds of tape); below the second it is called slow, above the third it
-is noise."""
+SLOW_HZ, FASTEST_HZ = 0.2, 10.0
+"""Wander below the first is called slow; above the second it is noise."""
 SLOW_LEVEL, SLOW_EXPONENT = 0.4, 0.7
 """Slow wander of level relative to the wander above `SLOW_HZ`: levels that wander by 0.25 dB have 0.1 dB of slow wander
 (common practice, no source). Its density falls with this power of frequency, down to `SLOWEST_HZ`."""
-SPEED_EXPONENT = 1.2
-"""The density of speed drift falls with this power of frequency: between 1/f and that of a random walk, 1/f²."""
-SLOW_DELAY = 0.1
-"""The same for the delay between two tracks: weave is mostly faster."""
-WEAVE_BAND_HZ, WEAVE_SLOW = (0.3, 5.0), 0.25
+LOWEST_LINES = (0.3, 3)
+"""The spectral lines that show the density near zero frequency: highest frequency, and least number."""
+WEAVE_BAND_HZ, WEAVE_SLOW = (0.3, 5.0), (0.2, 0.4)
 """The band in which typical weave falls as 1/f, and the relative weave below it (common practice, no source)."""
-WEIGHTS_HZ, MOST_WEIGHTS = 10.0, 200
-"""Points per second of a delay for its weighted mean, and the most points."""
-LEVEL_LINES, DELAY_LINES, SPEED_LINES = (1.0, 2), (0.2, 2), (0.3, 3)
-"""The spectral lines from which the density near zero frequency is estimated: highest frequency, and least number."""
+REEL_HZ = 0.7
+"""About how often a reel turns in a second."""
+DRIFT_HZ = 0.3
+"""Below the rates of rotating parts."""
+USUAL, USUAL_SPEED = 0.8, 0.4
+"""Probability that level and delay, and that speed, follow one of their usual laws; our own choice."""
 ENDS_S, SPEED_ENDS_S = 0.08, 0.12
 """Length excluded at each end of a tone; the second for its frequency, which is measured only where the tone fills the
 whole filter."""
@@ -100,10 +99,7 @@ def of_level(course: Floats, rate: float, noise: float) -> Wander:
         rate: points per second.
         noise: two-sided power spectral density of noise, which is not wander, per Hz.
     """
-    found = _by_lines(course, rate, noise, LEVEL_LINES, SLOW_LEVEL)
-    # The known share of slow wander counts as two more degrees of freedom.
-    few = coverage(2 * _count(len(course) / rate, LEVEL_LINES) + 2) / 2.0
-    return replace(found, within=few * found.within)
+    return _of_mean(course, rate, noise, level_laws)[1]
 
 
 def of_ratio(ratios: Complexes, every_s: float, noise_power: float) -> Wander:
@@ -150,63 +146,43 @@ def slow_level(moves: float, seconds: float) -> float:
     return SLOW_LEVEL * moves * float(np.sqrt(_slow_left(round(seconds, 1))))
 
 
-def of_delay(course: Floats, rate: float, noise: float) -> Wander:
-    """The same for the delay, or phase, between two channels, given relative to its `mean_delay`.
+def of_delay(course: Floats, rate: float, noise: float) -> tuple[float, Wander]:
+    """The long-run mean of the delay, or phase, between two channels, relative to the plain mean, and its uncertainty.
 
-    The difference between that and the plain mean is an uncertainty of the mean of this tone itself.
+    The difference between the two is an uncertainty of the mean of this tone itself. Arguments as for `of_level`.
     """
-    found = _by_lines(course, rate, noise, DELAY_LINES, SLOW_DELAY)
-    return replace(found, ends=float(np.hypot(found.ends, course.mean()))) if found.ends else found
-
-
-def mean_delay(course: Floats, rate: float) -> float:
-    """The weighted mean of a delay between two tracks that best estimates the long-run mean.
-
-    The weights C⁻¹1 / 1ᵀC⁻¹1 (Gauss-Markov), with the covariance C of typical weave, have the least variance.
-    """
-    few = max(1, round(rate / WEIGHTS_HZ), -(-len(course) // MOST_WEIGHTS))
-    count = len(course) // few
-    if count < 8:
-        return float(course.mean())
-    return float(_weights(count, round(few / rate, 4)) @ course[: count * few].reshape(count, few).mean(axis=1))
+    estimates, found = _of_mean(course, rate, noise, delay_laws, plain=False)
+    if estimates is None:
+        return 0.0, found
+    off = estimates.mean - float(course.mean())
+    return off, replace(found, ends=float(np.hypot(found.ends, off)))
 
 
 def of_speed(course: Floats, rate: float) -> tuple[Wander, float]:
     """Uncertainty of a mean speed due to wander, and standard uncertainty of its drift from end to end.
 
-    Below the rates of rotating parts, tape speed drifts with a density that falls approximately as 1/f (common
-    practice, no source): at x cycles within the tone it is a x⁻ᵖ, with a from the lowest lines, down to `SLOWEST_HZ`.
+    The drift is that of the least-squares straight line through the course.
     """
-    power, hz, seconds = _spectrum(course, rate)
-    count = _count(seconds, SPEED_LINES)
-    lines, lowest = slice(1, 1 + count), round(SLOWEST_HZ * seconds, 3)
-    within, slower, drift = _of_falling(lowest)
-    turns = (hz[lines] * seconds) ** SPEED_EXPONENT
-    a = 2.0 * float(np.mean(power[lines] * turns)) / seconds
-    few = coverage(2 * count) / 2.0
-    mean = Wander(few * float(np.sqrt(a * within)), few * float(np.sqrt(a * slower)))
-    # Drift itself is not wander: the uncertainty of the straight line comes from the residual about it.
-    rest, _, _ = _spectrum(_without_line(course), rate)
-    a = 2.0 * float(np.mean(rest[lines] * turns / _beside_line(lowest, count))) / seconds
-    few = coverage(2 * count - 1) / 2.0
-    return replace(mean, ends=_ends(course, seconds, SPEED_ENDS_S)), few * float(np.sqrt(a * drift))
-
-
-def _without_line(course: Floats) -> Floats:
-    """The course minus its least-squares straight line."""
-    t = np.arange(len(course)) - 0.5 * (len(course) - 1)
-    level = course - course.mean()
-    return np.asarray(level - t * (level @ t) / (t @ t))
+    estimates = mean_of(course, rate, 0.0, speed_laws)
+    t = (np.arange(len(course)) - 0.5 * (len(course) - 1)) / len(course)
+    drift = float(course @ t / (t @ t))
+    ends = _ends(course, len(course) / rate, SPEED_ENDS_S)
+    wander = _split(estimates, estimates.uncertainty(float(course.mean())), ends)
+    return wander, change_of(course, rate, speed_laws).uncertainty(drift)
 
 
 def of_power(course: Floats, rate: float) -> float:
     """Relative standard uncertainty of the mean of a course of powers."""
     if len(course) < 4 or not course.any():
         return 0.0
+    count = min(_count(len(course) / rate, LOWEST_LINES), len(course) // 2)
+    return coverage(2 * count) / 2.0 * of_lowest(course, rate) / float(course.mean())
+
+
+def of_lowest(course: Floats, rate: float) -> float:
+    """Standard deviation of the mean of a course whose density near zero frequency is that of its lowest lines."""
     power, _, seconds = _spectrum(course, rate)
-    count = min(_count(seconds, SPEED_LINES), len(power) - 1)
-    few = coverage(2 * count) / 2.0
-    return few * float(np.sqrt(np.mean(power[1 : 1 + count]) / seconds) / course.mean())
+    return float(np.sqrt(np.mean(power[1 : 1 + _count(seconds, LOWEST_LINES)]) / seconds))
 
 
 def wanders(course: Floats, rate: float, noise: float) -> bool:
@@ -217,15 +193,29 @@ def wanders(course: Floats, rate: float, noise: float) -> bool:
     return any(float(x.mean()) > noise * (1.0 + SIGNIFICANT / np.sqrt(len(x))) for x in (low, few) if len(x))
 
 
-def _by_lines(course: Floats, rate: float, noise: float, lines: tuple[float, int], slow: float) -> Wander:
+def _of_mean(
+    course: Floats, rate: float, noise: float, laws: Laws, *, plain: bool = True
+) -> tuple[Estimates | None, Wander]:
+    """The estimates of the mean of a course, None if it does not wander; and what wander adds to its uncertainty.
+
+    Args:
+        course: evenly spaced.
+        rate: points per second.
+        noise: as for `of_level`.
+        laws: of its wander.
+        plain: whether the uncertainty is that of the plain mean, instead of the best.
+    """
     if len(course) < 8 or not wanders(course, rate, noise):
-        return NONE
-    power, hz, seconds = _spectrum(course, rate)
-    near_zero = float(np.mean(power[1 : 1 + _count(seconds, lines)]))
-    seen = 2.0 / seconds * float(np.sum(np.maximum(power[(hz >= SLOW_HZ) & (hz < FASTEST_HZ)] - noise, 0.0)))
-    left = slow**2 * seen * _slow_left(round(seconds, 1))
-    within = float(np.sqrt(max(0.0, near_zero - noise) / seconds))
-    return Wander(within, float(np.sqrt(left)), _ends(course, seconds, ENDS_S))
+        return None, NONE
+    estimates = mean_of(course, rate, noise, laws)
+    value = float(course.mean()) if plain else estimates.mean
+    return estimates, _split(estimates, estimates.uncertainty(value), _ends(course, len(course) / rate, ENDS_S))
+
+
+def _split(estimates: Estimates, total: float, ends: float) -> Wander:
+    """The uncertainty of a mean, divided into that due to wander seen within the tone and to slower wander."""
+    slower = estimates.of_slower
+    return Wander(total * float(np.sqrt(1.0 - slower)), total * float(np.sqrt(slower)), ends)
 
 
 def _ends(course: Floats, seconds: float, excluded_s: float) -> float:
@@ -252,54 +242,45 @@ def _slow_left(seconds: float) -> float:
     return float(np.trapezoid(shape * np.sinc(hz * seconds) ** 2, hz) / np.trapezoid(shape, hz))
 
 
-@lru_cache(maxsize=64)
-def _weights(count: int, every_s: float) -> Floats:
-    """Weights for the mean of `count` points, each the mean over `every_s`, of a delay with typical weave."""
+def level_laws(hz: Floats) -> list[tuple[float, Floats]]:
+    """Level: low-pass noise with its corner at 0.5 to 3 Hz, and slower wander; or, less often, slower corners."""
+    usual = []
+    for corner_hz, steepness, exponent in product((0.5, 1.2, 3.0), (2.0, 3.5), (0.0, 1.0)):
+        fast = _of_power(hz, _knee(hz, corner_hz, steepness) * ((hz > SLOW_HZ) & (hz < FASTEST_HZ)), 1.0)
+        usual.append(fast + _of_power(hz, hz**-exponent * (hz <= SLOW_HZ), SLOW_LEVEL))
+    return _mostly(USUAL, usual, _corners(hz))
+
+
+def delay_laws(hz: Floats) -> list[tuple[float, Floats]]:
+    """Delay between two tracks: weave as 1/f from 0.3 to 5 Hz, or with the turns of a reel; or else any corner."""
     low, high = WEAVE_BAND_HZ
-    hz = np.concatenate([np.geomspace(SLOWEST_HZ, low, 60), np.geomspace(low, high, 200)])
-    slow = WEAVE_SLOW**2 / (low - SLOWEST_HZ)
-    density = np.where(np.arange(len(hz)) < 60, slow, 1.0 / (hz * np.log(high / low))) * np.sinc(hz * every_s) ** 2
-    lags = np.arange(count)
-    covariance = np.trapezoid(np.cos(2 * np.pi * every_s * np.outer(lags, hz)) * density, hz, axis=1)
-    covariance[0] *= 1.001
-    weights = np.linalg.solve(covariance[np.abs(lags[:, None] - lags)], np.ones(count))
-    return np.asarray(weights / weights.sum())
+    fast = _of_power(hz, ((hz > low) & (hz < high)) / hz, 1.0)
+    below = np.asarray(hz <= low, dtype=np.float64)
+    usual = [fast + _of_power(hz, below, slow) for slow in WEAVE_SLOW]
+    turn = _of_power(hz, np.exp(-((np.log2(hz / REEL_HZ)) ** 2)), 1.0) + 0.01 * usual[0]
+    return _mostly(USUAL, [*usual, _knee(hz, low, 1.2), turn], _corners(hz))
 
 
-@lru_cache(maxsize=64)
-def _of_falling(lowest: float) -> tuple[float, float, float]:
-    """Variances due to the density of speed drift.
-
-    Those of a mean, from rates with a full cycle within the tone and from slower ones, and that of the change from end
-    to end of the straight line through the course.
-
-    Args:
-        lowest: cycles of the slowest rate within the tone.
-    """
-    turns = np.geomspace(min(lowest, 0.5), 200.0, 4000)
-    mean = np.sinc(turns) ** 2
-    # The least-squares slope times the length is 12/T² ∫ t s(t) dt; its response to x cycles within T:
-    line = 6.0 / (np.pi * turns) * (np.sinc(turns) - np.cos(np.pi * turns))
-    density = turns**-SPEED_EXPONENT
-    slower = float(np.trapezoid(np.where(turns < 1.0, mean * density, 0.0), turns))
-    return float(np.trapezoid(mean * density, turns)) - slower, slower, float(np.trapezoid(line**2 * density, turns))
+def speed_laws(hz: Floats) -> list[tuple[float, Floats]]:
+    """Speed: about 1/f, with more or less drift below the rates of rotating parts; from white to a random walk."""
+    usual = [hz**-p * np.where(hz < DRIFT_HZ, more, 1.0) for p, more in product((0.8, 1.2), (0.3, 1.0, 3.0))]
+    return _mostly(USUAL_SPEED, usual, [hz**-p for p in (0.0, 0.5, 1.6, 2.0)])
 
 
-@lru_cache(maxsize=64)
-def _beside_line(lowest: float, count: int) -> Floats:
-    """Fraction of the density of drift that remains in lines 1, 2, … when the straight line is subtracted.
+def _mostly(probability: float, usual: list[Floats], others: list[Floats]) -> list[tuple[float, Floats]]:
+    """Usual laws, which together have this probability, and others."""
+    return [(probability / len(usual), x) for x in usual] + [((1.0 - probability) / len(others), x) for x in others]
 
-    A course with x cycles within its length has sinc(x − k) in line k; the straight line through it removes a part.
 
-    Args:
-        lowest: cycles of the slowest rate within the tone.
-        count: number of lines.
-    """
-    turns = np.geomspace(min(lowest, 0.5), 200.0, 4000)
-    line = 6.0 / (np.pi * turns) * (np.sinc(turns) - np.cos(np.pi * turns))
-    kept = []
-    for k in range(1, count + 1):
-        taken = (-1) ** k * line / (2.0 * np.pi * k)
-        both = (np.sinc(turns - k) + taken) ** 2 + (np.sinc(turns + k) - taken) ** 2
-        kept.append(k**SPEED_EXPONENT * float(np.trapezoid(both * turns**-SPEED_EXPONENT, turns)))
-    return np.array(kept)
+def _corners(hz: Floats) -> list[Floats]:
+    """Laws that are flat up to a corner, anywhere from once in a minute to once in a second."""
+    return [_knee(hz, corner_hz, p) for corner_hz, p in product((0.02, 0.06, 0.2, 0.6), (1.0, 1.5, 2.0))]
+
+
+def _knee(hz: Floats, corner_hz: float, steepness: float) -> Floats:
+    return np.asarray(1.0 / (1.0 + (hz / corner_hz) ** steepness))
+
+
+def _of_power(hz: Floats, density: Floats, rms: float) -> Floats:
+    """A density scaled to this rms."""
+    return np.asarray(density * rms**2 / np.trapezoid(density, hz))

@@ -51,9 +51,10 @@ class HeadContact:
         slow_before, self._slow_before = self._slow_before, slow
         scale = physics.level_wander_db * self._in_band
         if scale or physics.slow_wander_db:
-            start = scale * self._level.before + physics.slow_wander_db * (slow if slow_before is None else slow_before)
-            end = scale * self._level.now + physics.slow_wander_db * slow
-            flux = flux * np.exp(np.log(10) / 20 * (start[:, None] + (end - start)[:, None] * _PART))
+            db = scale * self._level.before + physics.slow_wander_db * (slow if slow_before is None else slow_before)
+            start = 10 ** (db / 20)
+            end = 10 ** ((scale * self._level.now + physics.slow_wander_db * slow) / 20)
+            flux = flux * (start[:, None] + (end - start)[:, None] * _PART)
         if physics.replay_modulation_noise_db > -120.0:
             white = self._white.standard_normal((2, CHUNK))
             flux = flux * (1 + 10 ** (physics.replay_modulation_noise_db / 20) * self._skirts.run(white))

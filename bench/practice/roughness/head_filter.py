@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.fft import irfft, rfft
 
-from bench.practice.filters import CHUNK, FFT, RATE, response_of
+from bench.practice.filters import CHUNK, FFT, RAMP, RATE, response_of
 
 Floats = NDArray[np.float64]
 
@@ -18,7 +18,6 @@ _NEPERS = np.log(10) / 20 * BINS_HZ / 10000.0
 _STEP_DB = 6.0
 """Largest difference at 10 kHz between the spacings for which a chunk is filtered; the amplitude at 10 kHz is
 interpolated between them."""
-_FADE = np.linspace(0, 1, CHUNK)
 
 
 class HeadFilter:
@@ -77,7 +76,7 @@ class HeadFilter:
             self._old = None
         spectra = [np.stack(x) for x in zip(*((flux_spectrum * f, hiss_spectrum * h) for f, h in gains), strict=True)]
         out = _with_spacing(spectra[0], spectra[1], spacing_db)
-        return np.asarray(out[0] if len(out) == 1 else out[1] + _FADE * (out[0] - out[1]))
+        return np.asarray(out[0] if len(out) == 1 else out[1] + RAMP * (out[0] - out[1]))
 
 
 def _with_spacing(flux: NDArray[np.complex128], hiss: NDArray[np.complex128], spacing_db: Floats | None) -> Floats:

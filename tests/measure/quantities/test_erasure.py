@@ -10,6 +10,7 @@ from bench.measure.meters import Options
 from tests.measure.captures import hiss, mono, reading, result, tone, value
 from tests.measure.whole_array import erasure
 from tests.results import no_reading
+from tests.rough_tape.spectra import Spectrum, falling, knee
 
 RATE = 48000.0
 BOTH = ((0.6, 5e-4), (4.0, 1e-3))
@@ -114,3 +115,22 @@ def test_a_capture_that_goes_on_after_the_tape_reads_the_same(silence_s: float) 
     x = np.concatenate([erased(55.0), np.zeros(round(silence_s * RATE))])
     told = reading(erasure(mono(x + hiss(-85.0, len(x) / RATE)[:, 0]), RATE, RECORDED), "erasure")
     assert told.value == pytest.approx(55.0, abs=0.15)
+
+
+def test_a_tape_that_wanders_is_as_uncertain_as_it_scatters() -> None:
+    """Recorded and erased parts at a level that wanders as on an average cassette: 0.25 dB, and 0.1 dB slowly."""
+    rng = np.random.default_rng(9)
+    laws = Spectrum(knee(1.0, 2.0), 0.2, 10.0, 0.25), Spectrum(falling(0.7), 0.01, 0.2, 0.1)
+    recorded, gap, left = 7.0, 1.0, 11.0
+    x = np.concatenate([tone(1000.0, -10.0, recorded), np.zeros(48000), tone(1000.0, -60.0, left)])
+    t = np.arange(len(x)) / RATE
+    points = round(50 * (recorded + gap + left))
+    errors, uncertainties = [], []
+    for _ in range(12):
+        db = sum((law.noise(rng, points, 50.0) for law in laws), np.zeros(points))
+        wandering = x * 10.0 ** (np.interp(t, np.arange(points) / 50.0, db) / 20.0)
+        told = reading(erasure(mono(wandering), RATE, Options(frequency=1000.0)), "erasure")
+        errors.append(told.value - 50.0)
+        uncertainties.append(told.uncertainty)
+    rms = float(np.sqrt(np.mean(np.square(errors))))
+    assert rms < np.median(uncertainties) < 4.0 * rms

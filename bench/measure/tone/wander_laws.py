@@ -1,0 +1,136 @@
+"""The mean and the trend of a course whose wander is correlated, when the law of the wander is not known.
+
+A course is reduced to the means of a few blocks. For each of several laws of wander (power spectral densities up to a
+factor) the blocks have a known covariance C up to that factor. Given a law, the mean of the machine in the long run has
+the estimate of Gauss and Markov, with the standard deviation s / √(1ᵀ C⁻¹ 1), and the same holds for a straight trend;
+s and the probability of the law follow from the blocks about that estimate (restricted likelihood: Patterson and
+Thompson, Biometrika 58, 1971). The laws are averaged with their probabilities, because a tone of a few seconds seldom
+shows which one holds: what is too slow for the tone then counts as far as some law that fits would have it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+SLOWEST_HZ, FASTEST_HZ = 0.01, 60.0
+"""Wander extends from the first (a hundred seconds of tape) to the second, which no block shows."""
+BLOCKS = 32
+"""Most blocks of a course: they show up to sixteen cycles within it."""
+LEAST_SHARE = 0.02
+"""The least fraction of the variance of the blocks that counts as wander beside known noise."""
+HELD = 0.9545
+"""Probability of an error up to twice the standard uncertainty of a Gaussian."""
+
+Laws = Callable[[Floats], list[tuple[float, Floats]]]
+"""Relative probability and relative density of each law at frequencies in Hz."""
+
+
+@dataclass(frozen=True, slots=True)
+class Estimates:
+    """The estimates of one value under several laws."""
+
+    shares: Floats
+    """Probability of each law; they add up to 1."""
+    values: Floats
+    deviations: Floats
+    """Standard deviation of each value."""
+    slower: Floats
+    """Fraction of its variance that is due to wander with less than one cycle within the course."""
+
+    @property
+    def mean(self) -> float:
+        """The average of the values."""
+        return float(self.shares @ self.values)
+
+    @property
+    def of_slower(self) -> float:
+        """The average fraction of variance due to wander that is too slow to be seen."""
+        weights = self.shares * self.deviations**2
+        return float(weights @ self.slower / max(float(weights.sum()), 1e-300))
+
+    def uncertainty(self, value: float) -> float:
+        """Standard uncertainty of a value: half of what its error stays within with the probability `HELD`."""
+        off, sizes = self.values - value, np.sqrt(2.0) * np.maximum(self.deviations, 1e-300)
+        low, high = 0.0, float(np.max(np.abs(off) + 4.0 * self.deviations))
+        while high - low > 1e-3 * high:
+            tried = 0.5 * (low + high)
+            inside = (math.erf((tried - o) / s) + math.erf((tried + o) / s) for o, s in zip(off, sizes, strict=True))
+            held = 0.5 * sum(p * x for p, x in zip(self.shares, inside, strict=True))
+            low, high = (tried, high) if held < HELD else (low, tried)
+        return 0.5 * high
+
+
+def mean_of(course: Floats, rate: float, noise: float, laws: Laws) -> Estimates:
+    """The long-run mean of a course.
+
+    Args:
+        course: evenly spaced, at least four points.
+        rate: points per second.
+        noise: two-sided power spectral density of noise, which is not wander, per Hz.
+        laws: of its wander.
+    """
+    return _estimates(course, rate, noise, laws, np.ones((1, min(BLOCKS, len(course)))))
+
+
+def change_of(course: Floats, rate: float, laws: Laws) -> Estimates:
+    """The change from end to end of a straight trend beneath the wander of a course; arguments as for `mean_of`."""
+    count = min(BLOCKS, len(course))
+    return _estimates(course, rate, 0.0, laws, np.stack([np.ones(count), (np.arange(count) + 0.5) / count - 0.5]))
+
+
+def _estimates(course: Floats, rate: float, noise: float, laws: Laws, shape: Floats) -> Estimates:
+    """The last coefficient of the rows of `shape` that, with wander, make up a course."""
+    known, count = shape.shape
+    edges = np.round(np.linspace(0, len(course), count + 1)).astype(int)[:-1]
+    sizes = np.diff(edges, append=len(course))
+    blocks = np.add.reduceat(course, edges) / sizes
+    seconds = len(course) / rate
+    turned, powers, prior, slower = _covariances(laws, float(f"{seconds:.2g}"), count)
+    moved = float(np.var(blocks))
+    own = noise * count / seconds
+    if not moved > 0.0:
+        return Estimates(np.ones(1), blocks[:1], np.zeros(1), np.zeros(1))
+    wander = max(moved - own, LEAST_SHARE * moved)
+    powers = wander * powers + own
+    # In the eigenvectors of each law's covariance, the blocks are independent, with or without white noise.
+    seen = np.einsum("lkn,n->lk", turned, blocks)
+    rows = np.einsum("lkn,pn->lkp", turned, shape)
+    normal = np.einsum("lkp,lk,lkq->lpq", rows, 1.0 / powers, rows)
+    values = np.linalg.solve(normal, np.einsum("lkp,lk->lp", rows, seen / powers)[..., None])[..., 0]
+    rest = np.sum((seen - np.einsum("lkp,lp->lk", rows, values)) ** 2 / powers, axis=1)
+    free = count - known
+    likelihood = prior - 0.5 * (
+        np.log(powers).sum(axis=1) + np.linalg.slogdet(normal)[1] + free * np.log(np.maximum(rest, 1e-300))
+    )
+    shares = np.exp(likelihood - likelihood.max())
+    spread = np.sqrt(rest / max(1.0, free - 2.0) * np.linalg.inv(normal)[:, -1, -1])
+    return Estimates(shares / shares.sum(), values[:, -1], spread, slower)
+
+
+@lru_cache(maxsize=64)
+def _covariances(laws: Laws, seconds: float, count: int) -> tuple[Floats, Floats, Floats, Floats]:
+    """The covariance of the blocks under each law, with an expected sample variance of 1.
+
+    Returns:
+        Its eigenvectors, (laws, vectors, blocks), and eigenvalues; the logarithms of the laws' probabilities; the
+        fraction of the variance of the mean that is due to less than one cycle.
+    """
+    hz = np.geomspace(SLOWEST_HZ, FASTEST_HZ, 700)
+    prior, densities = (np.array(x) for x in zip(*laws(hz), strict=True))
+    every_s, width = seconds / count, np.gradient(hz)
+    lags = np.arange(count)
+    turns = np.cos(2 * np.pi * every_s * np.outer(hz, lags)) * (np.sinc(hz * every_s) ** 2 * width)[:, None]
+    covariances = (densities @ turns)[:, np.abs(lags[:, None] - lags)]
+    scale = covariances[:, 0, 0] - covariances.mean(axis=(1, 2))
+    powers, vectors = np.linalg.eigh(covariances / scale[:, None, None])
+    of_mean = densities * np.sinc(hz * seconds) ** 2 * width
+    slower = of_mean[:, hz * seconds < 1.0].sum(axis=1) / of_mean.sum(axis=1)
+    return np.ascontiguousarray(vectors.transpose(0, 2, 1)), np.maximum(powers, 1e-6), np.log(prior), slower
