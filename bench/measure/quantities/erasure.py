@@ -64,6 +64,9 @@ HUM_NEAR_HZ, HUM_SHARE = 1.0, 0.05
 RESIDUE_SNR, WITHOUT_RESIDUE = 4.0, 0.35
 """A segment with less than the second fraction of the others' power has no residue, provided that they exceed the noise
 by at least the first factor."""
+NOT_ERASED = 2.0
+"""A segment at an end with more than this many times the usual residue lies where erasing sets in or stops: bias and
+erase current rise and fall in a fraction of a second."""
 METHOD = Method("residue in a narrow band around the tone")
 
 
@@ -298,7 +301,7 @@ def with_residue(excess: Floats, noise: float) -> NDArray[np.bool_]:
     """Mask of the segments with residue: all except those at the ends, where the capture continues without the tape.
 
     If noise is too strong to distinguish segments, all count. The outermost segments with residue are excluded too,
-    because they hold only part of it.
+    because they hold only part of it, and so are those at the ends in which erasing sets in or stops.
 
     Args:
         excess: power of each segment minus its noise.
@@ -311,6 +314,11 @@ def with_residue(excess: Floats, noise: float) -> NDArray[np.bool_]:
     holds = np.flatnonzero(excess > WITHOUT_RESIDUE * usual)
     first, last = int(holds[0]), int(holds[-1]) + 1
     first, last = first + (first > 0), last - (last < len(excess))
+    most = NOT_ERASED * float(np.median(excess))
+    while last - first > 2 and excess[first] > most:
+        first += 1
+    while last - first > 2 and excess[last - 1] > most:
+        last -= 1
     if last > first:
         kept[:first] = kept[last:] = False
     return kept
@@ -324,11 +332,16 @@ def parts(totals: Floats) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
 
     Returns:
         Erased segments: all if there is no step of 20 dB, otherwise without those next to a louder one. Recorded
-        segments: those within 1 dB of the loudest if there is such a step, otherwise none.
+        segments: those within 1 dB of the loudest if there is such a step, without those next to a softer one;
+        otherwise none.
     """
     quiet = totals < ERASED_RATIO * totals.max()
     if not quiet.any():
         return np.ones(len(totals), dtype=bool), np.zeros(len(totals), dtype=bool)
-    loud_near = np.convolve(~quiet, np.ones(3), mode="same") > 0.5
-    erased = quiet & ~loud_near if (quiet & ~loud_near).any() else quiet
-    return erased, totals > 0.8 * totals.max()
+    return _inner(quiet), _inner(totals > 0.8 * totals.max())
+
+
+def _inner(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """The segments of a mask that are not next to any other; all of them where there is no such segment."""
+    inner = mask & (np.convolve(~mask, np.ones(3), mode="same") < 0.5)
+    return inner if inner.any() else mask

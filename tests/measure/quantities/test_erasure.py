@@ -46,6 +46,27 @@ def test_recorded_and_erased_in_one_capture(options: Options) -> None:
     assert told.reference == "the recorded part"
 
 
+@pytest.mark.parametrize("ramp_s", [0.3, 1.0, 1.5])
+def test_where_erase_current_falls_the_tape_is_not_erased(ramp_s: float) -> None:
+    # The current rises and falls slowly, so that starting and stopping makes no click: common practice, no source.
+    ramp = np.geomspace(1e-3, 1.0, round(ramp_s * RATE))
+    recorded = tone(1000.0, -10.0, 8.0 + ramp_s, flutter=BOTH)
+    recorded[: len(ramp)] *= ramp
+    x = np.concatenate([erased(60.0), recorded])
+    told = reading(erasure(mono(x), RATE, Options(frequency=1000.0)), "erasure")
+    assert told.value == pytest.approx(60.0, abs=0.4)
+    assert told.uncertainty < 1.0
+
+
+def test_what_was_erased_weakly_while_the_current_fell_is_left_out() -> None:
+    x = erased(60.0)
+    x[-round(2.2 * RATE) :] *= 5.0
+    x = np.concatenate([x, tone(1000.0, -10.0, 8.0, flutter=BOTH)])
+    told = reading(erasure(mono(x), RATE, Options(frequency=1000.0)), "erasure")
+    assert told.value == pytest.approx(60.0, abs=0.4)
+    assert told.uncertainty < 1.0
+
+
 def test_without_anything_to_compare_there_is_no_reading() -> None:
     told = no_reading(result(erasure(mono(erased(50.0)), RATE, Options(frequency=1000.0)), "erasure"))
     assert "--reference-level" in told.reason
