@@ -70,7 +70,10 @@ def aim_text(target: float, tolerance: float | None, limit: str = "") -> str:
 
     It is rounded to a hundredth of the tolerance, or to a thousandth of its unit.
     """
-    aim = as_given(round(target, 2 - math.floor(math.log10(tolerance)) if tolerance else 3))
+    places = 3
+    if tolerance is not None and 0 < tolerance < math.inf:
+        places = 2 - math.floor(math.log10(tolerance))
+    aim = as_given(round(target, places))
     if limit:
         return f"{limit} {aim}"
     return aim if tolerance is None else f"{aim} ± {as_given(tolerance)}"

@@ -133,7 +133,8 @@ class ErasureMeter(SpectraMeter):
             if because:
                 readings.append(self._nothing(side, because))
                 continue
-            powers, pieces = (np.array(p, dtype=np.float64)[..., channel] for p in (self._powers, self._pieces))
+            powers = np.array(self._powers, dtype=np.float64)[..., channel]
+            pieces = np.array(self._pieces, dtype=np.float64)[..., channel] if self._pieces else np.zeros((0, 0, 0))
             reading, warning = self._channel(powers, pieces, side)
             readings.append(reading)
             warnings += [warning] if warning else []

@@ -54,6 +54,10 @@ class Expected:
         """The tone as a screen shows it."""
         return ToneRow(self.id, self.label, self.state, self.hz, tuple(self.readings), self.sent_db)  # type: ignore[arg-type]
 
+    def is_like(self, other: Expected) -> bool:
+        """Whether only the order on the tape tells the two apart."""
+        return self.hz == other.hz and abs(self.dbfs - other.dbfs) <= AGAIN_DB
+
 
 def match(expected: list[Expected], hz: float, dbfs: float) -> Expected | None:
     """The expected tone that matches a heard one, or None.

@@ -111,10 +111,9 @@ class ToneListActivity(Activity[StepT]):
         if e_now is None:
             return
         e_now.state, e_now.heard_dbfs = "done", tone.dbfs
-        if not e_now.wanted:
-            return
         self.tones[e_now.id] = tone
-        self._keep(self.readings(e_now))
+        if e_now.wanted:
+            self._keep(self.readings(e_now))
 
     def _match(self, tone: FoundTone) -> Expected | None:
         return match(self.on_tape or self.expected, tone.frequency_hz / self.speed, tone.dbfs)
@@ -148,12 +147,23 @@ class ToneListActivity(Activity[StepT]):
         self.bench.transport("stop")
         for e in self.expected:
             if e.state != "done":
+                self._take_alike(e)
+            if e.state != "done":
                 e.state = "missing"
                 self._keep(self.missing(e))
         self._keep(self.worked_out())
         self._ask = ask_about(self, tuple(self.taken))
         if self._ask is None:
             self.finished = True
+
+    def _take_alike(self, wanted: Expected) -> None:
+        """Take a tone that was ignored for one that it may be: only their order tells tones of one level apart."""
+        for other in self.on_tape:
+            if not other.wanted and other.state == "done" and other.is_like(wanted):
+                wanted.state, wanted.heard_dbfs = "done", other.heard_dbfs
+                self.tones[wanted.id] = self.tones[other.id]
+                self._keep(self.readings(wanted))
+                return
 
     def worked_out(self) -> list[JudgedReading]:
         """Readings computed from all others, after the last."""
