@@ -84,16 +84,21 @@ AZIMUTH = 'both = "replay azimuth"'
 
 SECTIONS = {
     "level-315": 6.0,
+    "azimuth-1k": 4.0,
     "azimuth-3k15": 4.0,
     "azimuth-10k": 6.0,
     **{f"response-{hz}": 4.0 for hz in ("63", "315", "4k", "10k")},
 }
-"""Sections of the reference tape here, with their seconds, so that a pass takes less than a minute."""
+"""Sections of the reference tape here, with their seconds, so that a pass takes less than a minute.
+
+Only the azimuth tone at 1 kHz shows whether a channel is inverted.
+"""
 
 
 def procedure() -> str:
     """The exercise as a procedure file."""
     steps = [
+        ("azimuth-low", "azimuth_delay", "azimuth-1k", "replay_azimuth_coarse", AZIMUTH),
         ("azimuth-middle", "azimuth_delay", "azimuth-3k15", "replay_azimuth_coarse", AZIMUTH),
         ("azimuth-high", "azimuth_delay", "azimuth-10k", "replay_azimuth", AZIMUTH),
         ("level", "level", "level-315", "replay_level", BOTH.format("replay level")),
@@ -150,7 +155,7 @@ class DoesNothing(UnattendedHands):
 class HidesAzimuth(UnattendedHands):
     """Leaves the azimuth screw alone and compensates its loss with equalisation."""
 
-    screw: tuple[str, ...] = field(default=("azimuth-middle", "azimuth-high"))
+    screw: tuple[str, ...] = field(default=("azimuth-low", "azimuth-middle", "azimuth-high"))
 
     def decide(self, snapshot: Snapshot, now: float) -> Command | None:
         """Decide like the careful hands, except at the azimuth steps."""
