@@ -125,12 +125,10 @@ class LiveAdjustActivity(Activity[Adjust]):
         return ChannelGauge(channel, self.step.quantity, self._reader, self._seatings, over)
 
     def _moment(self, channel: ChannelGauge, now: float) -> Moment:
-        hands = self.bench.hands
-        seen = {t.name: t.degrees for t in hands.trimmers()} if hands is not None else {}
         # One peak at a time, because one trimmer moves both channels.
         sought = (c.channel for c in self._channels.values() if c.over is not None and not c.over.peak.found)
-        degrees = seen.get(channel.trimmer or "")
-        return Moment(now, now + self._hold_s, hands is not None, degrees, next(sought, channel.channel))
+        degrees = self._positions.get(channel.trimmer or "")
+        return Moment(now, now + self._hold_s, self.bench.hands is not None, degrees, next(sought, channel.channel))
 
     @property
     def _gauges(self) -> tuple[Gauge, ...]:
