@@ -18,12 +18,13 @@ from bench.training.hands import UnattendedHands
 
 MOST_SUGGESTIONS = 12
 """Maximum number of suggestions that are followed at one step."""
-SEEN_IN = {
-    "pinch-roller": ("roller", "shiny"),
-    "tape-selector": ("selector", ""),
-    "tape-of-another-type": ("shell", ""),
+SEEN_IN: dict[str, tuple[str, tuple[str, ...]]] = {
+    "pinch-roller": ("roller", ("shiny",)),
+    "output-control": ("output-control", ("above", "below")),
+    "tape-selector": ("selector", ()),
+    "tape-of-another-type": ("shell", ()),
 }
-"""By cause: the part of the practice machine to look at, and the word that shows the cause. "" means that a type other
+"""By cause: the part of the practice machine to look at, and the words that show the cause. Without any, a type other
 than that of the tape in use shows it."""
 
 
@@ -86,9 +87,9 @@ class FollowingHands(UnattendedHands):
         return steps_for(test, self.steps) is not None
 
     def _sees(self, cause: str) -> bool:
-        part, word = SEEN_IN[cause]
+        part, words = SEEN_IN[cause]
         seen = self.eyes.look(part) if self.eyes is not None else ""
-        return word in seen if word else not seen.rstrip(".").endswith(f"type {self.tape_type}")
+        return any(word in seen for word in words) if words else not seen.rstrip(".").endswith(f"type {self.tape_type}")
 
     def _mend(self, told: Diagnosis, test: NextTest, step: JobStep) -> Command | None:
         """At the end, repair a settled cause and repeat the readings that showed it; until then the job repairs it."""
