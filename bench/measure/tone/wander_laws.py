@@ -22,8 +22,9 @@ Floats = NDArray[np.float64]
 
 SLOWEST_HZ, FASTEST_HZ = 0.01, 60.0
 """Wander extends from the first (a hundred seconds of tape) to the second, which no block shows."""
-BLOCKS = 32
-"""Most blocks of a course: they show up to sixteen cycles within it."""
+BLOCKS = 16
+"""Most blocks of a course: they show up to eight cycles within it. With more blocks, how fast the wander falls above
+that would decide between the laws, although it says little of wander slower than the course."""
 LEAST_SHARE = 0.02
 """The least fraction of the variance of the blocks that counts as wander beside known noise."""
 HELD = 0.9545
