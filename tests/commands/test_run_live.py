@@ -94,7 +94,7 @@ def test_the_reference_tape_is_played_and_every_tone_ticked_off(
     typed = run(sound, workspace, "play-reference")
     try:
         tick_all(typed)
-        typed.wait_for("Not cleaned and demagnetised in this run")
+        typed.wait_for("Not cleaned and not demagnetised in this run")
         typed.type("a machine made of arithmetic has no heads")
         typed.wait_for("> Listening")
         machine.play_tape(reference_tape(workspace))

@@ -202,9 +202,8 @@ def test_an_auto_reverse_deck_has_the_azimuth_of_each_direction_set_and_told(tmp
     assert {"in reverse" in t.detail for t in rows} == {False, True}
 
 
-@pytest.mark.parametrize(
-    "name", [pytest.param(n, marks=() if n == "noise-reduction-itself" else pytest.mark.long) for n in AS_IT_STANDS]
-)
+@pytest.mark.long
+@pytest.mark.parametrize("name", AS_IT_STANDS)
 def test_a_job_that_judges_as_it_stands_finds_a_machine_that_is_right_to_be_right(tmp_path: Path, name: str) -> None:
     _all_in(Ended(tmp_path, name, None, lined_up=True))
 

@@ -31,6 +31,8 @@ class Keys:
     """Number of keys that turned a trimmer."""
     _picked: str = ""
     _runs_on: bool = False
+    _turns_at: str = ""
+    """The step at which proposed turns are made automatically."""
     _seen: object = None
 
     @property
@@ -76,9 +78,10 @@ class Keys:
         as_proposed = trimmer in proposed and abs(degrees - proposed[trimmer]) < NEAR_DEGREES
         if picked != trimmer and not (as_proposed and next(iter(proposed)) == trimmer and picked not in proposed):
             yield str(names.index(trimmer) + 1)
-        self._picked = trimmer
-        turns = ["g"] if as_proposed else list(_arrows(degrees))
-        self.turned += len(turns)
+        self._picked, here = trimmer, seen.step.id if seen.step is not None else ""
+        turns = ([] if self._turns_at == here else ["g"]) if as_proposed else list(_arrows(degrees))
+        self._turns_at = here if as_proposed else ""
+        self.turned += 1 if as_proposed else len(turns)
         yield from turns
 
 

@@ -12,7 +12,7 @@ from typing import Any
 from bench.diagnosis.answer import Diagnosis
 from bench.diagnosis.machine import Machine, machine_of
 from bench.diagnosis.readings.finding import SOURCES, STAGES, Finding, Source, Stage
-from bench.diagnosis.readings.records import CIRCUITS
+from bench.diagnosis.readings.records import AIMED, CIRCUITS
 from bench.diagnosis.settings import RUNS, Setting
 from bench.measure.catalogue import QUANTITIES
 from bench.problem import Problem
@@ -26,8 +26,6 @@ STAGE_WORDS: dict[str, Stage] = {s: s for s in STAGES} | {
     "after": "after-cleaning",
 }
 SOURCE_WORDS: dict[str, Source] = {s: s for s in SOURCES} | {"reference": "reference-tape", "machine": "tape-stopped"}
-AIMED = {"level", "response", "record_replay_level", "azimuth_delay", "azimuth_angle", "speed_error", "overbias"}
-"""Quantities whose value is an error against a target."""
 LIMITS: dict[str, tuple[float | None, float]] = {
     "signal_to_noise": (25.0, 50.0),
     "noise": (None, -62.0),

@@ -19,8 +19,17 @@ SOURCES: dict[str, Source] = {
     "record-replay": "record-replay",
     "machine": "tape-stopped",
 }
-AIMED = {"level", "response", "record_replay_level", "azimuth_delay", "speed_error", "speed_drift", "overbias"}
-"""Quantities whose error against the target is used."""
+AIMED = {
+    "level",
+    "response",
+    "record_replay_level",
+    "azimuth_delay",
+    "azimuth_angle",
+    "speed_error",
+    "speed_drift",
+    "overbias",
+}
+"""Quantities whose error against the target is used, rather than their value."""
 CIRCUITS: dict[str, Source] = {"encoding_error": "encoder", "decoding_error": "decoder"}
 
 

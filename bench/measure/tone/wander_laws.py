@@ -10,13 +10,13 @@ shows which one holds: what is too slow for the tone then counts as far as some 
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import erf
 
 Floats = NDArray[np.float64]
 
@@ -63,8 +63,7 @@ class Estimates:
         low, high = 0.0, float(np.max(np.abs(off) + 4.0 * self.deviations))
         while high - low > 1e-3 * high:
             tried = 0.5 * (low + high)
-            inside = (math.erf((tried - o) / s) + math.erf((tried + o) / s) for o, s in zip(off, sizes, strict=True))
-            held = 0.5 * sum(p * x for p, x in zip(self.shares, inside, strict=True))
+            held = 0.5 * float(self.shares @ (erf((tried - off) / sizes) + erf((tried + off) / sizes)))
             low, high = (tried, high) if held < HELD else (low, tried)
         return 0.5 * high
 

@@ -159,7 +159,7 @@ class AnyStep(Strict):
 
 
 TARGET = "{target}"
-"""Placeholder in the texts of a step with `target`, for the figure in the sheet of this machine or tape."""
+"""Placeholder in the texts of a step with targets, for the figures in the sheet of this machine or tape."""
 TONE, SECTION = "{tone}", "{section}"
 """Placeholders in title, texts and cautions of a step with `plays`: "3 kHz" and "3 kHz speed section", by the tape."""
 

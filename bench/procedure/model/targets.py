@@ -10,7 +10,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from bench.measure.reading import Reading, Result
 from bench.measure.verdict import Verdict, VerdictWord
 from bench.tape.fluxivity import Fluxivity, FluxMethod, convert_method, ratio_db
-from bench.words.figures import as_given, with_unit
+from bench.words.figures import as_given, hertz, with_unit
 from bench.words.readings import aim_text
 
 TargetName = Annotated[str, Field(pattern=r"^(machine|tape)\.[a-z0-9_]+$")]
@@ -90,15 +90,18 @@ class Target(BaseModel):
 
 
 def target_words(target: Target) -> str:
-    """A target in words: "−12 ± 0.5 dBFS", "at least 60 dB"; with bands the narrowest and the widest tolerance."""
+    """A target in words: "−12 ± 0.5 dBFS", "at least 60 dB", "0 ± 1 dB from 60 Hz to 15 kHz, ± 2 dB elsewhere"."""
     limits = (("at least", target.at_least), ("at most", target.at_most))
     for limit, value in limits:
         if value is not None:
             return with_unit(aim_text(value, None, limit), target.unit)
-    tolerances = sorted({b.tolerance for b in target.bands} | ({target.tolerance} if target.tolerance else set()))
-    said = aim_text(target.value, tolerances[0] if tolerances else None)
-    wider = f" to ± {as_given(tolerances[-1])}" if len(tolerances) > 1 else ""
-    return with_unit(said + wider, target.unit)
+    narrow_first = sorted(target.bands, key=lambda b: math.log(b.to_hz / b.from_hz))
+    said = [f"{as_given(b.tolerance)} {target.unit} from {hertz(b.from_hz)} to {hertz(b.to_hz)}" for b in narrow_first]
+    if not said:
+        return with_unit(aim_text(target.value, target.tolerance), target.unit)
+    if target.tolerance is not None:
+        said.append(f"{as_given(target.tolerance)} {target.unit} elsewhere")
+    return f"{as_given(target.value)} ± {', ± '.join(said)}"
 
 
 def judge(reading: Result, target: Target, *, offset: float = 0.0) -> Verdict:

@@ -23,7 +23,9 @@ from bench.procedure.state.snapshot import Prompt
 NOT_FOR_RECORDING = {"load-reference-tape": "Reference tape", "load-owners-tape": "Owner's tape"}
 """Acts that load a tape that must not be recorded over, with the name of the tape."""
 SWAP = "{} out and put away, tape in use loaded. Confirm before anything records."
-DIRTY = "Not cleaned and demagnetised in this run. The reference tape stays out, unless you say why it may go in."
+CARE = {"clean": "cleaned", "demagnetise": "demagnetised"}
+"""Acts that a machine needs before the reference tape is played on it."""
+REFUSED = "{} in this run. The reference tape stays out, unless you say why it may go in."
 
 Control = Literal["noise-reduction", "direction", "setting"]
 
@@ -40,10 +42,10 @@ ASKED = {
 }
 
 
-def reference_tape_allowed(events: Sequence[Event]) -> bool:
-    """Whether the reference tape may be played: the machine was cleaned and demagnetised, or a person gave a reason."""
+def care_missing(events: Sequence[Event]) -> list[str]:
+    """What the machine lacks before the reference tape may be played; nothing where a person gave a reason."""
     acts = {e.act for e in of_kind(events, Acted)}
-    return {"clean", "demagnetise"} <= acts or any(of_kind(events, Overridden))
+    return [] if any(of_kind(events, Overridden)) else [done for act, done in CARE.items() if act not in acts]
 
 
 class Interlocks:
@@ -81,8 +83,9 @@ class Interlocks:
         if asked is not None:
             return asked
         if plays_reference_tape(step):
-            if not reference_tape_allowed(self._bench.journal.events()):
-                return Prompt("reason", DIRTY, interlock=True)
+            missing = care_missing(self._bench.journal.events())
+            if missing:
+                return Prompt("reason", REFUSED.format("Not " + " and not ".join(missing)), interlock=True)
             if self._loaded_here() != "load-reference-tape":
                 self._bench.do("load-reference-tape", step)
         if records(step):

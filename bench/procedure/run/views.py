@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from bench.audio.port import PortStatus
+from bench.measure.catalogue import QUANTITIES, UNITS
 from bench.problem import Problem
 from bench.procedure.model.job import Job, JobStep
 from bench.procedure.model.step_base import TARGET
@@ -44,8 +45,7 @@ def step_view(job: Job, at: int, *, beside: JobStep | None = None, hides_why: bo
     step = beside or (job.steps[at] if at < len(job.steps) else None)
     if step is None:
         return None
-    named = getattr(step, "target", None)
-    target = target_words(job.target(named)) if named else ""
+    target = _target_words(job, step)
 
     def said(text: str) -> str:
         return text.replace(TARGET, target) if target else text
@@ -66,6 +66,18 @@ def step_view(job: Job, at: int, *, beside: JobStep | None = None, hides_why: bo
         direction=step.direction or "",
         lot=step.lot,
     )
+
+
+def _target_words(job: Job, step: JobStep) -> str:
+    """The target of a step in words; of several, each with its quantity; "" without one."""
+    one, several = getattr(step, "target", None), getattr(step, "targets", {})
+    if not one and len(several) != 1:
+        return "; ".join(f"{QUANTITIES[q].title.lower()} {target_words(job.target(t))}" for q, t in several.items())
+    target = job.target(one or next(iter(several.values())))
+    if getattr(step, "returns_to", None):
+        unit = UNITS[target.unit].of_a_difference or target.unit
+        target = target.model_copy(update={"value": 0.0, "unit": unit})
+    return target_words(target)
 
 
 def stopped_view(job: Job, at: int, port: PortStatus, fault: BaseException) -> Snapshot:

@@ -64,6 +64,8 @@ class Prompt:
     """`confirm`: agree to `text`; `reason`: words for the report; `wait`: nothing to answer."""
     text: str
     choices: tuple[str, ...] = ()
+    first: int = 0
+    """Index of the choice that is selected at first."""
     unit: str = ""
     other_units: tuple[str, ...] = ()
     """Units that the figure may have instead, typed behind it."""

@@ -16,7 +16,7 @@ from bench.diagnosis.readings.records import answers_of, findings_of
 from bench.problem import Problem
 from bench.procedure.model.job import JobStep
 from bench.procedure.run.commands import GoAside, Look
-from bench.procedure.run.interlocks import reference_tape_allowed
+from bench.procedure.run.interlocks import care_missing
 from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.events import Acted
 from bench.procedure.state.outcome import last_attempts
@@ -57,7 +57,7 @@ def _magnetised(session: SessionRecord) -> set[str]:
 
 def _allowed(session: SessionRecord, possible: Possible | None) -> Possible:
     """The possible tests that no interlock stops: the reference tape waits for a clean, demagnetised machine."""
-    ready = reference_tape_allowed(session.events)
+    ready = not care_missing(session.events)
     return lambda test: (ready or not test.reference_passes) and (possible is None or possible(test))
 
 

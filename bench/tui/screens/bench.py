@@ -225,7 +225,7 @@ class BenchScreen(BenchCard):
     async def _show(self, new: Snapshot, now: float) -> None:
         old, self._figures, self._figures_drawn_at = self._figures, new, now
         if old is None or presentation.step_and_prompt(old) != presentation.step_and_prompt(new):
-            self._picked = 0
+            self._picked = new.prompt.first
         is_new_step = new.step is not None and (old is None or old.step is None or old.step.id != new.step.id)
         if is_new_step and new.step is not None:
             self._step_began = now
@@ -245,7 +245,7 @@ class BenchScreen(BenchCard):
             self._show_bottom(new)
         if is_new_step and new.step is not None:
             self._new_step(new.step)
-        self._run_on()
+        self._carry_on()
         if new.outcome is not None and not self._finished:
             self.run_worker(self._end(new.outcome))
 
@@ -321,7 +321,7 @@ class BenchScreen(BenchCard):
         set_height(bar, max(1, len(bar_lines(asked, self.size.width, 3))))
         bar.show(asked)
         self.query_one(Notice).show(*presentation.notice_of(new, self._cause))
-        shown = presentation.footer_of(new, trainee=self.trainee)
+        shown = presentation.footer_of(new, trainee=self.trainee, going=self._going)
         self.query_one(Footer).show(shown, typing=presentation.is_typing(new))
 
     def on_answer_field_ignored(self, message: AnswerField.Ignored) -> None:

@@ -42,6 +42,10 @@ class BenchKeys(Screen[str]):
         self._runs_on = False
         self._gone_on = ("", "")
         """Step and prompt that were last answered automatically: each is answered only once."""
+        self._turns_at = ""
+        """Id of the step whose proposed turns are made automatically; "" for none."""
+        self._made: tuple[float, ...] = ()
+        """Positions of the trimmers before the last turn made automatically: a turn without effect is not repeated."""
         self.trainee = False
         """Whether the whole card is always shown, and used hints are noted."""
 
@@ -86,7 +90,7 @@ class BenchKeys(Screen[str]):
         """Disable keys that do nothing now. Until the bench is ready, letters may belong to an answer."""
         if self._snapshot is None:
             return action in ("leave", "stop_sound", "help") or action.startswith("app.")
-        return presentation.is_possible(self._snapshot, action)
+        return action in self._going or presentation.is_possible(self._snapshot, action)
 
     @property
     def _ended_run(self) -> bool:
@@ -151,8 +155,15 @@ class BenchKeys(Screen[str]):
             self._picked = max(0, min(len(self._prompt.choices) - 1, self._picked + step))
             self._pick_again()
         elif seen.trimmers:
+            self._turns_at = ""
             trimmer = seen.trimmers[min(self._picked, len(seen.trimmers) - 1)]
             self._post(say.Turn(trimmer.name, float(degrees)))
+
+    @property
+    def _going(self) -> tuple[str, ...]:
+        """Actions that a key began and that go on without keys."""
+        going = {"run_on": self._runs_on, "turn_as_shown": bool(self._turns_at)}
+        return tuple(action for action, on in going.items() if on)
 
     def action_run_on(self) -> None:
         """Let measuring steps follow one another automatically, or stop that."""
@@ -166,6 +177,11 @@ class BenchKeys(Screen[str]):
 
         self.app.push_screen(CountDown("The measuring steps follow one another. p or s ends that."), done)
 
+    def _carry_on(self) -> None:
+        """Do what a key began and what goes on without keys: measuring steps, proposed turns."""
+        self._run_on()
+        self._turn_on()
+
     def _run_on(self) -> None:
         """Answer a step that needs only the go-on key; stop at any other."""
         seen = self._snapshot
@@ -178,14 +194,26 @@ class BenchKeys(Screen[str]):
             self._post(say.GoOn())
 
     def action_turn_as_shown(self) -> None:
+        """Make the turns that gauges propose, one after another, until none is left; once more stops that."""
+        step = self._snapshot.step if self._snapshot is not None else None
+        self._turns_at, self._made = "" if self._turns_at or step is None else step.id, ()
+        self._turn_on()
+
+    def _turn_on(self) -> None:
         """Turn as a gauge proposes: the gauge of the picked trimmer, else the first that proposes a turn."""
         seen = self._snapshot
-        proposals = presentation.proposed_turns(seen) if seen is not None else {}
-        if seen is not None and proposals:
-            names = [t.name for t in seen.trimmers]
+        if not self._turns_at or seen is None or not self.settled:
+            return
+        proposals = presentation.proposed_turns(seen)
+        done = presentation.all_in(seen) and not proposals
+        if done or seen.step is None or seen.step.id != self._turns_at or seen.held:
+            self._turns_at = ""
+            return
+        names, positions = [t.name for t in seen.trimmers], tuple(t.degrees for t in seen.trimmers)
+        if proposals and seen.prompt.kind != "choice" and positions != self._made:
             wanted = names[min(self._picked, len(names) - 1)]
             trimmer = wanted if wanted in proposals else next(iter(proposals))
-            self._picked = names.index(trimmer)
+            self._picked, self._made = names.index(trimmer), positions
             self._pick_again()
             self._post(say.Turn(trimmer, proposals[trimmer]))
 
@@ -240,7 +268,7 @@ class BenchKeys(Screen[str]):
 
     def action_stop_sound(self) -> None:
         """Stop all sound."""
-        self._runs_on = False
+        self._runs_on, self._turns_at = False, ""
         self._guide.turn_off()
         self._post(say.StopSound())
 

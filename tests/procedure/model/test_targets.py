@@ -217,7 +217,18 @@ def test_a_figure_that_is_not_to_be_exceeded_moves_too() -> None:
             Target(
                 unit="dB", tolerance=1.0, bands=(Band(from_hz=8000, to_hz=12500, tolerance=3.0),), source="a manual"
             ),
-            "0 ± 1 to ± 3 dB",
+            "0 ± 3 dB from 8 kHz to 12.5 kHz, ± 1 dB elsewhere",
+        ),
+        (
+            Target(
+                unit="dB",
+                bands=(
+                    Band(from_hz=30, to_hz=18000, tolerance=2.0),
+                    Band(from_hz=60, to_hz=15000, tolerance=1.0),
+                ),
+                source="a manual",
+            ),
+            "0 ± 1 dB from 60 Hz to 15 kHz, ± 2 dB from 30 Hz to 18 kHz",
         ),
     ],
 )

@@ -103,12 +103,21 @@ def test_the_reference_tape_meets_only_a_clean_and_demagnetised_machine(
     assert ("load-reference-tape" in here.done()) is (asked == "")
 
 
-def test_it_is_an_interlock_and_says_what_is_missing(machine: Make) -> None:
+@pytest.mark.parametrize(
+    ("acts", "missing"),
+    [
+        ([], "Not cleaned and not demagnetised in this run."),
+        (["clean"], "Not demagnetised in this run."),
+        (["demagnetise"], "Not cleaned in this run."),
+    ],
+)
+def test_it_is_an_interlock_and_says_what_is_missing(machine: Make, acts: list[Act], missing: str) -> None:
     here = machine()
+    here.do(*acts)
     prompt = here.interlocks.demand(here.steps["play"])
     assert prompt is not None
     assert prompt.interlock
-    assert prompt.text.startswith("Not cleaned and demagnetised in this run.")
+    assert prompt.text.startswith(missing)
 
 
 def test_a_reason_lets_it_in_and_is_kept(machine: Make) -> None:

@@ -476,6 +476,31 @@ async def test_measuring_steps_follow_one_another_up_to_the_first_that_is_out(mo
         assert job.desk.posted == [say.GoOn()] * 2
 
 
+async def test_proposed_turns_follow_one_another_until_none_is_left_or_a_hand_turns() -> None:
+    def at(degrees: float, turn: float | None) -> Snapshot:
+        trimmers = (replace(samples.TRIMMERS[0], degrees=degrees), samples.TRIMMERS[1])
+        seen = samples.adjusting(trimmers=trimmers)
+        return replace(seen, gauges=(replace(seen.gauges[0], turn=turn), seen.gauges[1]))
+
+    def turned(*degrees: float) -> list[say.Command]:
+        return [say.Turn(samples.TRIMMERS[0].name, d) for d in degrees]
+
+    app, job = bench_app(at(0.0, 6.0))
+    async with app.run_test(size=SIZE) as pilot:
+        await says(pilot, "g turn as shown")
+        await pilot.press("g")
+        await until(pilot, lambda: job.desk.posted == turned(6.0))
+        job.desk.on_snapshot(at(5.0, None))
+        job.desk.on_snapshot(at(5.0, 3.0))
+        await until(pilot, lambda: job.desk.posted == turned(6.0, 3.0))
+        job.desk.on_snapshot(at(5.0, 2.9))  # the trimmer is at its stop
+        await pilot.pause(0.2)
+        await pilot.press("right")
+        job.desk.on_snapshot(at(7.0, 1.0))
+        await pilot.pause(0.2)
+        assert job.desk.posted == turned(6.0, 3.0, 2.0)
+
+
 def test_no_key_does_two_things() -> None:
     keys = [key for item in BENCH for key in (item.key, item.function_key, *item.also) if key]
     assert len(keys) == len(set(keys))

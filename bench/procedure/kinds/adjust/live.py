@@ -180,6 +180,14 @@ class LiveAdjustActivity(Activity[Adjust]):
             for g in self._gauges
         )
 
+    @property
+    def _held_to_the_end(self) -> bool:
+        """Whether no tone sounds now, as between two passes, and nothing was left to do when it ended."""
+        silent = bool(self._gauges) and all(g.measured is None for g in self._gauges)
+        return silent and all(
+            g.verdict.word == "in" and g.advice == "hold" and g.held_s >= self._hold_s for g in self._last_read
+        )
+
     # ---------------------------------------------------------------- keys
 
     def go_on(self) -> None:
@@ -255,6 +263,8 @@ class LiveAdjustActivity(Activity[Adjust]):
             if self._pass is not None and not accept:
                 text += f"; {self._pass}"
             prompt = Prompt(WAIT.kind, text)
+            if self._held_to_the_end:
+                prompt = Prompt("go-on", "In, and it held until the tone ended: accept it")
             if self._setting_shell and self._can_accept and all(g.advice == "hold" for g in self._gauges):
                 prompt = Prompt("go-on", "Set, for this insertion of the cassette: go on to the next")
         known = self.bench.hands is not None

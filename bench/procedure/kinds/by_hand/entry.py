@@ -49,7 +49,7 @@ class EntryActivity(Activity[Entry | SignOff]):
             if chosen(text, CURE_OR_NOT) == CURE_OR_NOT[0]:
                 self.back_to = step.cure_from or ""
         elif isinstance(step, SignOff):
-            if not any(c.isalpha() for c in text):
+            if not text[:1].isalpha() or "?" in text:
                 raise Problem(
                     f'"{text}" is not a name; type the name of who signs' if text else "type the name of who signs"
                 )

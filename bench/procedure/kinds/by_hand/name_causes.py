@@ -110,4 +110,7 @@ class NameCausesActivity(Activity[NameCauses]):
             text = f"{self._cause} reads much like this: {self._rival.rival}. Which test tells them apart?"
             return View(Prompt("choice", text, choices=self._tests))
         named = f" Named so far: {listed(self._named)}." if self._named else ""
-        return View(Prompt("choice", f"What was wrong with it at the start?{named}", choices=self._choices))
+        # the go-on key pressed twice by mistake does not end the exercise
+        choices = self._choices
+        asked = f"What was wrong with it at the start?{named}"
+        return View(Prompt("choice", asked, choices=choices, first=min(1, len(choices) - 1)))

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from bench.measure.reading import Reading
-from bench.procedure.run.commands import Accept, Command
+from bench.procedure.run.commands import Accept, Command, GoOn
 from bench.procedure.state.snapshot import Snapshot
 from bench.training.hands import UnattendedHands
 from bench.training.rehearse import rehearse
@@ -52,6 +52,36 @@ def test_what_was_read_before_a_pause_of_the_tape_is_kept(tmp_path: Path) -> Non
     assert len(kept) == 2
     for record in kept:
         assert isinstance(record.reading, Reading), record.reading
+
+
+@dataclass(slots=True)
+class GoesOnInThePause(UnattendedHands):
+    """Turns until all is in and holds; presses the key of the prompt only once the section is over."""
+
+    asked: str = ""
+
+    def decide(self, snapshot: Snapshot, now: float) -> Command | None:
+        """Wait until the tone ends."""
+        command = UnattendedHands.decide(self, snapshot, now)
+        if not snapshot.gauges or not isinstance(command, GoOn):
+            return command
+        if any(gauge.measured is not None for gauge in snapshot.gauges):
+            return None
+        self.asked = snapshot.prompt.text
+        return command
+
+
+def test_what_held_until_the_section_ended_is_accepted_with_the_same_key(tmp_path: Path) -> None:
+    opened, _ = open_bench(tmp_path, TO_TAPE, "three-head-cassette", seed=2, changes={})
+    hands = GoesOnInThePause()
+    try:
+        rehearse(opened.runner, opened.port, opened.clock, hands)
+    finally:
+        opened.store.close()
+    assert hands.asked == "In, and it held until the tone ended: accept it"
+    kept = [r for r in opened.store.records() if r.step == "level"]
+    assert [r.verdict and r.verdict.word for r in kept] == ["in", "in"]
+    assert not any(r.accepted_because for r in kept)
 
 
 def test_a_channel_that_stays_silent_keeps_nobody_for_long(tmp_path: Path) -> None:

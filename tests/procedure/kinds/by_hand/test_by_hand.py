@@ -141,7 +141,7 @@ def test_unattended_hands_tick_line_by_line(bench: Bench) -> None:
     assert attention(run.store.events(), {}) == {}
 
 
-@pytest.mark.parametrize("name", ["???", "", "  ", "42", "..."])
+@pytest.mark.parametrize("name", ["???", "???A. Tester", "A. Tester?", "", "  ", "42", "..."])
 def test_what_is_no_name_does_not_sign(bench: Bench, name: str) -> None:
     run = bench.open(SIGN)
     obey(run, say.Answer(name))
