@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 from bench.procedure.state.snapshot import Snapshot
 from bench.tui import actions
 from bench.tui.actions import KeyAction
@@ -48,7 +50,8 @@ def key_prompt(snapshot: Snapshot) -> KeyPrompt:
     more = f" ({units})" if units and prompt.kind == "number" else ""
     if prompt.left_s is not None:
         more = f": {prompt.left_s} s left"
-    key = KEYS.get(prompt.kind, "space" if all_in(snapshot) else BY_HAND if prompt.by_hand else "")
+    goes_on = all_in(snapshot) or bool(snapshot.timer_left_s)
+    key = KEYS.get(prompt.kind, "space" if goes_on else BY_HAND if prompt.by_hand else "")
     return key, prompt.text + more, prompt.interlock
 
 
@@ -109,10 +112,13 @@ def is_possible(snapshot: Snapshot, action: str) -> bool:
     return True
 
 
-def footer_of(snapshot: Snapshot, *, trainee: bool = False) -> tuple[tuple[KeyAction, str], ...]:
+def footer_of(
+    snapshot: Snapshot, *, trainee: bool = False, going: Collection[str] = ()
+) -> tuple[tuple[KeyAction, str], ...]:
     """At most six actions, the currently most important first; help lists the others.
 
-    A trainee is offered hints instead of the reasons, which are already shown.
+    A trainee is offered hints instead of the reasons, which are already shown. The key of an action that is `going` on
+    without further keys ends it.
     """
     if snapshot.outcome is not None:
         return ((actions.find(actions.BENCH, "report"), "report"), (actions.HELP, "help"))
@@ -120,12 +126,14 @@ def footer_of(snapshot: Snapshot, *, trainee: bool = False) -> tuple[tuple[KeyAc
     out = [(first, first)]
     if snapshot.trimmers:
         out.append(("turn(-2)", "→ turn"))
-    if proposed_turns(snapshot):
+    if "turn_as_shown" in going:
+        out.append(("turn_as_shown", "stop turning"))
+    elif proposed_turns(snapshot):
         out.append(("turn_as_shown", "turn as shown"))
     if can_be_accepted(snapshot):
         out.append(("accept", "end it here" if snapshot.tones and snapshot.prompt.kind == "wait" else "accept as is"))
     if is_possible(snapshot, "run_on"):
-        out.append(("run_on", "run on"))
+        out.append(("run_on", "stop running on" if "run_on" in going else "run on"))
     out += [("run_test", "test")] if is_possible(snapshot, "run_test") and len(out) < 4 else []
     out += [("again", "repeat")] if len(out) < 4 else []
     out.append(("stop_sound", "stop sound"))

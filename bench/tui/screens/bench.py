@@ -321,7 +321,7 @@ class BenchScreen(BenchCard):
         set_height(bar, max(1, len(bar_lines(asked, self.size.width, 3))))
         bar.show(asked)
         self.query_one(Notice).show(*presentation.notice_of(new, self._cause))
-        shown = presentation.footer_of(new, trainee=self.trainee)
+        shown = presentation.footer_of(new, trainee=self.trainee, going=self._going)
         self.query_one(Footer).show(shown, typing=presentation.is_typing(new))
 
     def on_answer_field_ignored(self, message: AnswerField.Ignored) -> None:

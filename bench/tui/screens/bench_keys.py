@@ -90,7 +90,7 @@ class BenchKeys(Screen[str]):
         """Disable keys that do nothing now. Until the bench is ready, letters may belong to an answer."""
         if self._snapshot is None:
             return action in ("leave", "stop_sound", "help") or action.startswith("app.")
-        return presentation.is_possible(self._snapshot, action)
+        return action in self._going or presentation.is_possible(self._snapshot, action)
 
     @property
     def _ended_run(self) -> bool:
@@ -159,6 +159,12 @@ class BenchKeys(Screen[str]):
             trimmer = seen.trimmers[min(self._picked, len(seen.trimmers) - 1)]
             self._post(say.Turn(trimmer.name, float(degrees)))
 
+    @property
+    def _going(self) -> tuple[str, ...]:
+        """Actions that a key began and that go on without keys."""
+        going = {"run_on": self._runs_on, "turn_as_shown": bool(self._turns_at)}
+        return tuple(action for action, on in going.items() if on)
+
     def action_run_on(self) -> None:
         """Let measuring steps follow one another automatically, or stop that."""
         if self._runs_on:
@@ -198,11 +204,12 @@ class BenchKeys(Screen[str]):
         seen = self._snapshot
         if not self._turns_at or seen is None or not self.settled:
             return
-        if seen.step is None or seen.step.id != self._turns_at or seen.held:
+        proposals = presentation.proposed_turns(seen)
+        done = presentation.all_in(seen) and not proposals
+        if done or seen.step is None or seen.step.id != self._turns_at or seen.held:
             self._turns_at = ""
             return
         names, positions = [t.name for t in seen.trimmers], tuple(t.degrees for t in seen.trimmers)
-        proposals = presentation.proposed_turns(seen)
         if proposals and seen.prompt.kind != "choice" and positions != self._made:
             wanted = names[min(self._picked, len(names) - 1)]
             trimmer = wanted if wanted in proposals else next(iter(proposals))

@@ -56,9 +56,9 @@ def last_line(snapshot: Snapshot, width: int) -> Line:
         counts = Counter(r.verdict.word for r in judged if r.verdict is not None)
         line += [(f"{SHAPES[w][0]} {counts[w]} {w}  ", SHAPES[w][1]) for w in reversed(WORST_FIRST) if counts[w]]
         records = [r for r in judged if r.verdict is not None and r.verdict.word != "in"]
-    several = len({r.reading.quantity for r in records}) > 1
+    named = not judged or len({r.reading.quantity for r in records}) > 1
     for record in records:
-        line.append(_figure(record, quantity=several))
+        line.append(_figure(record, quantity=named))
     return justified(line, [("v", "key"), (" results", "quiet")], width)
 
 
