@@ -25,6 +25,9 @@ from bench.tui.text import plain
 from bench.tui.widgets.line_widget import ROLE_CLASSES
 from bench.tui.widgets.tones import ToneBoard
 
+AS_NEAR = "as near as it can be read"
+"""The reason that is offered where no turn brings a reading nearer."""
+
 
 class BenchKeys(Screen[str]):
     """The part of the bench screen that handles keys."""
@@ -227,7 +230,8 @@ class BenchKeys(Screen[str]):
         elif seen.tones:
             self._ask("Why does the play end before its last tone?", "ends it", say.Accept)
         else:
-            self._ask("Why is it kept although it is not in?", "keeps it", say.Accept)
+            near = bool(seen.gauges) and all(gauge.advice == "hold" for gauge in seen.gauges)
+            self._ask("Why is it kept although it is not in?", "keeps it", say.Accept, AS_NEAR if near else "")
 
     def action_skip(self) -> None:
         """Skip the step, with a reason."""
@@ -237,7 +241,7 @@ class BenchKeys(Screen[str]):
         """Write a note into the report."""
         self._ask("Note for the report", "keeps the note", say.Note)
 
-    def _ask(self, question: str, then: str, make_command: Callable[[str], say.Command]) -> None:
+    def _ask(self, question: str, then: str, make_command: Callable[[str], say.Command], usual: str = "") -> None:
         if self._snapshot is None or self._snapshot.outcome is not None:
             return
 
@@ -245,7 +249,7 @@ class BenchKeys(Screen[str]):
             if text:
                 self._post(make_command(text))
 
-        self.app.push_screen(AskText(question, then), done)
+        self.app.push_screen(AskText(question, then, usual), done)
 
     def action_again(self) -> None:
         """Repeat the step."""

@@ -476,6 +476,17 @@ async def test_measuring_steps_follow_one_another_up_to_the_first_that_is_out(mo
         assert job.desk.posted == [say.GoOn()] * 2
 
 
+async def test_what_no_turn_brings_nearer_is_accepted_with_that_reason() -> None:
+    seen = samples.adjusting()
+    app, job = bench_app(replace(seen, gauges=tuple(replace(g, advice="hold") for g in seen.gauges)))
+    async with app.run_test(size=SIZE) as pilot:
+        await says(pilot, "a accept as is")
+        await pilot.press("a")
+        await says(pilot, "as near as it can be read")
+        await pilot.press("enter")
+        await until(pilot, lambda: job.desk.posted == [say.Accept("as near as it can be read")])
+
+
 async def test_proposed_turns_follow_one_another_until_none_is_left_or_a_hand_turns() -> None:
     def at(degrees: float, turn: float | None) -> Snapshot:
         trimmers = (replace(samples.TRIMMERS[0], degrees=degrees), samples.TRIMMERS[1])
