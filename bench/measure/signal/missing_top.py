@@ -16,7 +16,7 @@ LOWEST_HZ, HIGHEST_HZ, TOP = 11000.0, 19500.0, 0.44
 """The search range; the last as a fraction of the sample rate: the converter's own band edge lies above it."""
 BAND_HZ = 300.0
 DROPS_DB = 8.0
-"""Least drop from two bands below the edge to two above it, and to everything higher."""
+"""Least drop from all bands below the edge to two above it, and to everything higher."""
 FLOOR_DB = -105.0
 """Power of a bin: anything weaker is window leakage and rounding, not sound."""
 OFTEN = 0.25
@@ -73,11 +73,11 @@ class MissingTop:
         last = int(np.searchsorted(hz, max(TOP * self._rate, HIGHEST_HZ + 500.0)))
         best, edge = 0.0, None
         for k in np.flatnonzero((hz > LOWEST_HZ) & (hz < min(HIGHEST_HZ, TOP * self._rate))):
-            below, above = bands[k - 3 : k - 1], bands[k + 2 : last]
+            above = bands[k + 2 : last]
             if len(above) < 2:
                 break
-            drop = float(below.min() - max(above[:2].max(), above.mean()))
-            level = bool(np.ptp(below) < DROPS_DB)  # the skirt of a tone is not
-            if drop > max(DROPS_DB, best) and level and heard[k - 3 : k - 1].all():
+            least = bands[2 : k - 1].min()  # of a tone alone, bands below it are empty too
+            drop = float(least - max(above[:2].max(), above.mean()))
+            if drop > max(DROPS_DB, best) and heard[k - 3 : k - 1].all():
                 best, edge = drop, float(hz[k])
         return edge
