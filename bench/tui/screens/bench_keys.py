@@ -49,6 +49,8 @@ class BenchKeys(Screen[str]):
         """Id of the step whose proposed turns are made automatically; "" for none."""
         self._made: tuple[float, ...] = ()
         """Positions of the trimmers before the last turn made automatically: a turn without effect is not repeated."""
+        self._read_before: float | None = None
+        """Time of the last reading before that turn took effect, seconds: its proposal was for the earlier position."""
         self.trainee = False
         """Whether the whole card is always shown, and used hints are noted."""
 
@@ -199,7 +201,7 @@ class BenchKeys(Screen[str]):
     def action_turn_as_shown(self) -> None:
         """Make the turns that gauges propose, one after another, until none is left; once more stops that."""
         step = self._snapshot.step if self._snapshot is not None else None
-        self._turns_at, self._made = "" if self._turns_at or step is None else step.id, ()
+        self._turns_at, self._made, self._read_before = "" if self._turns_at or step is None else step.id, (), -1.0
         self._turn_on()
 
     def _turn_on(self) -> None:
@@ -212,11 +214,15 @@ class BenchKeys(Screen[str]):
         if done or seen.step is None or seen.step.id != self._turns_at or seen.held:
             self._turns_at = ""
             return
+        read_at = presentation.read_at(seen)
+        if self._read_before is None:
+            self._read_before = read_at
+        fresh = read_at is None or read_at > (self._read_before or 0.0)
         names, positions = [t.name for t in seen.trimmers], tuple(t.degrees for t in seen.trimmers)
-        if proposals and seen.prompt.kind != "choice" and positions != self._made:
+        if fresh and proposals and seen.prompt.kind != "choice" and positions != self._made:
             wanted = names[min(self._picked, len(names) - 1)]
             trimmer = wanted if wanted in proposals else next(iter(proposals))
-            self._picked, self._made = names.index(trimmer), positions
+            self._picked, self._made, self._read_before = names.index(trimmer), positions, None
             self._pick_again()
             self._post(say.Turn(trimmer, proposals[trimmer]))
 
