@@ -48,7 +48,7 @@ STRANGE = Cause(
         *_strange("replay"),
         *_strange("record"),
         Variant("both", (Move("part", 2.3, 0.5, at=(PARTS.index("idler"),)),), share=1.5),
-        Variant("both", curves=(Curve("low end", 4.0),), share=0.4),
+        Variant("both", curves=(Curve("low end", 4.0),), share=0.15),
     ),
     1.0,
     "",

@@ -39,6 +39,8 @@ from bench.diagnosis.tones import (
 
 Values = NDArray[np.float64]
 
+LOWEST_OLD_DB = 100.0
+"""Level of an old recording, dB below the reference level, at which the figure `old_recording` is 0."""
 HISS_HZ = 5000.0
 """Frequency of most of the weighted hiss of a tape, at which the loss by dirt is computed."""
 
@@ -94,7 +96,8 @@ def _noise(f: Figures, machine: Machine, row: Single) -> Values:
     magnetic = 5.0 * np.sqrt(_remanence(f, row) + 1e-6)
     tape = USUAL_HISS_DB[kind] + f["hiss"] + f["hiss_method"][:, kind] + magnetic
     tape = tape - 0.6 * dirt + OTHER_TAPE["hiss"] * f["other_tape"][:, run]
-    return power_sum_db(tape, amplifier) + up
+    remains = f["old_recording"] - LOWEST_OLD_DB - _erasure(f, machine, row)
+    return power_sum_db(tape, amplifier, remains) + up
 
 
 HUM_FOLLOWS = 0.5
@@ -237,7 +240,7 @@ SCATTER: dict[str, float] = {
     "saturation": 0.7,
     "overbias": 0.4,
     "separation": 2.0,
-    "erasure": 2.0,
+    "erasure": 3.0,
     "flutter": 0.15,
     "part": 0.25,
     "weave": 0.3,

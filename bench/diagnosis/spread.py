@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 from typing import NamedTuple
 
@@ -30,6 +31,9 @@ class Grade(NamedTuple):
 GRID = np.linspace(np.log2(15.0), np.log2(24e3), 48)
 OCTAVES = 1.0
 """Correlation length of an uneven response."""
+CIRCUITS = ("encoder", "decoder")
+ONE_PASS = 0.6
+"""Correlation of the channels of one pass: both read the same tape at the same time. Common practice, no source."""
 SHARED = 0.75
 """Share of the variance of an uneven response that is common to both channels."""
 
@@ -88,15 +92,21 @@ def rough_columns(rows: Rows) -> Values:
 
 
 def scatter_covariance(rows: Rows, scale: float) -> Values:
-    """Repeatability of each reading, and of the reference tone that a group of responses shares."""
+    """Repeatability of each reading, and what is common to a group: a reference tone, or one pass for both channels."""
     own = np.array([(scale * p.scatter) ** 2 + p.stated**2 for p in rows.data_rows])
     out = np.diag(own)
     groups: dict[object, list[int]] = {}
-    for n, p in enumerate(rows.tones):
+    passes: dict[object, list[int]] = {}
+    for n, p in enumerate(rows.data_rows):
         if p.tone and p.tone.relative_to_hz is not None:
             groups.setdefault((p.tone.group, p.tone.weights, p.tone.sent_db), []).append(n)
+        elif p.single and p.kind not in CIRCUITS:
+            passes.setdefault((p.kind, replace(p.single, channel=None, driven=None)), []).append(n)
     for members in groups.values():
         out[np.ix_(members, members)] += (scale * 0.12) ** 2
+    for members in passes.values():
+        own = np.array([scale * rows.data_rows[n].scatter for n in members])
+        out[np.ix_(members, members)] += ONE_PASS * (np.outer(own, own) - np.diag(own**2))
     return out
 
 

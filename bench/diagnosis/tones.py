@@ -87,6 +87,7 @@ class Tones:
         self._shape = self._top - w / (1 + w)
         self._corner = 4 * w / (1 + w) ** 2
         self._encoding = encoding_db(hz, sent_db)
+        self._bump = np.array([bump_db(hz, peak) for peak in BUMP_HZ])
 
     def level_db(self, f: Figures) -> Values:
         """Level errors, shape (sets, 2, tones)."""
@@ -125,9 +126,10 @@ class Tones:
             + worn
             - SPACING_DB * self._each(film(f, m, self.stage, "replay")) * per_um
             + sinc_db(np.pi * offset_um * per_um)
-            - self._each(remanence) * 0.8 * np.minimum(self.hz / 1e4, 1.2)
+            - self._each(remanence) * 0.5 * np.minimum(self.hz / 1e4, 1.2)
             + low_end_db(self.hz, self._each(f["replay_low_end"]))
             + self._each(height_db(f, m))
+            + f["bump"][:, None] @ self._bump
         )
 
     def _record(self, f: Figures) -> Values:
@@ -169,6 +171,16 @@ OTHER_TAPE = {"bias": 3.0, "level": -1.8, "treble": -1.0, "maximum": -1.0, "hiss
 def low_end_db(hz: Values, corner_hz: Values) -> Values:
     """Response of a first-order high-pass filter."""
     return np.asarray(-10 * np.log10(1 + (corner_hz / hz) ** 2))
+
+
+BUMP_HZ = (30.0, 50.0, 80.0)
+"""Usual frequencies of a head bump, those of the three figures `bump`. Common practice, no source."""
+
+
+def bump_db(hz: Values, peak_hz: float) -> Values:
+    """Response of a head bump of 1 dB: a peak, and a dip of half its size an octave above."""
+    octaves = np.log2(hz / peak_hz)
+    return np.asarray(np.exp(-2 * octaves**2) - 0.5 * np.exp(-2 * (octaves - 1) ** 2))
 
 
 def encoding_db(hz: Values, sent_db: Values) -> Values:

@@ -23,7 +23,7 @@ from bench.diagnosis.spread import Grade
 Values = NDArray[np.float64]
 Set = tuple[Option, ...]
 
-NOTHING, SINGLES, PAIRS = 0.35, 0.47, 0.1
+NOTHING, SINGLES, PAIRS = 0.25, 0.45, 0.22
 """Prior probabilities; the rest is that of a cause not in the list."""
 ROUGH, REPEATS = {0.6: 0.4, 1.2: 0.4, 2.2: 0.2}, {0.8: 0.4, 1.8: 0.4, 3.5: 0.2}
 """Unevenness of responses and scatter of readings, relative to the usual ones, with their prior weights."""
@@ -43,7 +43,7 @@ NEAR = 6.0
 LEADING = 16
 """Number of sets by which the grades are weighted."""
 BEST_SINGLES, MOST_PAIRS = 9, 30
-OUTLIER, LISTED_OUTLIER = 3.5, 4.5
+OUTLIER, LISTED_OUTLIER = 3.0, 4.5
 """A reading this many standard deviations from every set counts less; beyond the second figure, it is listed."""
 
 
@@ -206,8 +206,7 @@ def _pairs(scores: Values, options: Sequence[Option]) -> list[tuple[int, int]]:
     """The pairs to weigh: the likeliest causes, each with every other."""
     by_cause: dict[str, list[int]] = {}
     for n in np.argsort(-scores):
-        if options[n].cause is not STRANGE:
-            by_cause.setdefault(options[n].cause.name, []).append(int(n))
+        by_cause.setdefault(options[n].cause.name, []).append(int(n))
     leading = [names[:2] for names in by_cause.values()]
     out: list[tuple[float, int, int]] = []
     for first, second in itertools.combinations(range(len(leading)), 2):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bench.diagnosis.causes.cause import Cause, Move, both, curve_by_channel, either, wrong_position
+from bench.diagnosis.causes.cause import Cause, Curve, Move, Variant, both, curve_by_channel, either, wrong_position
 
 ELECTRONICS = (
     Cause(
@@ -89,13 +89,25 @@ ELECTRONICS = (
         "weak-oscillator",
         "weak bias oscillator",
         (both(*(Move("bias_shift", 3.0, 0.5, -1, (run,)) for run in (0, 1)), Move("erasure", 14.0, 0.5, -1)),),
-        0.7,
+        0.5,
         "dB",
         "repair the oscillator",
         "recordings distort, and old ones remain",
         like=("weak-erasure",),
         look="measure erase and bias current",
         look_minutes=3.0,
+    ),
+    Cause(
+        "output-control",
+        "output control off its mark",
+        tuple(both(*(Move("replay_level", 2.0, 0.5, sign, (0, n)) for n in (0, 1)), share=0.5) for sign in (-1, 1)),
+        0.3,
+        "dB",
+        "turn the output control to its mark",
+        "replay level is set wrong by as much",
+        look="look at the mark of the output control",
+        look_minutes=0.1,
+        like=("head-height", "reference-tape-of-another-kind"),
     ),
     Cause(
         "limiter-left-in",
@@ -111,7 +123,10 @@ ELECTRONICS = (
     Cause(
         "noise-reduction-left-in",
         "noise reduction left in at recording only",
-        (both(Move("encoded", 0.9, 0.2)),),
+        (
+            both(Move("encoded", 0.9, 0.2), share=0.6),
+            Variant("both", (Move("encoded", 0.9, 0.3),), (Curve("fine record", 1.5),), share=0.4),
+        ),
         0.5,
         "1",
         "switch it out",

@@ -4,12 +4,18 @@ from __future__ import annotations
 
 from bench.diagnosis.causes.cause import Cause, Curve, Move, Variant, both, by_channel
 
+
+def erased_badly(move: Move) -> tuple[Variant, ...]:
+    """Variants without and with an old recording on the tape, which is heard as noise."""
+    return both(move, share=0.6), both(move, Move("old_recording", 90.0, 0.1), share=0.4)
+
+
 HEADS = (
     Cause(
         "dirt-replay-head",
         "dirt on the replay head",
         by_channel(Move("replay_film", 0.8, 0.65)),
-        2.5,
+        3.0,
         "µm",
         "clean",
         "treble is lost, level drops out, and the dirt is carried to every tape",
@@ -92,8 +98,8 @@ HEADS = (
         "head-bump",
         "head bump",
         (
-            Variant("both", curves=(Curve("low end", 2.5),), share=0.85),
-            Variant("both", curves=(Curve("low end", 4.0),), share=0.15),
+            *(both(Move("bump", 2.5, 0.5, at=(n,)), share=0.2) for n in range(3)),
+            Variant("both", curves=(Curve("low end", 3.0),), share=0.4),
         ),
         0.8,
         "dB",
@@ -113,7 +119,7 @@ HEADS = (
     Cause(
         "dirty-erase-head",
         "dirt on the erase head",
-        (both(Move("erasure_dirt", 26.0, 0.45)),),
+        erased_badly(Move("erasure_dirt", 26.0, 0.45)),
         1.0,
         "dB",
         "clean",
@@ -124,7 +130,7 @@ HEADS = (
     Cause(
         "weak-erasure",
         "weak erasure",
-        (both(Move("erasure", 26.0, 0.45, -1)),),
+        erased_badly(Move("erasure", 26.0, 0.45, -1)),
         1.0,
         "dB",
         "look at the erase head and its current",

@@ -12,7 +12,7 @@ TAPES = (
             *wrong_position(Move("bias_shift", 3.5, 0.25), type_one=True),
             *wrong_position(Move("bias_shift", 3.5, 0.25, -1), type_one=False),
         ),
-        0.7,
+        0.8,
         "dB of bias",
         "switch it back",
         "recordings are dull or bright, and low",

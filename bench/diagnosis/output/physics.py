@@ -48,6 +48,10 @@ PHYSICS: dict[str, str] = {
         "Replay equalisation turns over at another time constant. The error is a shelf: nothing below the first "
         "corner, 20 lg of the ratio of time constants above the second. Both channels have exactly the same."
     ),
+    "output-control": (
+        "The output control is behind everything else in replay. Both channels are high or low by the same, at "
+        "every frequency and from every tape, and noise and hum move with them."
+    ),
     "dried-capacitor": (
         "A coupling capacitor that lost its value makes a high-pass filter. The low end of one channel falls by 6 "
         "dB an octave below the corner. The reference tape tells whether it is on the replay side."

@@ -17,6 +17,8 @@ DEAD_DB = -20.0
 """A channel this low is dead: no trimmer has such a range."""
 SWAPPED_DB = -20.0
 """If separation reads lower than this, the channels are swapped."""
+ALL_BUT = 0.85
+"""Share of tones that read the same as the source if the monitor switch is there; the others are mistakes."""
 SURE = 0.985
 DELAY_US = 5.0
 """Standard deviation of delays at different tones of one tape, including the difference between the channels."""
@@ -80,8 +82,9 @@ def _monitor(findings: list[Finding], machine: Machine) -> tuple[Sign | None, li
     flat = [f for f in tones if abs(f.value or 0.0) < 0.15]
     third = [f for f in own if f.quantity == "third_harmonic" and (f.value or 0.0) < 0.12]
     quiet = [f for f in own if f.quantity == "signal_to_noise" and (f.value or 0.0) > 68.0]
-    score = (2.5 if len(tones) >= 6 and len(flat) == len(tones) else 0.0) + 3.0 * bool(third) + 2.5 * bool(quiet)
-    if score < 5.0 or len(flat) < len(tones):
+    all_flat = len(flat) >= ALL_BUT * len(tones)
+    score = (2.5 if len(tones) >= 6 and all_flat else 0.0) + 3.0 * bool(third) + 2.5 * bool(quiet)
+    if score < 5.0 or not all_flat:
         return None, findings
     probability = 1 / (1 + math.exp(1.0 - score))
     seen = (*third, *quiet, *flat[:4])

@@ -39,6 +39,8 @@ Floats = NDArray[np.float64]
 
 METHOD = Method("phase between the channels, tracking demodulator")
 WEAVE_METHOD = Method("standard deviation of the delay over time, 0-25 Hz, noise taken out")
+POLARITY_HZ = 1500.0
+"""Up to here half a period is longer than any delay that azimuth can cause, so a tone shows inverted polarity."""
 PLAUSIBLE_S = 400e-6
 """The longest delay considered: more than a degree of azimuth on a cassette."""
 CIRCUIT_RAD = 0.15
@@ -222,9 +224,19 @@ def azimuth_of_tones(tones: Sequence[FoundTone], *, inverted: bool | None = None
         1e6 * delay.uncertainty,
         budget=_of_delay([t.pair for t in usable if t.pair is not None], delay),
         frequency_hz=usable[0].frequency_hz if len(usable) == 1 else None,
-        method=replace(METHOD, tones=len(usable) if len(usable) > 1 else None, inverted=delay.inverted),
+        method=replace(
+            METHOD,
+            tones=len(usable) if len(usable) > 1 else None,
+            inverted=delay.inverted,
+            polarity_unknown=inverted is None and not shows_polarity(usable),
+        ),
         reference=LEFT,
     )
+
+
+def shows_polarity(tones: Sequence[FoundTone]) -> bool:
+    """Whether one of these tones is low enough to distinguish inverted polarity from a delay."""
+    return any(t.frequency_hz <= POLARITY_HZ for t in tones)
 
 
 def _resolved(tones: Sequence[FoundTone], *, inverted: bool | None = None) -> Delay:
@@ -337,22 +349,25 @@ class AzimuthMeter(ToneMeter):
                 reference=LEFT,
             )
         )
-        return Measured(tuple(readings), tuple(_said(delay, pairs)))
+        return Measured(tuple(readings), tuple(_said(delay, pairs, polarity=shows_polarity(tones))))
 
 
-def _said(delay: Delay, pairs: Sequence[PhasePair]) -> list[str]:
+def _said(delay: Delay, pairs: Sequence[PhasePair], *, polarity: bool) -> list[str]:
     """The warnings that a delay calls for."""
     out = []
     if delay.inverted:
         out.append("one channel's polarity is inverted: that is taken out of delay and phase; check the wiring")
+    elif not polarity:
+        out.append(
+            f"polarity is not known without a tone of {POLARITY_HZ:g} Hz or lower: if one channel is inverted, the "
+            "delay is wrong by half a period"
+        )
     if not delay.suits:
         out.append("no single delay suits all tones: the channels' phases differ by more than azimuth")
     if len(pairs) == 1:
         period = 1e6 / pairs[0].frequency_hz
         out.append(
-            f"one tone only: the delay may be wrong by whole periods of {period:.1f} µs"
-            f"{', or a channel may be inverted' if abs(delay.seconds) * 1e6 > 0.3 * period else ''};"
-            " play a lower tone as well to tell"
+            f"one tone only: the delay may be wrong by whole periods of {period:.1f} µs; play a lower tone as well"
         )
     elif delay.others:
         others = ", ".join(f"{1e6 * d:.1f} µs" for d in delay.others[:3])

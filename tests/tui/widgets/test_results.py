@@ -11,11 +11,11 @@ from tests.tui.screen_driver import texts
 def test_the_last_result_stays_in_one_line_until_the_next_step_has_one() -> None:
     shown = samples.measured(samples.cleaning())
     (line,) = texts([last_line(shown, 100)])
-    assert line.startswith("Set the replay level  ✓ left −12.040 dBFS  ✓ right −11.900 dBFS")
+    assert line.startswith("Set the replay level  ✓ left −12.04 dBFS  ✓ right −11.90 dBFS")
     assert line.endswith("v results")
     before = replace(shown, kept=shown.kept[:-2])
     (line,) = texts([last_line(before, 200)])
-    assert line.startswith("Response  ✓ 19 in  ✗ 5 out  ✗ right 8 kHz −2.660 dB  ✗ left 10 kHz −2.300 dB")
+    assert line.startswith("Response  ✓ 19 in  ✗ 5 out  ✗ right 8 kHz −2.66 dB  ✗ left 10 kHz −2.30 dB")
     assert last_line(samples.cleaning(), 100) == []
 
 
@@ -23,10 +23,10 @@ def test_the_table_has_every_quantity_with_what_is_out_on_top() -> None:
     lines = texts(table_lines(samples.measured(samples.cleaning()), 71))
     assert lines[2:5] == [
         "Reference tape, not in",
-        "✗ Response, right, 8 kHz       −2.660        – dB   0 ± 2        out",
-        "✗ Response, left, 10 kHz       −2.300        – dB   0 ± 2        out",
+        "✗ Response, right, 8 kHz        −2.66        – dB   0 ± 2        out",
+        "✗ Response, left, 10 kHz        −2.30        – dB   0 ± 2        out",
     ]
-    assert "✓ Level, left                 −13.600  −12.040 dBFS −12 ± 0.5    in" in lines
+    assert "✓ Level, left                  −13.60   −12.04 dBFS −12 ± 0.5    in" in lines
     assert sum(" dB " in line for line in lines) == 24
     assert texts(table_lines(samples.cleaning(), 71)) == ["Nothing has been measured yet."]
 
