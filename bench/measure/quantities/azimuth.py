@@ -50,6 +50,7 @@ LARGEST_MISFIT_RAD = 4 * CIRCUIT_RAD
 UNLIKE_DB = 1.0
 """If the level difference of the channels varies by less than this over the tones, they count as equally equalised. It
 shifts the phase by 3° at most."""
+COPIED = "both channels carry the same signal: a mono input, or the joint stereo of lossy coding; capture both tracks"
 SAME_TONE = 0.03
 """Tones that differ in frequency by a smaller fraction count as one."""
 TURN_SHARE, TURN_ERROR = 0.5, 0.25
@@ -199,8 +200,8 @@ def _unlikely(freedom: int) -> float:
 
 
 def usable_tones(tones: Sequence[FoundTone]) -> list[FoundTone]:
-    """The tones that sound in both channels, without hum."""
-    both = [t for t in tones if t.pair is not None]
+    """The tones that sound in both channels, each with noise of its own, without hum."""
+    both = [t for t in tones if t.pair is not None and not t.pair.copied]
     loudest = max((t.dbfs for t in both), default=0.0)
     return [t for t in both if not (is_mains(t.frequency_hz) and t.dbfs < loudest - HUM_BELOW_DB)]
 
@@ -215,7 +216,8 @@ def azimuth_of_tones(tones: Sequence[FoundTone], *, inverted: bool | None = None
     """
     usable = usable_tones(tones)
     if not usable:
-        return NoReading("azimuth_delay", "left-right", "no tone sounds in both channels", method=METHOD)
+        because = COPIED if any(t.pair is not None for t in tones) else "no tone sounds in both channels"
+        return NoReading("azimuth_delay", "left-right", because, method=METHOD)
     delay = _resolved(usable, inverted=inverted)
     return Reading(
         "azimuth_delay",
@@ -277,8 +279,9 @@ def phase_of_tone(tone: FoundTone, *, inverted: bool = False) -> Result:
         tone: as found.
         inverted: whether one channel is inverted, which is then corrected.
     """
-    if tone.pair is None:
-        return NoReading("azimuth_phase", "left-right", "the tone does not sound in both channels")
+    if tone.pair is None or tone.pair.copied:
+        because = COPIED if tone.pair is not None else "the tone does not sound in both channels"
+        return NoReading("azimuth_phase", "left-right", because)
     lag = tone.pair.lag_rad - (np.pi if inverted else 0.0)
     return Reading(
         "azimuth_phase",
@@ -305,6 +308,8 @@ class AzimuthMeter(ToneMeter):
             because = "the capture has one channel, and azimuth is between two"
         elif not tones:
             because = capture.why_nothing()
+        elif not usable and any(t.pair is not None and t.pair.copied for t in tones):
+            because = COPIED
         elif not usable:
             weak = min((0, 1), key=lambda c: max(t.tones[c].amplitude for t in tones))
             because = f"the {self.sides[weak]} channel holds no tone"
