@@ -501,27 +501,41 @@ async def test_measuring_steps_follow_one_another_up_to_the_first_that_is_out(mo
         assert job.desk.posted == [say.GoOn()] * 2
 
 
+async def test_what_no_turn_brings_nearer_is_accepted_with_that_reason() -> None:
+    seen = samples.adjusting()
+    app, job = bench_app(replace(seen, gauges=tuple(replace(g, advice="hold") for g in seen.gauges)))
+    async with app.run_test(size=SIZE) as pilot:
+        await says(pilot, "a accept as is")
+        await pilot.press("a")
+        await says(pilot, "as near as it can be read")
+        await pilot.press("enter")
+        await until(pilot, lambda: job.desk.posted == [say.Accept("as near as it can be read")])
+
+
 async def test_proposed_turns_follow_one_another_until_none_is_left_or_a_hand_turns() -> None:
-    def at(degrees: float, turn: float | None) -> Snapshot:
+    def at(degrees: float, turn: float | None, read_at: float) -> Snapshot:
         trimmers = (replace(samples.TRIMMERS[0], degrees=degrees), samples.TRIMMERS[1])
         seen = samples.adjusting(trimmers=trimmers)
-        return replace(seen, gauges=(replace(seen.gauges[0], turn=turn), seen.gauges[1]))
+        read = replace(seen.gauges[0], turn=turn, advice="turn", history=((read_at, -12.9),))
+        return replace(seen, gauges=(read, seen.gauges[1]))
 
     def turned(*degrees: float) -> list[say.Command]:
         return [say.Turn(samples.TRIMMERS[0].name, d) for d in degrees]
 
-    app, job = bench_app(at(0.0, 6.0))
+    app, job = bench_app(at(0.0, 6.0, 1.0))
     async with app.run_test(size=SIZE) as pilot:
         await says(pilot, "g turn as shown")
         await pilot.press("g")
         await until(pilot, lambda: job.desk.posted == turned(6.0))
-        job.desk.on_snapshot(at(5.0, None))
-        job.desk.on_snapshot(at(5.0, 3.0))
+        job.desk.on_snapshot(at(5.0, 6.0, 1.0))  # the trimmer is seen to move before the next reading
+        await pilot.pause(0.2)
+        job.desk.on_snapshot(at(5.0, None, 1.1))
+        job.desk.on_snapshot(at(5.0, 3.0, 1.2))
         await until(pilot, lambda: job.desk.posted == turned(6.0, 3.0))
-        job.desk.on_snapshot(at(5.0, 2.9))  # the trimmer is at its stop
+        job.desk.on_snapshot(at(5.0, 2.9, 1.3))  # the trimmer is at its stop
         await pilot.pause(0.2)
         await pilot.press("right")
-        job.desk.on_snapshot(at(7.0, 1.0))
+        job.desk.on_snapshot(at(7.0, 1.0, 1.4))
         await pilot.pause(0.2)
         assert job.desk.posted == turned(6.0, 3.0, 2.0)
 
