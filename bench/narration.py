@@ -132,6 +132,8 @@ class Narrator:
             for part in s.flutter:
                 share = f"{part.percent:.3f} % peak, {part.share * 100:.0f} % of it all"
                 self._line(f"  {part.part}: {number(part.rate_hz, 2)} Hz, {share}")
+        if self._changed("seen", s.seen) and s.seen:
+            self._line(f"  you see: {s.seen}")
         for said in (s.to_choose_by, s.to_sign):
             if said and self._changed("to decide by", said):
                 for line in said:

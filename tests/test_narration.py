@@ -30,7 +30,7 @@ def test_a_step_says_machine_place_cautions_what_to_do_and_what_good_is() -> Non
     assert lines[3].startswith("  caution (loud-tones): Loudspeakers down")
     assert lines[4].startswith("  do: Play the level section")
     assert lines[5].startswith("  good: ")
-    left = "left replay level: −12.900 ± 0.040 dBFS, target −12 ± 0.5: out; rising; raise by 0.9 dB"
+    left = "left replay level: −12.90 ± 0.04 dBFS, target −12 ± 0.5: out; rising; raise by 0.9 dB"
     assert f"  {left}" in lines
     assert "  trimmers: replay level left at −24°, replay level right at +12°" in lines
     assert lines[-1] == "> Keep both channels and go on"
@@ -56,7 +56,7 @@ def test_why_is_said_at_once_to_a_trainee() -> None:
         (samples.left_response(), "12.5 kHz, −20 dB: left response"),
         (samples.left_response(), "left as found −4.00 off"),
         (samples.left_response(), "! to be checked again: replay level, tracking"),
-        (samples.ranked(), "by treble, dB: blank B 1st, +0.320 ± 0.010; blank A 2nd, −1.200 ± 0.010; blank C not read"),
+        (samples.ranked(), "by treble, dB: blank B 1st, +0.32 ± 0.01; blank A 2nd, −1.20 ± 0.01; blank C not read"),
         (samples.cleaning(754.0), "timer: 13 min left"),
         (samples.cleaning(), "  1. done: Replay and record heads"),
         (samples.cleaning(), "  3. to do: Capstan"),

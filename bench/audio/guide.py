@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.audio.devices import NO_DEVICE, Device
-from bench.audio.live import DROP_S, OPEN_S, devices, library, on_portaudio
+from bench.audio.portaudio import DROP_S, OPEN_S, devices, library, on_portaudio
 from bench.problem import Problem
 
 TARGET_HZ = 880.0

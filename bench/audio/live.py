@@ -1,22 +1,29 @@
-"""The live port: full-duplex sound through PortAudio. Only this module imports sounddevice, and only when needed."""
+"""The live port: full-duplex sound through PortAudio. It needs the library only once it is opened."""
 
 from __future__ import annotations
 
-import atexit
 import contextlib
 import queue
 import threading
 import time
-from collections.abc import Callable
 from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from bench.audio.devices import Device, choose, query_devices
-from bench.audio.library_thread import LibraryThread, NoAnswer, T
+from bench.audio.devices import Device, choose
+from bench.audio.library_thread import NoAnswer
 from bench.audio.output_buffer import GUARD_BLOCKS, OutputBuffer
 from bench.audio.port import Block, PortStatus
+from bench.audio.portaudio import (
+    DROP_S,
+    OPEN_S,
+    library,
+    list_devices,
+    on_portaudio,
+    portaudio_message,
+    portaudio_thread,
+)
 from bench.problem import Problem
 from bench.signals.source import Source
 
@@ -29,76 +36,9 @@ START_S = 0.3
 """A stream sometimes ends just after it starts; one that has run for this long has started."""
 FIRST_SOUND_S = 3.0
 TRIES = 5
-LIST_S = 10.0
-OPEN_S = 20.0
 REOPEN_S = 1.5
-DROP_S = 2.0
 _BAD_RATE = -9997
 """PortAudio's paInvalidSampleRate."""
-
-NO_LIBRARY = (
-    "the PortAudio library is not installed, so there is no live sound: install it "
-    "(Debian and Ubuntu: apt install libportaudio2); a file or the practice machine needs none"
-)
-NO_ANSWER = "the sound system does not answer; restart it (or the sound server), then try again"
-
-portaudio_thread = LibraryThread("portaudio")
-"""PortAudio crashes when two threads call it at once."""
-
-
-def devices() -> tuple[Device, ...]:
-    """The available sound devices.
-
-    Raises:
-        Problem: there is no PortAudio library, or it does not answer.
-    """
-    return on_portaudio(_list, LIST_S)
-
-
-def on_portaudio(call: Callable[[], T], limit_s: float) -> T:
-    """Call PortAudio on its thread. Raises `Problem` if it does not answer in time."""
-    try:
-        return portaudio_thread.call(call, limit_s)
-    except NoAnswer:
-        raise Problem(NO_ANSWER) from None
-
-
-def _list() -> tuple[Device, ...]:
-    sounddevice = library()
-    try:
-        return query_devices(sounddevice)
-    except sounddevice.PortAudioError as error:
-        raise Problem(
-            f"the sound devices can't be listed ({_portaudio_message(error)}); restart the sound system"
-        ) from None
-
-
-def library() -> Any:
-    """The sounddevice module. Call it on the PortAudio thread: the import starts PortAudio."""
-    try:
-        import sounddevice
-    except OSError:
-        raise Problem(NO_LIBRARY) from None
-    except Exception as error:
-        raise Problem(
-            f"the sound system can't be started ({_portaudio_message(error)}); restart it, then try again"
-        ) from None
-    # Its own exit handler waits without limit for a sound system that hangs.
-    handler = sounddevice._exit_handler  # noqa: SLF001 - there is no public name for it
-    atexit.unregister(handler)
-    atexit.unregister(_at_exit)
-    atexit.register(_at_exit, handler)
-    return sounddevice
-
-
-def _portaudio_message(error: Exception) -> str:
-    """PortAudio's message, without the name of the call."""
-    return str(error.args[0] if error.args else error).rsplit(":", maxsplit=1)[-1].strip()
-
-
-def _at_exit(handler: Any) -> None:
-    with contextlib.suppress(Exception):  # the program is ending, so an error has no consequence
-        portaudio_thread.call(handler, DROP_S)
 
 
 class _StreamRun:
@@ -336,11 +276,11 @@ class LivePort:
         try:
             sounddevice._initialize()  # noqa: SLF001
         except sounddevice.PortAudioError as error:
-            raise Problem(f"the sound system can't be started ({_portaudio_message(error)})") from None
+            raise Problem(f"the sound system can't be started ({portaudio_message(error)})") from None
         self._start()
 
     def _start(self) -> None:
-        record, play = choose(_list(), self._wanted_name)
+        record, play = choose(list_devices(), self._wanted_name)
         sounddevice = library()
         self._name, self.connected = record.name, (record, play)
         self._channels = min(2, record.inputs)
@@ -396,5 +336,5 @@ class LivePort:
         code = error.args[1] if len(error.args) > 1 else None
         if code == _BAD_RATE:
             return f"{self._quoted_name} refuses a sample rate of {self.sample_rate} Hz; choose another device"
-        reason = _portaudio_message(error)
+        reason = portaudio_message(error)
         return f"{self._quoted_name} can't be opened ({reason}): it is not there, or another program holds it"

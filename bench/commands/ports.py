@@ -29,7 +29,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _devices() -> tuple[tuple[Device, ...], str | None]:
-    from bench.audio.live import devices
+    from bench.audio.portaudio import devices
 
     try:
         with stderr_silenced():

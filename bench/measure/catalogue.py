@@ -22,12 +22,12 @@ class Unit:
     heading: str = ""
     """A column's heading, where that is not the unit itself."""
     finest: float = 1e-5
-    """The smallest uncertainty that is written: no built hardware is known better."""
+    """The smallest uncertainty that is written, and the last place of any: no instrument of the trade shows more."""
 
 
 UNITS: dict[str, Unit] = {
-    "dB": Unit(finest=1e-3),
-    "dBFS": Unit(of_a_difference="dB", finest=1e-3),
+    "dB": Unit(finest=0.01),
+    "dBFS": Unit(of_a_difference="dB", finest=0.01),
     "%": Unit(decimals=3),
     "µs": Unit(live_decimals=0),
     "arcmin": Unit(),

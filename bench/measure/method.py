@@ -84,6 +84,8 @@ class Method:
     """Number of tones, if there are several."""
     inverted: bool = _fact(", inverted polarity taken out", none=False)
     """One channel has inverted polarity."""
+    polarity_unknown: bool = _fact("; polarity not known without a low tone", none=False)
+    """If one channel has inverted polarity, the delay is half a cycle off."""
     insertions: int | None = _fact(", mean of {} insertions of the cassette", kept=False)
     speed_mm_s: float | None = _fact(_speed)
     track_spacing_mm: float | None = _fact(", {:g} mm between tracks")

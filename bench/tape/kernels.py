@@ -8,7 +8,9 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
-TYPE_B_STATES = 6
+TYPE_B_STATES = 8
+STEPS = 512
+"""Rows of the table of the sliding section for a control level of 1; linear interpolation errs by 0.001 dB."""
 TYPE_A_STATES = 14
 MEAN_OF_RMS = float(np.sqrt(8) / np.pi)
 """Ratio of the mean of a rectified sine to its rms. The detector squares, because the mean square does not depend on
@@ -21,38 +23,47 @@ def type_b(signal: Floats, out: Floats, coefficients: Floats, state: Floats, dec
 
     `coefficients` are from `noise_reduction.type_b_coefficients`; `state` has a row of `TYPE_B_STATES` per channel.
     """
-    gain, fixed_share, fixed, sliding, slope, power, boost_0, boost_1, boost_2, ceiling, fast, slow, large_change = (
-        coefficients
-    )
+    gain, share, fixed, fixed_pole, boost_0, boost_1, boost_2, ceiling, fast, slow, large_change = coefficients[:11]
+    sliding = coefficients[11:].reshape(-1, 3)
+    last = len(sliding) - 1.001  # so that the next row exists
+    low_now, low_kept = fixed / (1.0 + fixed), 1.0 / (1.0 + fixed)
     # Channels are in the inner loop, so that the processor works on one during the divisions of the other.
     for i in range(signal.shape[0]):
         for channel in range(signal.shape[1]):
-            fixed_state, corner_state, side_before = state[channel, 0], state[channel, 1], state[channel, 2]
-            control, fast_state, held = state[channel, 3], state[channel, 4], state[channel, 5]
-            corner = sliding * (1.0 + (slope * held) ** power)
+            fixed_state, lead_before, turned_before = state[channel, 0], state[channel, 1], state[channel, 2]
+            side_before, control, fast_state, held, held_before = state[channel, 3:8]
+            # The mean of two samples, or modulation would fill the band up to half the sample rate.
+            place = min(last, (held + held_before) / 2.0 * STEPS)  # the last row too where there is no number
+            held_before = held
+            row = int(place)
+            between = place - row
+            now = sliding[row, 0] + between * (sliding[row + 1, 0] - sliding[row, 0])
+            before = sliding[row, 1] + between * (sliding[row + 1, 1] - sliding[row, 1])
+            pole = sliding[row, 2] + between * (sliding[row + 1, 2] - sliding[row, 2])
             # Side path: side = a·x + b, where the decoder has to solve for x.
-            a = gain * (1.0 - fixed_share * fixed / (1.0 + fixed)) / (1.0 + corner)
-            b = (-gain * fixed_share * fixed_state / (1.0 + fixed) - corner_state) / (1.0 + corner)
+            lead_b = -gain * share * low_kept * fixed_state
+            turned_b = lead_b - lead_before - fixed_pole * turned_before
+            a = now * gain * (1.0 - share * low_now)
+            b = now * turned_b + before * turned_before + pole * side_before
             x = (signal[i, channel] - b) / (1.0 + a) if decode else signal[i, channel]
-            side = a * x + b
-            added = min(ceiling, max(-ceiling, side))
+            added = min(ceiling, max(-ceiling, a * x + b))
             if decode:
                 x = signal[i, channel] - added
                 out[i, channel] = x
-                side = a * x + b
             else:
                 out[i, channel] = x + added
-            low = (fixed * x + fixed_state) / (1.0 + fixed)
-            fixed_state = 2.0 * low - fixed_state
-            corner_state = 2.0 * (gain * (x - fixed_share * low) - side) - corner_state
+            side = a * x + b
+            lead = gain * (1.0 - share * low_now) * x + lead_b
+            fixed_state += 2.0 * (low_now * x + low_kept * fixed_state - fixed_state)
+            turned_before = lead - lead_before - fixed_pole * turned_before
             control = boost_0 * side + boost_1 * side_before - boost_2 * control
-            side_before = side
             fast_state += fast * (control * control - fast_state)
             level = MEAN_OF_RMS * np.sqrt(fast_state)
             held += slow * (level - held)
             held = max(held, level - large_change)
-            state[channel, 0], state[channel, 1], state[channel, 2] = fixed_state, corner_state, side_before
-            state[channel, 3], state[channel, 4], state[channel, 5] = control, fast_state, held
+            state[channel, 0], state[channel, 1], state[channel, 2] = fixed_state, lead, turned_before
+            state[channel, 3], state[channel, 4], state[channel, 5] = side, control, fast_state
+            state[channel, 6], state[channel, 7] = held, held_before
 
 
 @numba.njit(cache=True, nogil=True)  # type: ignore[untyped-decorator, unused-ignore]
@@ -113,5 +124,5 @@ def warm() -> None:
     """Compile all kernels before a stream needs them."""
     silence = np.zeros((2, 1))
     for decode in (False, True):
-        type_b(silence, silence.copy(), np.full(13, 0.5), np.zeros((1, TYPE_B_STATES)), decode)
+        type_b(silence, silence.copy(), np.full(11 + 3 * 3, 0.5), np.zeros((1, TYPE_B_STATES)), decode)
         type_a(silence, silence.copy(), np.full(14, 0.5), np.zeros((1, TYPE_A_STATES)), decode)

@@ -27,6 +27,8 @@ B_ZERO_HZ, B_POLE_HZ = 170.7, 1822.9
 B_SLIDING_HZ, B_SLOPE, B_POWER = 172.5, 7.676, 2.847
 B_CONTROL_HZ = 850.8
 """Above this frequency the control path boosts treble."""
+B_HIGHEST_CONTROL = 4
+"""Highest control level in the table of the sliding section; the loop keeps any sound below 3."""
 B_CEILING = 0.26
 """The side signal is clipped at this amplitude: overshoot is at most about +2 dB re reference level. From memory."""
 FAST_S, SLOW_S = 0.001, 0.1
@@ -55,25 +57,43 @@ def _smoothing_coefficient(seconds: float, rate: float) -> float:
     return float(-np.expm1(-1 / (seconds * rate)))
 
 
+_FIXED_POLE = 0.95
+"""The second pole of the sliding section, just inside half the sample rate, turns the phase of its treble back."""
+
+
 def type_b_coefficients(rate: float) -> Floats:
     """The coefficients of `kernels.type_b` at a sample rate."""
-    boost = _control_boost_coefficients(rate)
-    return np.array(
-        [
-            B_GAIN,
-            1 - B_ZERO_HZ / B_POLE_HZ,
-            np.pi * B_POLE_HZ / rate,
-            np.pi * B_SLIDING_HZ / rate,
-            # The detector gives means and the law uses amplitudes: the mean of |sine| is 2/π of its amplitude.
-            B_SLOPE * np.pi / 2,
-            B_POWER,
-            *boost,
-            B_CEILING,
-            _smoothing_coefficient(FAST_S, rate),
-            _smoothing_coefficient(SLOW_S, rate),
-            B_LARGE_CHANGE,
-        ]
+    constants = (
+        B_GAIN,
+        1 - B_ZERO_HZ / B_POLE_HZ,
+        np.pi * B_POLE_HZ / rate,
+        _FIXED_POLE,
+        *_control_boost_coefficients(rate),
+        B_CEILING,
+        _smoothing_coefficient(FAST_S, rate),
+        _smoothing_coefficient(SLOW_S, rate),
+        B_LARGE_CHANGE,
     )
+    return np.concatenate((constants, _sliding_sections(rate).ravel()))
+
+
+def _sliding_sections(rate: float) -> Floats:
+    """The section s/(s + w), w the sliding corner, at each control level of the kernel's table; shape (levels, 3).
+
+    It is (1 - z)(b0 + b1 z)/((1 - a z)(1 + 0.95 z)), where z delays by one sample; a row is b0, b1, a. The pole a is
+    that of the circuit. b0 and b1 make level and phase exact at one frequency: the side signal is added to the main
+    signal, so phase counts. With any w, the sum errs up to 15 kHz by at most 0.3 dB at 44.1 kHz, and 0.01 dB at 96 kHz;
+    by the trapezoidal rule it would be 2.5 and 0.4 dB.
+    """
+    # The detector gives means and the law uses amplitudes: the mean of |sine| is 2/π of its amplitude.
+    amplitude = np.pi / 2 * np.arange(B_HIGHEST_CONTROL * kernels.STEPS + 1) / kernels.STEPS
+    corner = B_SLIDING_HZ * (1 + (B_SLOPE * amplitude) ** B_POWER)
+    # High, because errors grow with frequency; lower where w is far above the treble, for the control path alone.
+    exact = np.minimum((14e3 * 60e3 + 10e3 * corner) / (60e3 + corner), 0.32 * rate)
+    z, pole = np.exp(-2j * np.pi * exact / rate), np.exp(-2 * np.pi * corner / rate)
+    zeros = 1j * exact / (1j * exact + corner) * (1 - pole * z) * (1 + _FIXED_POLE * z) / (1 - z)
+    b1 = zeros.imag / z.imag
+    return np.stack((zeros.real - b1 * z.real, b1, pole), axis=1)
 
 
 def _control_boost_coefficients(rate: float) -> tuple[float, float, float]:

@@ -168,7 +168,7 @@ def option_key(row: str, path: Path) -> str:
 def live_options() -> tuple[Option, ...]:
     """The sound devices, or one broken option with the reason why there are none. May take seconds."""
     from bench.audio.devices import NO_DEVICE
-    from bench.audio.live import devices
+    from bench.audio.portaudio import devices
 
     try:
         options = devices()

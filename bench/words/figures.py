@@ -50,7 +50,7 @@ def places_of(uncertainty: float, unit: str) -> int:
 
 
 def plus_minus(uncertainty: float, unit: str) -> str:
-    """An expanded uncertainty to two significant digits, never rounded down: "± 0.060".
+    """An expanded uncertainty to at most two significant digits, never rounded down: "± 0.06".
 
     Source: JCGM 100:2008 (GUM), 7.2.6: at most two significant digits, rounded up rather than to the nearest.
     """
@@ -135,7 +135,10 @@ def _unit(sign: str) -> Unit:
 
 
 def _rounded_up(uncertainty: float, unit: str) -> Decimal:
-    return _significant(max(uncertainty, _unit(unit).finest) if uncertainty else 0.0, 2, ROUND_CEILING)
+    if not uncertainty:
+        return Decimal(0)
+    rounded, finest = _significant(uncertainty, 2, ROUND_CEILING), Decimal(repr(_unit(unit).finest))
+    return rounded if _places(rounded) <= _places(finest) else rounded.quantize(finest, rounding=ROUND_CEILING)
 
 
 def _significant(value: float, digits: int, rounding: str) -> Decimal:

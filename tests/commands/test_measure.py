@@ -105,7 +105,7 @@ def test_one_line_a_reading_and_warnings_apart(capture: Path, capsys: pytest.Cap
     code, out, err = run(capsys, "level", capture)
     assert code == 0
     assert re.match(
-        r"level, left, 3.15 kHz: −1[12]\.\d+ ± 0\.0010 dBFS \(k = 2, of this stretch alone\), re full-scale", out
+        r"level, left, 3.15 kHz: −1[12]\.\d+ ± 0\.01 dBFS \(k = 2, of this stretch alone\), re full-scale", out
     )
     assert "alone), re full-scale sine (AES17), mean level of the steady tone" in out
     assert len(out.splitlines()) == 3

@@ -439,9 +439,9 @@ def ranked() -> Snapshot:
         do="Read the three lines. Where they disagree, mistracking counts if noise reduction is used. Then sign.",
     )
     lines = (
-        "by noise reduction, dB: blank B 1st, −0.410 ± 0.010; A 2nd alike, +1.900 ± 0.010; C 2nd alike, −1.980 ± 0.010",
-        "by treble, dB: blank B 1st, +0.320 ± 0.010; blank A 2nd, −1.200 ± 0.010; blank C not read",
-        "by level, dB: blank C 1st, +0.050 ± 0.010; blank A 2nd, −0.610 ± 0.010; blank B 3rd, +0.920 ± 0.010",
+        "by noise reduction, dB: blank B 1st, −0.41 ± 0.01; A 2nd alike, +1.90 ± 0.01; C 2nd alike, −1.98 ± 0.01",
+        "by treble, dB: blank B 1st, +0.32 ± 0.01; blank A 2nd, −1.20 ± 0.01; blank C not read",
+        "by level, dB: blank C 1st, +0.05 ± 0.01; blank A 2nd, −0.61 ± 0.01; blank B 3rd, +0.92 ± 0.01",
     )
     prompt = Prompt("words", "Who accepts: the ranking of these blanks on this machine as it is?")
     return asking("words", step=view, prompt=prompt, to_sign=lines)

@@ -62,15 +62,17 @@ def test_a_value_and_its_uncertainty_are_said_to_the_same_place(value: float, un
     assert with_uncertainty(value, "V", uncertainty) == text
 
 
-def test_no_level_is_written_as_known_better_than_to_a_thousandth() -> None:
-    assert with_uncertainty(0.62965, "dB", 0.00011) == "0.6297 ± 0.0010"
+def test_a_level_has_two_decimals_at_most_and_its_uncertainty_is_rounded_up() -> None:
+    assert with_uncertainty(0.62965, "dB", 0.00011) == "0.63 ± 0.01"
+    assert with_uncertainty(0.62965, "dB", 0.041) == "0.63 ± 0.05"
+    assert with_uncertainty(0.62965, "dB", 0.41) == "0.63 ± 0.41"
 
 
 @given(uncertainties)
 @example(0.05)
 @example(0.1 + 0.2)
 @example(0.995)
-def test_an_uncertainty_is_never_rounded_down_and_has_two_digits(uncertainty: float) -> None:
+def test_an_uncertainty_is_never_rounded_down_and_has_at_most_two_digits(uncertainty: float) -> None:
     said = plus_minus(uncertainty, "%").removeprefix("± ")
     finest = max(uncertainty, 1e-5)  # nothing is written as known better
     assert finest <= read(said) < 1.1 * finest
@@ -80,9 +82,9 @@ def test_an_uncertainty_is_never_rounded_down_and_has_two_digits(uncertainty: fl
 
 @given(values, uncertainties)
 def test_a_value_is_rounded_to_the_place_of_its_uncertainty(value: float, uncertainty: float) -> None:
-    text = figure(value, "dB", uncertainty)
-    said = plus_minus(uncertainty, "dB").removeprefix("± ")
-    step = 10.0 ** (math.floor(math.log10(read(said))) - 1)
+    text = figure(value, "µs", uncertainty)
+    said = plus_minus(uncertainty, "µs").removeprefix("± ")
+    step = max(10.0 ** (math.floor(math.log10(read(said))) - 1), 1e-5)  # no place beyond the fifth is written
     assert len(text.partition(".")[2]) == len(said.partition(".")[2])
     assert abs(read(text) - value) <= 0.501 * step + 1e-9 * abs(value)
 

@@ -39,6 +39,8 @@ Floats = NDArray[np.float64]
 
 METHOD = Method("phase between the channels, tracking demodulator")
 WEAVE_METHOD = Method("standard deviation of the delay over time, 0-25 Hz, noise taken out")
+POLARITY_HZ = 1500.0
+"""Up to here half a period is longer than any delay that azimuth can cause, so a tone shows inverted polarity."""
 PLAUSIBLE_S = 400e-6
 """The longest delay considered: more than a degree of azimuth on a cassette."""
 CIRCUIT_RAD = 0.15
@@ -48,6 +50,7 @@ LARGEST_MISFIT_RAD = 4 * CIRCUIT_RAD
 UNLIKE_DB = 1.0
 """If the level difference of the channels varies by less than this over the tones, they count as equally equalised. It
 shifts the phase by 3° at most."""
+COPIED = "both channels carry the same signal: a mono input, or the joint stereo of lossy coding; capture both tracks"
 SAME_TONE = 0.03
 """Tones that differ in frequency by a smaller fraction count as one."""
 TURN_SHARE, TURN_ERROR = 0.5, 0.25
@@ -197,8 +200,8 @@ def _unlikely(freedom: int) -> float:
 
 
 def usable_tones(tones: Sequence[FoundTone]) -> list[FoundTone]:
-    """The tones that sound in both channels, without hum."""
-    both = [t for t in tones if t.pair is not None]
+    """The tones that sound in both channels, each with noise of its own, without hum."""
+    both = [t for t in tones if t.pair is not None and not t.pair.copied]
     loudest = max((t.dbfs for t in both), default=0.0)
     return [t for t in both if not (is_mains(t.frequency_hz) and t.dbfs < loudest - HUM_BELOW_DB)]
 
@@ -213,7 +216,8 @@ def azimuth_of_tones(tones: Sequence[FoundTone], *, inverted: bool | None = None
     """
     usable = usable_tones(tones)
     if not usable:
-        return NoReading("azimuth_delay", "left-right", "no tone sounds in both channels", method=METHOD)
+        because = COPIED if any(t.pair is not None for t in tones) else "no tone sounds in both channels"
+        return NoReading("azimuth_delay", "left-right", because, method=METHOD)
     delay = _resolved(usable, inverted=inverted)
     return Reading(
         "azimuth_delay",
@@ -222,9 +226,19 @@ def azimuth_of_tones(tones: Sequence[FoundTone], *, inverted: bool | None = None
         1e6 * delay.uncertainty,
         budget=_of_delay([t.pair for t in usable if t.pair is not None], delay),
         frequency_hz=usable[0].frequency_hz if len(usable) == 1 else None,
-        method=replace(METHOD, tones=len(usable) if len(usable) > 1 else None, inverted=delay.inverted),
+        method=replace(
+            METHOD,
+            tones=len(usable) if len(usable) > 1 else None,
+            inverted=delay.inverted,
+            polarity_unknown=inverted is None and not shows_polarity(usable),
+        ),
         reference=LEFT,
     )
+
+
+def shows_polarity(tones: Sequence[FoundTone]) -> bool:
+    """Whether one of these tones is low enough to distinguish inverted polarity from a delay."""
+    return any(t.frequency_hz <= POLARITY_HZ for t in tones)
 
 
 def _resolved(tones: Sequence[FoundTone], *, inverted: bool | None = None) -> Delay:
@@ -265,8 +279,9 @@ def phase_of_tone(tone: FoundTone, *, inverted: bool = False) -> Result:
         tone: as found.
         inverted: whether one channel is inverted, which is then corrected.
     """
-    if tone.pair is None:
-        return NoReading("azimuth_phase", "left-right", "the tone does not sound in both channels")
+    if tone.pair is None or tone.pair.copied:
+        because = COPIED if tone.pair is not None else "the tone does not sound in both channels"
+        return NoReading("azimuth_phase", "left-right", because)
     lag = tone.pair.lag_rad - (np.pi if inverted else 0.0)
     return Reading(
         "azimuth_phase",
@@ -293,6 +308,8 @@ class AzimuthMeter(ToneMeter):
             because = "the capture has one channel, and azimuth is between two"
         elif not tones:
             because = capture.why_nothing()
+        elif not usable and any(t.pair is not None and t.pair.copied for t in tones):
+            because = COPIED
         elif not usable:
             weak = min((0, 1), key=lambda c: max(t.tones[c].amplitude for t in tones))
             because = f"the {self.sides[weak]} channel holds no tone"
@@ -337,22 +354,25 @@ class AzimuthMeter(ToneMeter):
                 reference=LEFT,
             )
         )
-        return Measured(tuple(readings), tuple(_said(delay, pairs)))
+        return Measured(tuple(readings), tuple(_said(delay, pairs, polarity=shows_polarity(tones))))
 
 
-def _said(delay: Delay, pairs: Sequence[PhasePair]) -> list[str]:
+def _said(delay: Delay, pairs: Sequence[PhasePair], *, polarity: bool) -> list[str]:
     """The warnings that a delay calls for."""
     out = []
     if delay.inverted:
         out.append("one channel's polarity is inverted: that is taken out of delay and phase; check the wiring")
+    elif not polarity:
+        out.append(
+            f"polarity is not known without a tone of {POLARITY_HZ:g} Hz or lower: if one channel is inverted, the "
+            "delay is wrong by half a period"
+        )
     if not delay.suits:
         out.append("no single delay suits all tones: the channels' phases differ by more than azimuth")
     if len(pairs) == 1:
         period = 1e6 / pairs[0].frequency_hz
         out.append(
-            f"one tone only: the delay may be wrong by whole periods of {period:.1f} µs"
-            f"{', or a channel may be inverted' if abs(delay.seconds) * 1e6 > 0.3 * period else ''};"
-            " play a lower tone as well to tell"
+            f"one tone only: the delay may be wrong by whole periods of {period:.1f} µs; play a lower tone as well"
         )
     elif delay.others:
         others = ", ".join(f"{1e6 * d:.1f} µs" for d in delay.others[:3])

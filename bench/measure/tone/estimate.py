@@ -38,6 +38,10 @@ WEAVE_RELATIVE = 0.02
 DROPOUT_RESIDUE = 0.3
 """Standard uncertainty due to bridged dropouts, as a fraction of their effect on the level: their slopes, and dropouts
 too shallow to be distinguished from wander."""
+COPIED, LEAST_NOISE = 0.2, 1e-13
+"""If the noise of the phase between the channels is below the first fraction of what their own noises would make it,
+they carry the same signal: tape gives 0.3 or more, a mono input 0, joint stereo of a coder less than 0.1. Their noise
+must have at least the second density re the tone, per Hz."""
 DB = 20.0 / float(np.log(10.0))
 
 
@@ -103,6 +107,8 @@ class PhasePair:
     """Uncertainty of the machine's lag due to weave, radians."""
     balance_wander: Wander = NONE
     """Uncertainty of the machine's balance (left minus right) due to wander, dB."""
+    copied: bool = False
+    """Whether both channels carry the same signal with the same noise, so that nothing shows a delay."""
 
     @property
     def uncertainty_rad(self) -> float:
@@ -245,7 +251,8 @@ def _pair(left: IsolatedTone, right: IsolatedTone, facts: BasebandFacts) -> Phas
     off = np.where(kept, np.imag(turned), 0.0)
     off = _without_flutter(off, left, right, facts)
     reach = 0.95 * facts.reach_hz
-    _, lowest = density(off, rate, min(WEAVE_HZ, 0.3 * reach), reach)
+    apart_noise, lowest = density(off, rate, min(WEAVE_HZ, 0.3 * reach), reach)
+    own_noise = sum(v.noise / max(v.amplitude, 1e-12) ** 2 for v in (left, right))
     course, course_rate = _lag_course(turned, kept, rate)
     lag = float(course.mean())
     course = _without_flutter(course - lag, left, right, facts, round(rate / course_rate))
@@ -265,6 +272,7 @@ def _pair(left: IsolatedTone, right: IsolatedTone, facts: BasebandFacts) -> Phas
         weave_uncertainty_rad=2.0 * doubt,
         wander=delay_wander,
         balance_wander=replace(wander.of_level(apart, course_rate, noise_db), dropouts=DROPOUT_RESIDUE * lost_db),
+        copied=own_noise > LEAST_NOISE and apart_noise < COPIED * own_noise,
     )
 
 

@@ -40,7 +40,7 @@ OF_GAIN = {
 }
 """The quantities that automatic gain control falsifies."""
 CODED = {"noise": 3.0, "signal_to_noise": 3.0, "hum": 3.0, "separation": 3.0, "erasure": 3.0}
-CODED_BY_UNIT = {"dB": 0.3, "dBFS": 0.3, "µs": 2.0}
+CODED_BY_UNIT = {"dB": 0.3, "dBFS": 0.3}
 CODED_SHARE = 0.1
 """Expanded uncertainty that lossy coding adds to a reading: by quantity, by unit, and for percentages as a fraction of
 the reading. Common practice, no source."""
@@ -174,7 +174,9 @@ class CaptureCheck:
 
 
 def _coded(result: Result) -> Result:
-    """A result with its uncertainty widened for lossy coding."""
+    """A result with its uncertainty widened for lossy coding, which keeps no phase between the channels."""
+    if result.quantity.startswith("azimuth"):
+        return _refused(result, "lossy coding joins the channels above some frequency, and may leave no delay")
     if isinstance(result, NoReading) or result.bound:
         return result
     share = CODED_SHARE * abs(result.value) if result.unit == "%" and "speed" not in result.quantity else 0.0

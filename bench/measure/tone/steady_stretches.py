@@ -1,9 +1,8 @@
 """The stretches of a baseband in which a tone has a steady level and frequency.
 
 A tone is recognised by its frequency: it stays within about 1 % for at least 0.4 s, or it swings to and fro within
-2.5 % for longer, as wow makes it do and a voice does not. Its level may wander and have dropouts, as on any tape; but a
-lasting step in level separates two takes, and attacks and fades are excluded. The least step follows from the wander of
-the tone's own level.
+2.5 % for longer, as wow makes it do and a voice does not. Its level may wander and have dropouts; but a lasting step
+in level separates two takes, and attacks and fades are excluded. The least step follows from the tone's own wander.
 """
 
 from __future__ import annotations
@@ -52,10 +51,11 @@ STEP_DB, RAMP_DB, STEP_S = 0.6, 2.0, 0.25
 """Two plateaus are two takes if they differ by more than the first and the change is sudden, or by more than the
 second within a quarter of a second."""
 LASTS_S = 0.6
-"""A step lasts at least this long, unlike a dropout; our own choice."""
+"""A dropout does not last as long as a step."""
 BEYOND_WANDER = 5.0
-"""Least step, in standard deviations of the changes over the same time elsewhere in the tone; random changes exceed it
-less than once in a million."""
+"""Least step, in standard deviations of the changes over the same time elsewhere; random changes seldom exceed it."""
+FEW_WINDOWS = 6.0
+"""A standard deviation of changes from only n windows is raised by this, divided by n; found with the rough tapes."""
 QUARTILE = 0.3186
 """A quarter of normal deviates are smaller than this, in standard deviations."""
 
@@ -330,7 +330,7 @@ def _plateaus(frames: Frames, first: int, last: int) -> list[tuple[int, int]]:
     windows = _medians(level, wide - 1)
     middle = np.arange(wide, len(level) - wide + 1)
     change = np.abs(windows[middle + 1] - windows[middle - wide])
-    wander = _quartile(change) / QUARTILE
+    wander = _quartile(change) / QUARTILE * (1.0 + FEW_WINDOWS * wide / len(level))
     threshold = max(STEP_DB, 6.0 * max(noise, own) * np.sqrt(2.0 / wide), BEYOND_WANDER * wander)
     open_ = change > threshold
     while open_.any():

@@ -35,8 +35,11 @@ REEL_HZ = 0.7
 """About how often a reel turns in a second."""
 DRIFT_HZ = 0.3
 """Below the rates of rotating parts."""
-USUAL, USUAL_SPEED = 0.8, 0.4
-"""Probability that level and delay, and that speed, follow one of their usual laws; our own choice."""
+USUAL, UNUSUAL, USUAL_SPEED = 0.75, 0.12, 0.4
+"""Probability that level or delay follows one of its usual laws; that it has slow wander as 1/f or 1/f² of another
+strength; and that speed follows one of its usual laws. Our own choice."""
+STRENGTHS = (0.4, 1.0, 3.0)
+"""Such wander relative to the rest."""
 ENDS_S, SPEED_ENDS_S = 0.08, 0.12
 """Length excluded at each end of a tone; the second for its frequency, which is measured only where the tone fills the
 whole filter."""
@@ -243,38 +246,42 @@ def _slow_left(seconds: float) -> float:
 
 
 def level_laws(hz: Floats) -> list[tuple[float, Floats]]:
-    """Level: low-pass noise with its corner at 0.5 to 3 Hz, and slower wander; or, less often, slower corners."""
+    """Level: low-pass noise with its corner at 0.5 to 3 Hz, and slower wander; or, less often, other slow wander."""
     usual = []
     for corner_hz, steepness, exponent in product((0.5, 1.2, 3.0), (2.0, 3.5), (0.0, 1.0)):
         fast = _of_power(hz, _knee(hz, corner_hz, steepness) * ((hz > SLOW_HZ) & (hz < FASTEST_HZ)), 1.0)
         usual.append(fast + _of_power(hz, hz**-exponent * (hz <= SLOW_HZ), SLOW_LEVEL))
-    return _mostly(USUAL, usual, _corners(hz))
+    return _mostly(usual, _of_power(hz, _knee(hz, 1.2, 2.0) * (hz < FASTEST_HZ), 1.0), hz)
 
 
 def delay_laws(hz: Floats) -> list[tuple[float, Floats]]:
-    """Delay between two tracks: weave as 1/f from 0.3 to 5 Hz, or with the turns of a reel; or else any corner."""
+    """Delay between two tracks: weave as 1/f from 0.3 to 5 Hz, or with the turns of a reel; or other slow wander."""
     low, high = WEAVE_BAND_HZ
     fast = _of_power(hz, ((hz > low) & (hz < high)) / hz, 1.0)
     below = np.asarray(hz <= low, dtype=np.float64)
     usual = [fast + _of_power(hz, below, slow) for slow in WEAVE_SLOW]
     turn = _of_power(hz, np.exp(-((np.log2(hz / REEL_HZ)) ** 2)), 1.0) + 0.01 * usual[0]
-    return _mostly(USUAL, [*usual, _knee(hz, low, 1.2), turn], _corners(hz))
+    return _mostly([*usual, _knee(hz, low, 1.2), turn], fast, hz)
 
 
 def speed_laws(hz: Floats) -> list[tuple[float, Floats]]:
-    """Speed: about 1/f, with more or less drift below the rates of rotating parts; from white to a random walk."""
+    """Speed: about 1/f, with more, less or steeper drift below the rates of rotating parts; or 1/f⁰ to 1/f²."""
     usual = [hz**-p * np.where(hz < DRIFT_HZ, more, 1.0) for p, more in product((0.8, 1.2), (0.3, 1.0, 3.0))]
-    return _mostly(USUAL_SPEED, usual, [hz**-p for p in (0.0, 0.5, 1.6, 2.0)])
+    usual += [np.where(hz < DRIFT_HZ, more * DRIFT_HZ / hz**2, 1.0 / hz) for more in (0.1, 1.0)]
+    return [*_equally(USUAL_SPEED, usual), *_equally(1.0 - USUAL_SPEED, [hz**-p for p in (0.0, 0.5, 1.6, 2.0)])]
 
 
-def _mostly(probability: float, usual: list[Floats], others: list[Floats]) -> list[tuple[float, Floats]]:
-    """Usual laws, which together have this probability, and others."""
-    return [(probability / len(usual), x) for x in usual] + [((1.0 - probability) / len(others), x) for x in others]
+def _mostly(usual: list[Floats], fast: Floats, hz: Floats) -> list[tuple[float, Floats]]:
+    """Usual laws; fast wander with slower wander of any strength; and laws that are flat up to a corner."""
+    slower = [fast + _of_power(hz, hz**-p * (hz < FASTEST_HZ), rms) for p, rms in product((1.0, 2.0), STRENGTHS)]
+    corners = [_knee(hz, corner_hz, 2.0) for corner_hz in (0.02, 0.06, 0.2, 0.6)]
+    shares = _equally(USUAL, usual), _equally(UNUSUAL, slower), _equally(1.0 - USUAL - UNUSUAL, corners)
+    return [law for laws in shares for law in laws]
 
 
-def _corners(hz: Floats) -> list[Floats]:
-    """Laws that are flat up to a corner, anywhere from once in a minute to once in a second."""
-    return [_knee(hz, corner_hz, p) for corner_hz, p in product((0.02, 0.06, 0.2, 0.6), (1.0, 1.5, 2.0))]
+def _equally(probability: float, laws: list[Floats]) -> list[tuple[float, Floats]]:
+    """Laws that together have this probability."""
+    return [(probability / len(laws), x) for x in laws]
 
 
 def _knee(hz: Floats, corner_hz: float, steepness: float) -> Floats:

@@ -10,20 +10,21 @@ shows which one holds: what is too slow for the tone then counts as far as some 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import erf
 
 Floats = NDArray[np.float64]
 
 SLOWEST_HZ, FASTEST_HZ = 0.01, 60.0
 """Wander extends from the first (a hundred seconds of tape) to the second, which no block shows."""
-BLOCKS = 32
-"""Most blocks of a course: they show up to sixteen cycles within it."""
+BLOCKS = 16
+"""Most blocks of a course: they show up to eight cycles within it. With more blocks, how fast the wander falls above
+that would decide between the laws, although it says little of wander slower than the course."""
 LEAST_SHARE = 0.02
 """The least fraction of the variance of the blocks that counts as wander beside known noise."""
 HELD = 0.9545
@@ -59,10 +60,11 @@ class Estimates:
     def uncertainty(self, value: float) -> float:
         """Standard uncertainty of a value: half of what its error stays within with the probability `HELD`."""
         off, sizes = self.values - value, np.sqrt(2.0) * np.maximum(self.deviations, 1e-300)
+        laws = list(zip(self.shares.tolist(), off.tolist(), sizes.tolist(), strict=True))
         low, high = 0.0, float(np.max(np.abs(off) + 4.0 * self.deviations))
         while high - low > 1e-3 * high:
             tried = 0.5 * (low + high)
-            held = 0.5 * float(self.shares @ (erf((tried - off) / sizes) + erf((tried + off) / sizes)))
+            held = 0.5 * sum(p * (math.erf((tried - o) / s) + math.erf((tried + o) / s)) for p, o, s in laws)
             low, high = (tried, high) if held < HELD else (low, tried)
         return 0.5 * high
 

@@ -36,6 +36,7 @@ class View:
     hides_why: bool = False
     """Whether the `why` and `if_not` texts of the step would give an answer away."""
     to_choose_by: tuple[str, ...] = ()
+    seen: str = ""
 
 
 StepT = TypeVar("StepT", bound=StepBase)
@@ -107,10 +108,10 @@ class Activity(ABC, Generic[StepT]):
 
 
 def seen(bench: Bench, parts: Sequence[str]) -> str:
-    """What parts of a practice machine look like, for use before a prompt; "" for a real one, which one can see."""
+    """What parts of a practice machine look like; "" for a real machine, which a person can see."""
     if not parts or not isinstance(bench.port, Visible):
         return ""
-    return f"You see: {' '.join(bench.port.look(part) for part in parts)} "
+    return " ".join(bench.port.look(part) for part in parts)
 
 
 def ask_about(activity: Activity[Any], taken: tuple[JudgedReading, ...]) -> Prompt | None:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from bench.audio.port import LOADS, Act, Block, Hands, Port, hands_of, perform
 from bench.clock import Clock
 from bench.measure.method import Method
+from bench.measure.quantities.azimuth import POLARITY_HZ
 from bench.measure.reading import Reading, Result
 from bench.measure.verdict import Verdict
 from bench.memory import return_freed_memory
@@ -25,8 +26,6 @@ from bench.procedure.state.progress import Progress
 from bench.procedure.state.snapshot import Curve
 from bench.signals.source import Source
 
-POLARITY_HZ = 1500.0
-"""Up to here half a period is longer than any delay that azimuth can cause, so a tone shows inverted polarity."""
 POLARITY = Method("by the delays of several tones, or of one low tone")
 SAVE_AGAIN_S = 1.0
 TURNED_S = 10.0
@@ -96,7 +95,8 @@ class Bench:
         for reading in reversed([r for r in delays if r is not None]):
             if reading.method.inverted:
                 return True
-            if reading.method.tones or (reading.frequency_hz or math.inf) <= POLARITY_HZ:
+            low = reading.method.tones or (reading.frequency_hz or math.inf) <= POLARITY_HZ
+            if low and not reading.method.polarity_unknown:
                 return False
         return None
 

@@ -115,7 +115,8 @@ def judge(reading: Result, target: Target, *, offset: float = 0.0) -> Verdict:
     Returns:
         `in` when every value that the reading leaves possible is accepted, `out` when none is, `too close to call`
         between, `no reading` without a value or where the target has no tolerance at that frequency. A reading leaves
-        possible its value ± uncertainty (its own and the target's); a bound leaves everything on its open side.
+        possible its value ± uncertainty (its own and the target's); a bound leaves everything on its open side, and a
+        delay without known polarity what is half a period away.
     """
     limit: Literal["", "at least", "at most"] = ""
     tolerance = None
@@ -135,7 +136,7 @@ def judge(reading: Result, target: Target, *, offset: float = 0.0) -> Verdict:
         least = -aim if reading.unit == "%" else -math.inf
         low = least if reading.bound == "at most" else error - spread
         high = math.inf if reading.bound == "at least" else error + spread
-        if accepted[0] <= low and high <= accepted[1]:
+        if accepted[0] <= low and high <= accepted[1] and not reading.method.polarity_unknown:
             word = "in"
         elif high < accepted[0] or accepted[1] < low:
             word = "out"

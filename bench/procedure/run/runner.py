@@ -391,6 +391,7 @@ class Runner:
             spectrum=view.spectrum,
             to_sign=view.to_sign,
             to_choose_by=view.to_choose_by,
+            seen=view.seen,
             can_go_back=self._test.step is not None or self._progress.previous(self.at) is not None,
             can_test=bool(self.job.tests) and self._test.step is None,
             kept=self._journal.records(),

@@ -268,6 +268,8 @@ class Snapshot:
     """At the sign-off: the lines that the signature covers, the most important first."""
     to_choose_by: tuple[str, ...] = ()
     """At a decision: what each answer leads to, a line for each."""
+    seen: str = ""
+    """On the practice machine: what the parts that this step looks at look like."""
     can_go_back: bool = False
     """Whether there is a step to go back to."""
     can_test: bool = False

@@ -8,6 +8,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Literal
 
+from bench.measure.catalogue import UNITS
 from bench.measure.reading import Reading
 from bench.measure.stage import Stage
 from bench.procedure.state.journal import ReadingRecord
@@ -99,9 +100,12 @@ def compare_sessions(a: SessionRecord, b: SessionRecord, way: Way = "left") -> C
 
 
 def change(one: Reading, two: Reading) -> tuple[float, float]:
-    """The second minus the first, and its expanded uncertainty (k = 2), without the part that both share."""
+    """The second minus the first, and its expanded uncertainty (k = 2), without the part that both share.
+
+    The uncertainty is at least the smallest that is written in the unit, so that no change is reported as 0.00.
+    """
     u = math.hypot(one.uncertainty_without(*SHARED), two.uncertainty_without(*SHARED))
-    return two.value - one.value, u
+    return two.value - one.value, max(u, UNITS[one.unit].finest)
 
 
 def _side(session: SessionRecord, stage: Stage) -> Side:

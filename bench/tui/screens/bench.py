@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import asyncio
 import time
-from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
-from typing import Protocol
 
 from textual import events
 from textual.app import ComposeResult
@@ -22,6 +20,7 @@ from bench.tui.learned_turns import LearnedTurns
 from bench.tui.messages import SnapshotReady
 from bench.tui.screens.answer_field import AnswerField
 from bench.tui.screens.bench_card import BenchCard
+from bench.tui.screens.bench_job import BenchJob, Desk
 from bench.tui.screens.far_view import FarView
 from bench.tui.screens.guide import Guide
 from bench.tui.text import plain, wrap
@@ -46,53 +45,6 @@ STILL_WRITING = "Not all is on disk yet."
 
 FIGURES_EVERY_S = 0.13
 """Figures change 7 to 8 times a second at most, so that they can be read; bars follow every snapshot."""
-
-
-class Desk(Protocol):
-    """The parts of a bench thread that the screen uses."""
-
-    fault: BaseException | None
-
-    def start(self) -> None:
-        """Start; raises `Problem` if the port can't be opened."""
-
-    def post(self, command: say.Command) -> None:
-        """Send it a command."""
-
-    def stop(self, limit_s: float) -> bool:
-        """Stop it and wait; returns whether it has ended."""
-
-
-class BenchJob(Protocol):
-    """A job on the bench, from the first step to the saved session."""
-
-    trainee: bool
-    """Whether the person is a trainee."""
-
-    debrief: tuple[tuple[str, str], ...]
-    """The debrief of a finished exercise: (subject, sentence)."""
-
-    @property
-    def folder(self) -> Path | None:
-        """The session's folder; None before it is open."""
-
-    def open(self, on_snapshot: Callable[[Snapshot], None]) -> Desk:
-        """Open session and port and make the bench thread; raises `Problem`. May take a second or two."""
-
-    def diagnosis_line(self, before: Snapshot, now: Snapshot) -> str:
-        """What is wrong, at moments when it should be shown, else ""; raises `Problem`."""
-
-    def diagnosis_page(self) -> tuple[list[str], say.Command | None]:
-        """What is wrong, as lines, and the command for the suggested test; raises `Problem`. May take a second."""
-
-    def audible_guide(self) -> Guide:
-        """The audible guide; raises `Problem` where every output may lead to the machine."""
-
-    def close(self, outcome: Outcome | None) -> str:
-        """Close the session; returns a sentence about it: where the report is."""
-
-    def close_late(self, line: Callable[[str], None]) -> None:
-        """Close the session after the screen has closed, once the bench thread has ended; reports the wait."""
 
 
 class BenchScreen(BenchCard):
@@ -286,7 +238,9 @@ class BenchScreen(BenchCard):
         lines: list[Line] = [[(line, "")] for line in wrap(" ".join(whole), min(width, READABLE))]
         decided_by = (*new.to_choose_by, *new.to_sign)
         signed: list[Line] = [[(line, "strong")] for said in decided_by for line in wrap(said, width)]
-        lines += signed if len(signed) <= room else [*signed[: room - 1], [("…", "quiet")]]
+        lines += (
+            signed if len(signed) <= room else [*signed[: room - 1], [("… all readings: ", "quiet"), ("F12", "key")]]
+        )
         if lines:
             lines.append([])
             room = max(5, room - len(lines))

@@ -32,11 +32,13 @@ class BenchCard(BenchKeys):
         """Show the card: all of it or, above a gauge or a list, as much as fits."""
         wide, card = self.has_class("-wide"), self.query_one(Card)
         parts = (
-            card_parts(new.step, whole=wide or self.trainee, read=self._cautions_read) if new.step is not None else []
+            card_parts(new.step, whole=wide or self.trainee, read=self._cautions_read, seen=new.seen)
+            if new.step is not None
+            else []
         )
         least = LEAST_ROWS.get(self._panel)
         if new.step is None or wide or least is None:
-            card.styles.height = None
+            set_height(card, None)
             card.show(parts)
             return
         work = self.query_one("#work").size.height - self.has_class("-tall")

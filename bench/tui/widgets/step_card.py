@@ -28,13 +28,16 @@ Part = tuple[str, str, str]
 """The lead of the first line, the text, and its role."""
 
 
-def card_parts(step: StepView, *, whole: bool = False, read: frozenset[Caution] = frozenset()) -> list[Part]:
+def card_parts(
+    step: StepView, *, whole: bool = False, read: frozenset[Caution] = frozenset(), seen: str = ""
+) -> list[Part]:
     """The parts of a card in reading order.
 
     Args:
         step: the step.
         whole: whether to add the `why` and `if_not` texts.
         read: cautions that the step before gave in the same words, of which only the hazard is named.
+        seen: what the practice machine looks like.
     """
     new = [c for c in step.cautions if c not in read]
     parts: list[Part] = [("▲ ", f"{HAZARDS[c.hazard]}: {c.say}", "caution") for c in new]
@@ -43,6 +46,7 @@ def card_parts(step: StepView, *, whole: bool = False, read: frozenset[Caution] 
         parts.append(("▲ ", f"{', '.join([known[0], *(k.lower() for k in known[1:])])}: as before", "caution"))
     parts.append(("", step.do, ""))
     parts.append(("good  ", step.good, "quiet"))
+    parts.append(("you see  ", seen, ""))
     if whole:
         parts += [("if not  ", step.if_not, "quiet"), ("why  ", step.why, "quiet")]
     return [p for p in parts if p[1].strip()]

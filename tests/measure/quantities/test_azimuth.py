@@ -75,6 +75,21 @@ def test_one_tone_says_that_whole_periods_are_open() -> None:
     assert any("whole periods of 100.0 µs" in w for w in measured.warnings)
 
 
+def test_without_a_low_tone_the_polarity_is_not_known() -> None:
+    """A delay of half a period and an inverted channel, together, look like no delay."""
+    both = azimuth(capture(50e-6, 10000.0, invert=True), RATE)
+    assert delay(both) == pytest.approx(0.0, abs=0.02)
+    assert readings(both, "azimuth_delay")[0].method.polarity_unknown
+    assert any("polarity is not known" in w for w in both.warnings)
+    assert not readings(azimuth(capture(0.0, 1000.0, 10000.0), RATE), "azimuth_delay")[0].method.polarity_unknown
+
+
+def test_a_mono_input_shows_no_azimuth() -> None:
+    mono = capture(8e-6, *STEPS).mean(axis=1)
+    told = azimuth(np.stack([mono, 0.9 * mono], axis=1), RATE)
+    assert all(isinstance(r, NoReading) and "carry the same signal" in r.reason for r in told.readings)
+
+
 def test_hum_does_not_tell_whole_periods() -> None:
     # 50 Hz hum at -40 dBFS before the tone: its phase is known to some 100 µs only, and it is no azimuth.
     rng = np.random.default_rng(5)

@@ -6,6 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.measure.tone.steady_stretches import Run, make_frames, steady_runs
+from tests.rough_tape.grades import GRADES
+from tests.rough_tape.machine import drawn_wanders
 
 RATE, ZERO = 2000.0, 1000.0
 
@@ -38,6 +40,17 @@ def test_a_step_of_one_decibel_parts_two_takes_and_a_wander_does_not() -> None:
     assert len(runs(np.concatenate([held(1, -20.0), held(1, -21.0)]))) == 2
     t = np.arange(16000) / RATE
     assert len(runs(-20.0 + np.sin(2 * np.pi * 0.3 * t))) == 1
+
+
+def test_a_short_tone_on_a_poor_cassette_is_one() -> None:
+    """Level and contact wander by 1 dB rms at 10 kHz: one lucky quiet stretch must not decide what a step is."""
+    rng = np.random.default_rng(2)
+    whole = 0
+    for _ in range(150):
+        spectra = drawn_wanders(rng, GRADES[3]).level_at(10000.0)
+        slow = sum((s.noise(rng, 200, 100.0) for s in spectra), np.zeros(200))
+        whole += len(runs(np.repeat(slow, 20) - 20.0)) == 1
+    assert whole == 150
 
 
 def test_a_short_dropout_or_click_is_passed_over() -> None:

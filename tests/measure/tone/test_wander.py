@@ -89,6 +89,14 @@ def test_a_random_walk_of_speed_is_seen_to_be_one() -> None:
     assert drifts > 0.80 * 120
 
 
+def test_level_that_wanders_as_one_over_f_is_seen_to_be_slow() -> None:
+    """From 0.01 to 10 Hz, most of it slower than the tone: 95 % are wanted, and nearly reached."""
+    rng = np.random.default_rng(10)
+    law = Spectrum(falling(1.0), 0.01, 10.0, 0.25)
+    courses = [law.noise(rng, 400, 50.0) for _ in range(150)]
+    assert np.mean([abs(c.mean()) < 2.0 * wander.of_level(c, 50.0, 0.0).total for c in courses]) > 0.83
+
+
 def test_noise_is_no_wander() -> None:
     rng = np.random.default_rng(2)
     density = 1e-4

@@ -31,7 +31,7 @@ def test_known_noise_is_no_wander() -> None:
     """White noise about a random walk: where the noise is known, the walk alone says how far the mean is."""
     rng = np.random.default_rng(2)
     walk = Spectrum(falling(2.0), 0.01, 20.0, 1.0).noise(rng, 400, 50.0)
-    noise = 5e-3
+    noise = 2e-2
     noisy = walk + np.sqrt(noise * 50.0) * rng.standard_normal(400)
     alone, told, untold = (mean_of(x, 50.0, n, random_walk) for x, n in ((walk, 0.0), (noisy, noise), (noisy, 0.0)))
     assert told.deviations[0] == pytest.approx(alone.deviations[0], rel=0.4)

@@ -33,9 +33,9 @@ def test_kept_readings_are_said_with_their_limits_and_bounds(tmp_path: Path) -> 
         (Reading("separation", "left-right", 45.1, 0.02), None),
         (NoReading("erasure", "left", "the tone was not recorded"), LIMIT),
     )[:4] == [
-        "accepted r0001 found: response, left, 10 kHz: −1.200 ± 0.044 dB, target −1 ± 0.5: in",
+        "accepted r0001 found: response, left, 10 kHz: −1.20 ± 0.05 dB, target −1 ± 0.5: in",
         "accepted r0001 found: erasure, right, 1 kHz: at least 69.9 dB, target at least 60: in",
-        "accepted r0001 found: separation, left to right: 45.100 ± 0.020 dB",
+        "accepted r0001 found: separation, left to right: 45.10 ± 0.02 dB",
         "accepted r0001 found: erasure, left: no reading, because the tone was not recorded",
     ]
 

@@ -83,7 +83,7 @@ def test_those_nearer_than_a_tape_wanders_or_than_their_uncertainties_are_alike(
     assert ranks(near, "noise reduction") == {"A": 1, "B": 1, "C": 3}
     assert ranking_lines(near) == (
         "A and B measure alike in noise reduction",
-        "by noise reduction, dB: A 1st alike, +1.000 ± 0.010; B 1st alike, −1.190 ± 0.010; C 3rd, +1.400 ± 0.010",
+        "by noise reduction, dB: A 1st alike, +1.00 ± 0.01; B 1st alike, −1.19 ± 0.01; C 3rd, +1.40 ± 0.01",
     )
     unsure = ranking([record(lot, "heard_error", db, spread=0.4) for lot, db in (("A", 1.0), ("B", 1.5), ("C", 1.6))])
     assert ranks(unsure, "noise reduction") == {"A": 1, "B": 1, "C": 3}
@@ -102,9 +102,9 @@ def test_three_alike_and_nothing_read_of_noise_reduction() -> None:
     records += [record(lot, "record_replay_level", db) for lot, db in (("A", 2.0), ("B", 1.0), ("D", 0.0))]
     best, by_treble, by_level = ranking_lines(ranking(records))
     assert best == "B, A and C measure alike in treble; B fits best, by level"
-    assert by_treble.startswith("by treble, dB: B 1st alike, +1.100 ± 0.010; A 1st alike, +1.000 ± 0.010; C 1st alike")
+    assert by_treble.startswith("by treble, dB: B 1st alike, +1.10 ± 0.01; A 1st alike, +1.00 ± 0.01; C 1st alike")
     assert by_treble.endswith("D not read")
-    assert by_level == "by level, dB: D 1st, 0.000 ± 0.010; B 2nd, +1.000 ± 0.010; A 3rd, +2.000 ± 0.010; C not read"
+    assert by_level == "by level, dB: D 1st, 0.00 ± 0.01; B 2nd, +1.00 ± 0.01; A 3rd, +2.00 ± 0.01; C not read"
 
 
 @pytest.mark.parametrize(

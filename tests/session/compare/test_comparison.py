@@ -91,8 +91,9 @@ def test_nothing_in_common_at_all(tmp_path: Path) -> None:
     assert summary(compare_folders(a, b)) == "There is nothing to compare: neither has a reading of that stage."
 
 
-def test_a_change_that_two_places_would_hide_is_is_said_to_its_own_place(tmp_path: Path) -> None:
-    first, second = (visit(tmp_path, n, None, -12.0 + n * 0.004, uncertainty=0.001) for n in range(2))
+@pytest.mark.parametrize(("by", "state", "said"), [(0.004, "no change shown", "0.00"), (0.011, "changed", "+0.01")])
+def test_a_change_that_would_be_written_as_nothing_is_none(tmp_path: Path, by: float, state: str, said: str) -> None:
+    first, second = (visit(tmp_path, n, None, -12.0 + n * by, uncertainty=0.001) for n in range(2))
     (row,) = compare_folders(first, second).rows
-    assert row.state == "changed"
-    assert any(line.endswith(": +0.0040 ± 0.0015 dB") for line in comparison_lines(compare_folders(first, second)))
+    assert row.state == state
+    assert any(line.endswith(f": {said} ± 0.01 dB") for line in comparison_lines(compare_folders(first, second)))

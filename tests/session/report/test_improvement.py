@@ -44,8 +44,8 @@ def test_the_largest_change_of_treble_and_of_level() -> None:
         record("found-clean", "record_replay_level", -0.4, 400.0),
     )
     assert said == (
-        "Cleaning gave back 4.000 ± 0.050 dB of treble at 8 kHz (record-replay, right: from −5.000 to −1.000 dB), "
-        "and 0.600 ± 0.050 dB of level (record-replay, left: from −1.000 to −0.400 dB)."
+        "Cleaning gave back 4.00 ± 0.05 dB of treble at 8 kHz (record-replay, right: from −5.00 to −1.00 dB), "
+        "and 0.60 ± 0.05 dB of level (record-replay, left: from −1.00 to −0.40 dB)."
     )
 
 
@@ -67,9 +67,9 @@ def test_a_change_within_its_uncertainty_is_none() -> None:
         record("found-clean", "record_replay_level", -1.2, 400.0),
     )
     assert said.startswith(
-        "Cleaning left the treble where it was (0.040 ± 0.050 dB at 8 kHz at most, no more than its uncertainty)"
+        "Cleaning left the treble where it was (0.04 ± 0.05 dB at 8 kHz at most, no more than its uncertainty)"
     )
-    assert "and took away 0.200 ± 0.050 dB of level" in said
+    assert "and took away 0.20 ± 0.05 dB of level" in said
 
 
 @pytest.mark.parametrize(
@@ -116,7 +116,7 @@ def test_the_last_reading_of_a_stage_counts() -> None:
 def test_where_nothing_was_turned_what_was_read_after_cleaning_may_be_as_left() -> None:
     before, after = record("found-dirty", "response", -5.0, 8000.0), record("left", "response", -1.0, 8000.0)
     said = cleaning_sentence((before, after), adjusted=False).replace("\N{NO-BREAK SPACE}", " ")
-    assert said.startswith("Cleaning gave back 4.000 ± 0.050 dB of treble at 8 kHz (record-replay, left: from −5.000")
+    assert said.startswith("Cleaning gave back 4.00 ± 0.05 dB of treble at 8 kHz (record-replay, left: from −5.00")
     assert "no reading after cleaning" in cleaning_sentence((before, after), adjusted=True).replace("as found, ", "")
 
 
@@ -145,8 +145,8 @@ def test_alignment_says_which_way_and_what_is_right() -> None:
         )
     ).replace("\N{NO-BREAK SPACE}", " ")
     assert said == (
-        "Alignment lowered the treble at 10 kHz by 2.800 ± 0.057 dB (record-replay, left: from 3.000 to 0.200 dB, "
-        "target 0), and lowered the level by 2.600 ± 0.057 dB (reference tape, left: from −9.500 to −12.100 dBFS, "
+        "Alignment lowered the treble at 10 kHz by 2.80 ± 0.06 dB (record-replay, left: from 3.00 to 0.20 dB, "
+        "target 0), and lowered the level by 2.60 ± 0.06 dB (reference tape, left: from −9.50 to −12.10 dBFS, "
         "target −12)."
     )
 

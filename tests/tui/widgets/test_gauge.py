@@ -23,7 +23,7 @@ def test_a_level_that_must_rise() -> None:
         "raise by 0.9 dB                ↗ rising",
         "             ▼",
         "low ──────────┣━━━╋━━━┫────────── high",
-        "target −12 ± 0.5 dBFS  read to ± 0.040",
+        "target −12 ± 0.5 dBFS  read to ± 0.04",
     ]
 
 

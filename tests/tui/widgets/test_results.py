@@ -11,11 +11,11 @@ from tests.tui.screen_driver import texts
 def test_the_last_result_stays_in_one_line_until_the_next_step_has_one() -> None:
     shown = samples.measured(samples.cleaning())
     (line,) = texts([last_line(shown, 100)])
-    assert line.startswith("Set the replay level  ✓ left −12.040 dBFS  ✓ right −11.900 dBFS")
+    assert line.startswith("Set the replay level  ✓ left −12.04 dBFS  ✓ right −11.90 dBFS")
     assert line.endswith("v results")
     before = replace(shown, kept=shown.kept[:-2])
     (line,) = texts([last_line(before, 200)])
-    assert line.startswith("Response  ✓ 19 in  ✗ 5 out  ✗ right 8 kHz −2.660 dB  ✗ left 10 kHz −2.300 dB")
+    assert line.startswith("Response  ✓ 19 in  ✗ 5 out  ✗ right 8 kHz −2.66 dB  ✗ left 10 kHz −2.30 dB")
     assert last_line(samples.cleaning(), 100) == []
 
 
@@ -23,12 +23,24 @@ def test_the_table_has_every_quantity_with_what_is_out_on_top() -> None:
     lines = texts(table_lines(samples.measured(samples.cleaning()), 71))
     assert lines[2:5] == [
         "Reference tape, not in",
-        "✗ Response, right, 8 kHz       −2.660        – dB   0 ± 2        out",
-        "✗ Response, left, 10 kHz       −2.300        – dB   0 ± 2        out",
+        "✗ Response, right, 8 kHz        −2.66        – dB   0 ± 2        out",
+        "✗ Response, left, 10 kHz        −2.30        – dB   0 ± 2        out",
     ]
-    assert "✓ Level, left                 −13.600  −12.040 dBFS −12 ± 0.5    in" in lines
+    assert "✓ Level, left                  −13.60   −12.04 dBFS −12 ± 0.5    in" in lines
     assert sum(" dB " in line for line in lines) == 24
     assert texts(table_lines(samples.cleaning(), 71)) == ["Nothing has been measured yet."]
+
+
+def test_a_reading_without_a_target_does_not_hide_a_verdict() -> None:
+    level, again = (
+        replace(samples.reading(db), quantity="record_replay_level", frequency_hz=400.0) for db in (-2.76, -2.74)
+    )
+    judged = samples.kept("level", "found-clean", [(level, judge(level, samples.LEVEL))])
+    of_a_response = samples.kept("response", "found-clean", [(again, None)])
+    lines = texts(table_lines(replace(samples.measured(samples.cleaning()), kept=(*judged, *of_a_response)), 75))
+    (row,) = [line for line in lines if "400 Hz" in line]
+    assert row.startswith("✗")
+    assert "−2.76" in row
 
 
 def test_a_long_title_is_shortened_before_the_channel_and_the_tone() -> None:

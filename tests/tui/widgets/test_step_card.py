@@ -21,6 +21,11 @@ def test_cautions_come_first_then_what_to_do_then_what_good_looks_like() -> None
     ]
 
 
+def test_what_can_be_seen_comes_last() -> None:
+    lines = texts(card_lines(card_parts(samples.step(), seen="The swab is light brown."), 78, 12))
+    assert lines[-2] == "you see  The swab is light brown."
+
+
 def test_the_whole_card_adds_why_and_what_if_not() -> None:
     lines = texts(card_lines(card_parts(samples.step(), whole=True), 78, 40))
     assert any(line.startswith("if not  Look at the head") for line in lines)

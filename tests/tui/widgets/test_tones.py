@@ -12,7 +12,7 @@ from tests.tui.screen_driver import texts
 def test_tones_are_ticked_as_they_come() -> None:
     assert texts(tone_lines(samples.tone_rows(2)[:4], 46, 8)) == [
         "2 of 4 tones           left   right",
-        "✓ 315 Hz, −20 dB      0.198  −0.104 dB   in",
+        "✓ 315 Hz, −20 dB       0.20   −0.10 dB   in",
         "✓ 40 Hz, −20 dB       0.200  −0.100 dB   in",
         "● 63 Hz, −20 dB       −33.1   −33.8 dBFS",
         "· 125 Hz, −20 dB",
@@ -58,7 +58,7 @@ def test_a_kept_figure_has_the_place_of_its_uncertainty_as_far_as_its_column_has
         return texts(tone_lines((row,), 46, 4))[1].split()[5]
 
     assert said(-12.0432, 0.21) == "−12.04"
-    assert said(-12.0432, 0.00021) == "−12.043"
+    assert said(-12.0432, 0.00021) == "−12.04"
     assert said(-127.0, 12.0) == "−127"
     assert said(-127.0, 120.0) == "−130"
 
@@ -76,5 +76,5 @@ def test_what_was_measured_and_not_judged_has_no_tick() -> None:
     row = replace(samples.tone_rows(1)[0], readings=((level, None),))
     assert texts(tone_lines((row,), 46, 4))[:2] == [
         "0 of 1 tone            left   right".replace("0", "1"),
-        "▪ 315 Hz, −20 dB      6.500         dB",
+        "▪ 315 Hz, −20 dB       6.50         dB",
     ]

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import numpy as np
-
-from bench.audio.port import Block, Samples
-from bench.signals.start_mark import START_MARK_S, find_start_mark
+from bench.audio.port import Block
+from bench.procedure.kinds.record.mark_search import MarkSearch
 
 SEARCH_S = 6.0
 """Longest search for the start mark."""
@@ -20,25 +18,23 @@ class HeadDelay:
 
     def __init__(self, seconds: float | None = None) -> None:
         self.seconds = seconds
-        self._sent_at: int | None = None
-        self._from = 0
-        self._sound: list[Samples] = []
+        self._sent_at = 0
+        self._search: MarkSearch | None = None
 
-    def expect(self, sent_at: int | None) -> None:
-        """Look for a mark that was sent at this frame; None to stop looking."""
-        self._sent_at, self._sound = sent_at, []
+    def expect(self, sent_at: int, rate: int) -> None:
+        """Look for a mark that was sent at this frame, at a sample rate."""
+        self._sent_at, self._search = sent_at, MarkSearch(rate)
 
-    def hear(self, block: Block, rate: int) -> None:
-        """Look for the mark, at a sample rate."""
-        if self._sent_at is None:
+    def give_up(self) -> None:
+        """Stop looking."""
+        self._search = None
+
+    def hear(self, block: Block) -> None:
+        """Take in a block of sound."""
+        if self._search is None:
             return
-        if not self._sound:
-            self._from = block.start
-        self._sound.append(block.samples)
-        if block.start < self._sent_at + round((START_MARK_S + 1.0) * rate):
-            return
-        found = find_start_mark(np.concatenate(self._sound), rate)
+        found = self._search.hear(block)
         if found is not None:
-            self.seconds = (self._from + found[0] - self._sent_at) / rate
-        if found is not None or block.start > self._sent_at + SEARCH_S * rate:
-            self.expect(None)
+            self.seconds = (found.begins - self._sent_at) / self._search.rate
+        if found is not None or block.start > self._sent_at + SEARCH_S * self._search.rate:
+            self.give_up()

@@ -79,7 +79,7 @@ class LiveAdjustActivity(Activity[Adjust]):
         parts: list[Gap | Source] = [Gap(START_S), mark, tones]
         begins = self.bench.send(ToneSequence(parts, rate))
         self.bench.sending = tones.description
-        self._head_delay.expect(begins + round(START_S * rate))
+        self._head_delay.expect(begins + round(START_S * rate), rate)
         self._listen()
 
     def end(self) -> None:
@@ -99,14 +99,14 @@ class LiveAdjustActivity(Activity[Adjust]):
             self._listen()
             for channel in self._channels.values():
                 channel.forget()
-            self._head_delay.expect(None)
+            self._head_delay.give_up()
 
     # ---------------------------------------------------------------- reading
 
     def hear(self, block: Block) -> None:
         """Feed the reader; read the gauge ten times a second."""
         rate = self.bench.port.status.sample_rate
-        self._head_delay.hear(block, rate)
+        self._head_delay.hear(block)
         self._reader.feed(block.samples)
         self._frames += len(block.samples)
         if self._frames >= self._next_read:

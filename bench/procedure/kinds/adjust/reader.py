@@ -7,12 +7,12 @@ from dataclasses import replace
 
 from bench.audio.port import Samples
 from bench.measure.catalogue import QUANTITIES
-from bench.measure.quantities.azimuth import azimuth_of_tones
+from bench.measure.quantities.azimuth import POLARITY_HZ, azimuth_of_tones
 from bench.measure.quantities.hum_watch import MAINS_HZ
 from bench.measure.quantities.live_tone import ToneWatch, WatchState
 from bench.measure.reading import Channel, NoReading, Reading, ReferenceTone, Result
 from bench.problem import Problem
-from bench.procedure.kinds.bench import POLARITY_HZ, Bench, JudgedReading
+from bench.procedure.kinds.bench import Bench, JudgedReading
 from bench.procedure.kinds.correct.interface import corrected, replay_dbfs
 from bench.procedure.kinds.correct.owners_tape import relative_to_label
 from bench.procedure.kinds.correct.reference_tape import difference, expected_dbfs, recorded_level, sent_text, with_tape
@@ -24,6 +24,10 @@ from bench.procedure.state.snapshot import Gauge
 from bench.signals.tones import Multitone, Tone
 
 TURNED_ROUND = "one channel's polarity is inverted: it is taken out of the delay; check the wiring"
+POLARITY_UNKNOWN = (
+    f"polarity is not known: play a tone of {POLARITY_HZ:g} Hz or lower first; if one channel is inverted, this delay "
+    "is wrong by half a period"
+)
 
 MAINS_WITHIN_HZ = 2.0
 """A tone this close to the mains frequency is hum, which is found after every section."""
@@ -169,6 +173,8 @@ class ToneReader(AdjustReader):
                 delay = azimuth_of_tones([state.tone], inverted=inverted)
                 if delay.method.inverted:
                     self._bench.notice = TURNED_ROUND
+                elif delay.method.polarity_unknown:
+                    self._bench.notice = POLARITY_UNKNOWN
                 return [(with_tape(delay, job) if section is not None else delay, 0.0)]
             case "speed_error" if section is not None:
                 return [(with_tape(corrected(_both(state.speed), job, looped=False), job), 0.0)]

@@ -134,7 +134,8 @@ class ByHandActivity(Activity[ByHand]):
         """The checklist, the time left, and the question about open lines."""
         step = self.step
         checks = tuple(CheckRow(t, on) for t, on in zip(step.checklist, self._ticked, strict=True))
-        return View(self._prompt(), checks=checks, timer_left_s=self._left if step.timer_s else None)
+        looks = seen(self.bench, step.looks_at)
+        return View(self._prompt(), checks=checks, timer_left_s=self._left if step.timer_s else None, seen=looks)
 
     def _prompt(self) -> Prompt:
         open_lines = [self.step.checklist[n] for n in self._open]
@@ -149,4 +150,4 @@ class ByHandActivity(Activity[ByHand]):
                 return Prompt("reason", f"Not ticked: {'; '.join(open_lines)}. Say why.")
         if self._left > 0:
             return Prompt(WAIT.kind, "The timer runs; going on before its end is noted")
-        return Prompt("go-on", f"{seen(self.bench, self.step.looks_at)}Done: go on")
+        return Prompt("go-on", "Done: go on")

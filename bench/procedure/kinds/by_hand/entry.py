@@ -103,8 +103,8 @@ class EntryActivity(Activity[Entry | SignOff]):
         if step.asks == "number":
             return View(Prompt("number", step.title, unit=step.unit, other_units=tuple(GAUGES.get(step.unit, ()))))
         if step.asks == "choice":
-            return View(Prompt("choice", seen(self.bench, step.looks_at) + step.title, choices=step.choices))
-        return View(Prompt("words", seen(self.bench, step.looks_at) + step.title))
+            return View(Prompt("choice", step.title, choices=step.choices), seen=seen(self.bench, step.looks_at))
+        return View(Prompt("words", step.title), seen=seen(self.bench, step.looks_at))
 
 
 def in_unit(text: str, unit: str) -> float:

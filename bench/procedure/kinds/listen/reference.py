@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 
-from bench.measure.quantities.azimuth import azimuth_of_tones
+from bench.measure.quantities.azimuth import POLARITY_HZ, azimuth_of_tones, usable_tones
 from bench.measure.quantities.speed import speed_of_tone
 from bench.measure.reading import NoReading, Reading, ReferenceTone, Result
 from bench.problem import Problem
@@ -138,11 +139,18 @@ class ReferenceActivity(ToneListActivity[Reference]):
     def _azimuth(self, tone: Expected) -> list[JudgedReading]:
         """The delay so far. It is judged after the last azimuth tone, because only all of them resolve whole cycles."""
         sections = [i for i, s in self._sections.items() if s.purpose == "azimuth"]
-        delay = with_tape(azimuth_of_tones([self.tones[i] for i in sections if i in self.tones]), self.job)
+        delay = self._delay(sections)
         if not all(i in self.tones for i in sections):
             tone.readings.append((delay, None))
             return []
         return self._judged_azimuth(tone, delay)
+
+    def _delay(self, sections: Sequence[str]) -> Result:
+        """The delay from those of these sections that were heard; any low tone shows the polarity."""
+        low = [t for t in usable_tones(list(self.tones.values())) if t.frequency_hz <= POLARITY_HZ]
+        inverted = azimuth_of_tones(low).method.inverted if low else self.bench.inverted
+        heard = [self.tones[i] for i in sections if i in self.tones]
+        return with_tape(azimuth_of_tones(heard, inverted=inverted), self.job)
 
     def _judged_azimuth(self, tone: Expected, delay: Result) -> list[JudgedReading]:
         """The delay, and its angle where that is asked for."""
@@ -186,12 +194,11 @@ class ReferenceActivity(ToneListActivity[Reference]):
         sections = [e for e in self.expected if e.purpose == "azimuth"]
         if tone is not [e for e in sections if e.id not in self.tones][-1]:
             return []
-        heard = [self.tones[e.id] for e in sections if e.id in self.tones]
-        if not heard:
+        if not any(e.id in self.tones for e in sections):
             because = "no azimuth tone was heard"
             reading = NoReading("azimuth_delay", "left-right", because, frequency_hz=tone.hz)
             return [self._taken(tone, reading, "azimuth_delay")]
-        return self._judged_azimuth(tone, with_tape(azimuth_of_tones(heard), self.job))
+        return self._judged_azimuth(tone, self._delay([e.id for e in sections]))
 
     def go_on(self) -> None:
         """Ask before ending the pass: a key pressed by mistake must not lose it."""

@@ -10,14 +10,13 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-import numpy as np
-
 from bench.audio.port import Block, Samples
 from bench.problem import Problem
 from bench.procedure.kinds.bench import Bench
+from bench.procedure.kinds.record.mark_search import MarkSearch
 from bench.procedure.state.snapshot import Prompt
 from bench.signals.source import Source
-from bench.signals.start_mark import START_MARK_S, StartMark, find_start_mark
+from bench.signals.start_mark import START_MARK_S, StartMark
 from bench.signals.tones import Gap, ToneSequence
 from bench.words.lost_sound import REMEDY, lost_text
 
@@ -33,9 +32,6 @@ TAIL_S = 1.0
 
 MARK_BELOW_DB = 8.0
 """Level of the mark below the reference level: no tape saturates, and hiss does not mask it."""
-
-LOOK_S, LOOK_EVERY_S = 4.0, 1.0
-"""Length of sound that is searched for the mark, and time between searches; the mark takes 1.1 s."""
 
 LONGEST_SEARCH_S = 300.0
 """Two heads: longest wait for the mark after the recording, while a person rewinds and plays."""
@@ -113,9 +109,7 @@ class Passage:
         self._mark_frame = 0
         self._ends_at = 0
         self._now = 0
-        self._kept: list[Samples] = []
-        self._kept_from = 0
-        self._looked = 0
+        self._search: MarkSearch | None = None
         self._starts: int | None = None
         self._began = 0
         self._goes_on = False
@@ -156,7 +150,7 @@ class Passage:
             self._bench.sending = self._source.description
         self._mark_frame = begins + round(lead_in_s * self._rate)
         self._ends_at = self._mark_frame + mark.frames + self._frames + round(TAIL_S * self._rate)
-        self._kept, self._starts = [], None
+        self._search, self._starts = None, None
         self.phase = "recording"
 
     def replay(self, *, goes_on: bool = False) -> None:
@@ -171,7 +165,7 @@ class Passage:
             if hands is not None:
                 hands.rewind()
             self._bench.transport("play")
-        self._kept, self._starts = [], None
+        self._search, self._starts = None, None
         self.phase = "seeking"
 
     def stop(self) -> None:
@@ -264,33 +258,22 @@ class Passage:
         return f"{lost_text(self._lost, self._rate)}; {REMEDY}" if self._lost else ""
 
     def _found(self, block: Block) -> Replayed | None:
-        """Look for the mark in the last seconds; returns what followed it."""
-        if not self._kept:
-            self._kept_from = self._looked = block.start
-            self._began = block.start
-        if block.lost:
-            self._kept, self._kept_from = [], block.start
-        self._kept.append(block.samples)
-        if self._now - self._looked < LOOK_EVERY_S * self._rate:
+        """Look for the mark; returns what followed it."""
+        if self._search is None:
+            self._search, self._began = MarkSearch(self._rate), block.start
+        found = self._search.hear(block)
+        if found is None:
             return None
-        self._looked = self._now
-        sound = np.concatenate(self._kept)
-        found = find_start_mark(sound, self._rate)
-        if found is None or found[0] + START_MARK_S / found[1] * self._rate > len(sound):
-            drop = max(0, len(sound) - round(LOOK_S * self._rate))
-            self._kept, self._kept_from = [sound[drop:]], self._kept_from + drop
-            return None
-        at, self.speed = found
         if self.at_once:
-            self.head_delay_s = (self._kept_from + at - self._mark_frame) / self._rate
-            self.speed = 1.0
+            self.head_delay_s = (found.begins - self._mark_frame) / self._rate
+        else:
+            self.speed = found.speed
+            if not self._goes_on:
+                self._bench.drop_sound_before(found.sound_from)
         self.phase = "recording" if self.at_once else "replaying"
-        if not self.at_once and not self._goes_on:
-            self._bench.drop_sound_before(self._kept_from)
-        self._starts = self._kept_from + at + round(START_MARK_S / self.speed * self._rate)
+        self._starts = found.begins + round(START_MARK_S / self.speed * self._rate)
         self._ends_at = self._starts + round(self._replayed / self.speed)
-        self._kept = []
-        return self._on(sound, self._kept_from)
+        return self._on(found.sound, found.sound_from)
 
     def _on(self, samples: Samples, start: int) -> Replayed | None:
         """The part of these samples that replays the source."""

@@ -105,6 +105,16 @@ def test_a_safety_checklist_is_not_passed_with_a_line_open(bench: Bench, way: tu
     assert (at(run), ticks(run)) == ("sign", [(("belts", "guides without a groove"), (), "")])
 
 
+def test_what_the_practice_machine_looks_like_is_shown_beside_the_question(bench: Bench) -> None:
+    parts = 'looks_at = ["swab"]\n'
+    run = bench.open(LIST + parts + SWAB.replace('asks = "choice"', 'asks = "choice"\n' + parts) + SIGN)
+    shown = run.runner.snapshot()
+    assert (shown.seen.endswith("light brown."), shown.prompt.text) == (True, "Done: go on")
+    obey(run, say.Tick(0), say.Tick(1), say.GoOn(), say.GoOn())
+    asked = run.runner.snapshot()
+    assert (asked.seen.startswith("The swab"), asked.prompt.text) == (True, "How did the last swab look?")
+
+
 def test_a_bad_answer_offers_its_cure_and_the_last_answer_counts(bench: Bench) -> None:
     run = bench.open(SWAB + SIGN)
     obey(run, say.GoOn(), say.Answer("still brown"))
