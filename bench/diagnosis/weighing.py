@@ -208,10 +208,10 @@ def _beside_the_best(
 ) -> Values:
     """By how much each option raises the score beside the likeliest cause, which may hide what it alone explains."""
     out = np.full(len(options), -np.inf)
-    if not options:
-        return out
-    best = int(np.argmax(fitted.log_evidence[1:] + prior[1:]))
+    best = int(np.argmax(fitted.log_evidence[1:] + prior[1:])) if options else 0
     others = [n for n, o in enumerate(options) if o.cause is not options[best].cause]
+    if not others:
+        return out
     both = [(options[best], options[n]) for n in others]
     joint = _fit(fitter, both, session, start=fitted.pair_starts([(best + 1, n + 1) for n in others]), rounds=2)
     out[others] = TEMPER * (joint.log_evidence - fitted.log_evidence[best + 1]) + prior[1:][others]
