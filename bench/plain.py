@@ -160,7 +160,7 @@ class LineCommands:
             self._desk.post(say.Note(f"thought to be wrong: {named}"))
         if start and isinstance(command, say.Look):
             if named not in ("yes", "no"):
-                self._line("  look, then type test yes or test no")
+                self._line(f"  {inert(command.question)} Type test yes or test no")
                 return
             command = say.Look(command.cause, seen=named == "yes")
         if start and command is not None:

@@ -10,8 +10,8 @@ from pathlib import Path
 from bench.diagnosis.answer import Diagnosis, diagnose
 from bench.diagnosis.carrying_out import steps_for
 from bench.diagnosis.machine import Machine, machine_of
-from bench.diagnosis.next_test import Possible
-from bench.diagnosis.output.page import PROBABLE, first_line, page
+from bench.diagnosis.next_test import NextTest, Possible
+from bench.diagnosis.output.page import PROBABLE, TITLES, first_line, page
 from bench.diagnosis.readings.records import answers_of, findings_of
 from bench.problem import Problem
 from bench.procedure.model.job import JobStep
@@ -109,9 +109,15 @@ class WhatIsWrong:
         found, _ = diagnosis_of(read_session(self.folder))
         test = found.next_test
         if test is not None and test.looks_for:
-            return page(found), Look(test.looks_for, seen=True)
+            return page(found), Look(test.looks_for, seen=True, question=look_question(test))
         steps = steps_for(test, self.steps) if test is not None else None
         return page(found), GoAside(*steps) if steps is not None else None
+
+
+def look_question(test: NextTest) -> str:
+    """What to look at, and the cause that it would confirm: a yes-or-no question."""
+    look = test.step[0].upper() + test.step[1:]
+    return f"{look if look.endswith('?') else look + '.'} Does it show: {TITLES[test.looks_for]}?"
 
 
 def time_to_ask(before: Snapshot, now: Snapshot) -> bool:

@@ -361,7 +361,7 @@ class BenchKeys(Screen[str]):
             if answer and answer[0].casefold() in "yn":
                 post(say.Look(test.cause, seen=answer[0].casefold() == "y"))
 
-        self.app.push_screen(AskText("Is it so? Look, then type yes or no.", "keeps it"), done)
+        self.app.push_screen(AskText(f"{test.question} Type yes or no.", "keeps it"), done)
 
     def _show_when_read(
         self, title: str, read: Callable[[], tuple[list[str], say.Command | None]], post: Callable[[say.Command], None]

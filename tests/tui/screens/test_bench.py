@@ -6,6 +6,7 @@ from functools import partial
 from pathlib import Path
 
 import pytest
+from textual.strip import Strip
 from textual.widgets import Input
 
 from bench.problem import Problem
@@ -15,8 +16,9 @@ from bench.tui.actions import BENCH, key_name
 from bench.tui.app import BenchApp
 from bench.tui.preferences import Preferences
 from bench.tui.presentation import footer_of
-from bench.tui.screens.bench import BenchScreen
+from bench.tui.screens.bench import FIGURES_EVERY_S, BenchScreen
 from bench.tui.screens.dialogs import AskText, CardDialog, Confirm, HelpDialog
+from bench.tui.widgets.step_card import Card
 from tests.session.made_up import whole
 from tests.tui import samples
 from tests.tui.screen_driver import ScriptedJob, ScriptedThread, bench_app, says, screen_text, show, until
@@ -393,6 +395,29 @@ async def test_a_flood_of_snapshots_ends_with_the_newest() -> None:
             job.desk.on_snapshot(samples.adjusting(-12.001 - n / 100))
         assert app.screen.message_queue_size < 10
         await says(pilot, "raise by 3.0 dB")
+
+
+async def test_a_moving_meter_does_not_draw_the_card_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A text step over a slow connection costs the line of its meter, not the whole screen."""
+    app, job = bench_app(samples.cleaning())
+    drawn: list[int] = []
+    draw = Card.render_line
+
+    def render_line(card: Card, y: int) -> Strip:
+        drawn.append(y)
+        return draw(card, y)
+
+    monkeypatch.setattr(Card, "render_line", render_line)
+    async with app.run_test(size=SIZE) as pilot:
+        await says(pilot, "fresh swab")
+        assert drawn
+        await pilot.pause(2 * FIGURES_EVERY_S)
+        drawn.clear()
+        for db in (-60.0, -50.0, -40.0):
+            shown = samples.cleaning()
+            job.desk.on_snapshot(replace(shown, sound=replace(shown.sound, peak_dbfs=(db, db))))
+            await says(pilot, f"{db:.1f}".replace("-", "\N{MINUS SIGN}"))
+        assert drawn == []
 
 
 async def test_the_bell_rings_when_it_is_on_and_a_reading_was_kept(monkeypatch: pytest.MonkeyPatch) -> None:

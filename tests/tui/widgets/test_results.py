@@ -32,7 +32,9 @@ def test_the_table_has_every_quantity_with_what_is_out_on_top() -> None:
 
 
 def test_a_reading_without_a_target_does_not_hide_a_verdict() -> None:
-    level, again = (samples.reading(db, quantity="record_replay_level", frequency_hz=400.0) for db in (-2.76, -2.74))
+    level, again = (
+        replace(samples.reading(db), quantity="record_replay_level", frequency_hz=400.0) for db in (-2.76, -2.74)
+    )
     judged = samples.kept("level", "found-clean", [(level, judge(level, samples.LEVEL))])
     of_a_response = samples.kept("response", "found-clean", [(again, None)])
     lines = texts(table_lines(replace(samples.measured(samples.cleaning()), kept=(*judged, *of_a_response)), 75))
