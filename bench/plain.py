@@ -204,7 +204,7 @@ def run_plain(
     narrator = Narrator(line, trainee=trainee or opened.exercise is not None)
     first_snapshot, over = threading.Event(), threading.Event()
 
-    wrong = WhatIsWrong(opened.store.folder, opened.job.steps) if opened.exercise is None else None
+    wrong = WhatIsWrong(opened.store.folder, opened.job.steps, opened.port) if opened.exercise is None else None
     shown: list[Snapshot] = []
 
     def show(snapshot: Snapshot) -> None:

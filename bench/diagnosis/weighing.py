@@ -23,7 +23,7 @@ from bench.diagnosis.spread import Grade
 Values = NDArray[np.float64]
 Set = tuple[Option, ...]
 
-NOTHING, SINGLES, PAIRS = 0.25, 0.45, 0.22
+NOTHING, SINGLES, PAIRS = 0.35, 0.42, 0.15
 """Prior probabilities; the rest is that of a cause not in the list."""
 ROUGH, REPEATS = {0.6: 0.4, 1.2: 0.4, 2.2: 0.2}, {0.8: 0.4, 1.8: 0.4, 3.5: 0.2}
 """Unevenness of responses and scatter of readings, relative to the usual ones, with their prior weights."""

@@ -14,18 +14,19 @@ from bench.procedure.model.job import JobStep
 from bench.procedure.model.steps import ByHand, SignOff
 from bench.procedure.run.commands import Command, GoAside, Look
 from bench.procedure.state.snapshot import Snapshot
+from bench.session.compare.diagnosis import PARTS
 from bench.training.hands import UnattendedHands
 
 MOST_SUGGESTIONS = 12
 """Maximum number of suggestions that are followed at one step."""
-SEEN_IN: dict[str, tuple[str, tuple[str, ...]]] = {
-    "pinch-roller": ("roller", ("shiny",)),
-    "output-control": ("output-control", ("above", "below")),
-    "tape-selector": ("selector", ()),
-    "tape-of-another-type": ("shell", ()),
+SHOWN_BY: dict[str, tuple[str, ...]] = {
+    "pinch-roller": ("shiny",),
+    "output-control": ("above", "below"),
+    "tape-selector": (),
+    "tape-of-another-type": (),
 }
-"""By cause: the part of the practice machine to look at, and the words that show the cause. Without any, a type other
-than that of the tape in use shows it."""
+"""By cause: the words that show it in the look of its part of the practice machine. Without any, it is shown by a type
+other than that of the tape in use."""
 
 
 @dataclass(slots=True)
@@ -83,12 +84,12 @@ class FollowingHands(UnattendedHands):
 
     def _possible(self, test: NextTest) -> bool:
         if test.looks_for:
-            return self.eyes is not None and test.looks_for in SEEN_IN
+            return self.eyes is not None and test.looks_for in SHOWN_BY
         return steps_for(test, self.steps) is not None
 
     def _sees(self, cause: str) -> bool:
-        part, words = SEEN_IN[cause]
-        seen = self.eyes.look(part) if self.eyes is not None else ""
+        words = SHOWN_BY[cause]
+        seen = self.eyes.look(PARTS[cause]) if self.eyes is not None else ""
         return any(word in seen for word in words) if words else not seen.rstrip(".").endswith(f"type {self.tape_type}")
 
     def _mend(self, told: Diagnosis, test: NextTest, step: JobStep) -> Command | None:

@@ -110,7 +110,7 @@ HEADS = (
     Cause(
         "magnetised-head",
         "magnetised head or guide",
-        (both(Move("remanence", 0.8, 0.5), share=0.75), both(Move("remanence_left", 0.8, 0.5), share=0.25)),
+        (both(Move("remanence", 0.8, 0.5), share=0.9), both(Move("remanence_left", 0.8, 0.5), share=0.1)),
         1.2,
         "1",
         "demagnetise",
