@@ -11,6 +11,7 @@ from typing import Literal
 
 from bench.audio.port import Port, hands_of, perform
 from bench.clock import Clock
+from bench.large_blocks import return_large_blocks
 from bench.open_exercise import Exercise, find_fault_sheets, load_exercise, make_exercise, sheet_of
 from bench.problem import Problem
 from bench.procedure.load.library import Library
@@ -278,6 +279,7 @@ def replay_events(port: Port, job: Job, events: tuple[Event, ...]) -> None:
 
 
 def _opened(job: Job, port: Port, store: SessionStore, clock: Clock, say: Say | None) -> OpenRun:
+    return_large_blocks()
     journal: Journal = store if say is None else NarratedJournal(store, say, {s.id: s.title for s in job.steps})
     runner = Runner(job, port, journal, clock, lambda: choice_lines(read_session(store.folder)))
     return OpenRun(job, port, store, runner, clock)

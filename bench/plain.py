@@ -160,7 +160,7 @@ class LineCommands:
             self._desk.post(say.Note(f"thought to be wrong: {named}"))
         if start and isinstance(command, say.Look):
             if named not in ("yes", "no"):
-                self._line("  look, then type test yes or test no")
+                self._line(f"  {inert(command.question)} Type test yes or test no")
                 return
             command = say.Look(command.cause, seen=named == "yes")
         if start and command is not None:
@@ -204,7 +204,7 @@ def run_plain(
     narrator = Narrator(line, trainee=trainee or opened.exercise is not None)
     first_snapshot, over = threading.Event(), threading.Event()
 
-    wrong = WhatIsWrong(opened.store.folder, opened.job.steps) if opened.exercise is None else None
+    wrong = WhatIsWrong(opened.store.folder, opened.job.steps, opened.port) if opened.exercise is None else None
     shown: list[Snapshot] = []
 
     def show(snapshot: Snapshot) -> None:

@@ -114,8 +114,10 @@ def write_sound(
 def quantised(samples: NDArray[np.float64], bits: int, rng: np.random.Generator) -> NDArray[np.int32]:
     """Samples of `bits` bits in the top bits of 32, with triangular dither; full scale ±1 is ±2**(bits - 1)."""
     full = 2.0 ** (bits - 1)
-    dither = np.diff(rng.random((*samples.shape, 2)))[..., 0]  # drawn frame by frame, so independent of block size
-    steps = np.clip(np.rint(samples * full + dither), -full, full - 1)
+    drawn = rng.random((*samples.shape, 2), dtype=np.float32)  # frame by frame, so independent of block size
+    steps = samples * full
+    steps += drawn[..., 1] - drawn[..., 0]
+    np.clip(np.rint(steps, out=steps), -full, full - 1, out=steps)
     return steps.astype(np.int32) << (32 - bits)
 
 

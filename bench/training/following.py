@@ -14,17 +14,14 @@ from bench.procedure.model.job import JobStep
 from bench.procedure.model.steps import ByHand, SignOff
 from bench.procedure.run.commands import Command, GoAside, Look
 from bench.procedure.state.snapshot import Snapshot
+from bench.session.compare.diagnosis import PARTS
 from bench.training.hands import UnattendedHands
 
 MOST_SUGGESTIONS = 12
 """Maximum number of suggestions that are followed at one step."""
-SEEN_IN = {
-    "pinch-roller": ("roller", "shiny"),
-    "tape-selector": ("selector", ""),
-    "tape-of-another-type": ("shell", ""),
-}
-"""By cause: the part of the practice machine to look at, and the word that shows the cause. "" means that a type other
-than that of the tape in use shows it."""
+SHOWN_BY = {"pinch-roller": "shiny", "tape-selector": "", "tape-of-another-type": ""}
+"""By cause: the word that shows it in the look of its part of the practice machine. "" means that it is shown by a type
+other than that of the tape in use."""
 
 
 @dataclass(slots=True)
@@ -82,12 +79,12 @@ class FollowingHands(UnattendedHands):
 
     def _possible(self, test: NextTest) -> bool:
         if test.looks_for:
-            return self.eyes is not None and test.looks_for in SEEN_IN
+            return self.eyes is not None and test.looks_for in SHOWN_BY
         return steps_for(test, self.steps) is not None
 
     def _sees(self, cause: str) -> bool:
-        part, word = SEEN_IN[cause]
-        seen = self.eyes.look(part) if self.eyes is not None else ""
+        word = SHOWN_BY[cause]
+        seen = self.eyes.look(PARTS[cause]) if self.eyes is not None else ""
         return word in seen if word else not seen.rstrip(".").endswith(f"type {self.tape_type}")
 
     def _mend(self, told: Diagnosis, test: NextTest, step: JobStep) -> Command | None:

@@ -59,7 +59,8 @@ def interpolate(  # noqa: PLR0917 - compiled code is called by position
             share = (place - whole) * PHASES - row
             at = whole - first - HALF + 1
             piece, near, next_one = line[at : at + 2 * HALF], table[row], table[row + 1]
-            total = 0.0
+            of_near, of_next = 0.0, 0.0
             for k in range(2 * HALF):
-                total += piece[k] * (near[k] + share * (next_one[k] - near[k]))
-            out[n, channel] = total
+                of_near += piece[k] * near[k]
+                of_next += piece[k] * next_one[k]
+            out[n, channel] = of_near + share * (of_next - of_near)

@@ -41,7 +41,8 @@ class AverageSpectrum:
         if whole:
             pieces = have[: whole * self._size].reshape(whole, self._size, -1).transpose(0, 2, 1).astype(np.float32)
             spectra = rfft(pieces * self._window)
-            self._power += np.sum(spectra.real**2 + spectra.imag**2, axis=(0, 1), dtype=np.float64)
+            parts = spectra.view(np.float32)  # real and imaginary parts by turns
+            self._power += np.einsum("ijk,ijk->k", parts, parts).reshape(-1, 2).sum(axis=1)
         self._segments += whole
         self._rest = have[whole * self._size :]
 

@@ -11,6 +11,7 @@ from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.fft import irfft, rfft
 
 from bench.tape.minimum_phase import minimum_phase
 from bench.tape.noise_reduction import NoiseReduction, System
@@ -122,7 +123,7 @@ class Response:
         while at + self._hop <= waiting.shape[1]:
             whole = np.concatenate((self._past, waiting[:, at : at + self._hop]), axis=1)
             self._past = whole[:, self._hop :]
-            piece = np.fft.irfft(np.fft.rfft(whole) * self._spectrum)[:, -self._hop :]
+            piece = irfft(rfft(whole) * self._spectrum)[:, -self._hop :]
             made.append(piece[:, max(0, -self._frames_out) :])
             self._frames_out += self._hop
             at += self._hop

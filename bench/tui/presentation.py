@@ -61,6 +61,11 @@ def proposed_turns(snapshot: Snapshot) -> dict[str, float]:
     return {g.trimmer: g.turn for g in snapshot.gauges if g.turn is not None and g.trimmer in by_key}
 
 
+def read_at(snapshot: Snapshot) -> float | None:
+    """Time of the last live reading, seconds; None where proposals follow from positions at once, as in rounds."""
+    return max((g.history[-1][0] if g.history else 0.0 for g in snapshot.gauges if g.advice), default=None)
+
+
 def runs_on(snapshot: Snapshot) -> bool:
     """Whether the step measures without anyone at the machine: it needs only a key, and the readings before it are in.
 

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from bench.procedure.run.desk import Desk
     from bench.procedure.state.snapshot import Outcome, Snapshot
     from bench.run_request import RunRequest
+    from bench.session.compare.diagnosis import WhatIsWrong
     from bench.tui.screens.guide import Guide
 
 
@@ -66,19 +67,21 @@ class RunningJob:
 
     def diagnosis_line(self, before: Snapshot, now: Snapshot) -> str:
         """What is wrong, at moments when it should be shown; "" otherwise, and always for a trainee."""
-        from bench.session.compare.diagnosis import WhatIsWrong, time_to_ask
+        from bench.session.compare.diagnosis import time_to_ask
 
         if self._opened is None or self.trainee or not time_to_ask(before, now):
             return ""
-        return WhatIsWrong(self._opened.store.folder, self._opened.job.steps).line()
+        return self._what_is_wrong(self._opened).line()
 
     def diagnosis_page(self) -> tuple[list[str], Command | None]:
         """What is wrong, as lines, and the command for the suggested test; raises `Problem` in an exercise."""
-        if self._opened is None:
-            return [], None
+        return self._what_is_wrong(self._opened).page() if self._opened is not None else ([], None)
+
+    @staticmethod
+    def _what_is_wrong(opened: OpenRun) -> WhatIsWrong:
         from bench.session.compare.diagnosis import WhatIsWrong
 
-        return WhatIsWrong(self._opened.store.folder, self._opened.job.steps).page()
+        return WhatIsWrong(opened.store.folder, opened.job.steps, opened.port)
 
     def audible_guide(self) -> Guide:
         """The audible guide, on an output that does not lead to the machine; raises `Problem` where there is none."""

@@ -58,7 +58,7 @@ def cause_text(found: MistrackingMap, *, past: bool = False) -> str:
         parts.append((db, f"the {band} {verb} {_off(db)} at {hertz(hz)}"))
     blamed = [said for db, said in parts if db * worst_db > 0] or [said for _, said in parts]
     if not blamed:
-        blamed = [f"level and treble {'came' if past else 'come'} back as they were recorded"]
+        return f"level and treble {'came' if past else 'come'} back as they were recorded"
     return " and ".join(blamed) + _where(errors)
 
 

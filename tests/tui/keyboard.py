@@ -65,7 +65,8 @@ class Keys:
                 yield from ("space" if c == " " else c for c in text)
                 yield "enter"
             case say.Accept():
-                yield from ("a", *"because", "enter")
+                near = seen.gauges and all(gauge.advice == "hold" for gauge in seen.gauges)
+                yield from ("a", *("" if near else "because"), "enter")
             case say.Turn(trimmer, degrees):
                 yield from self._turn(trimmer, degrees, seen)
             case _:

@@ -16,9 +16,11 @@ LOWEST_HZ, HIGHEST_HZ, TOP = 11000.0, 19500.0, 0.44
 """The search range; the last as a fraction of the sample rate: the converter's own band edge lies above it."""
 BAND_HZ = 300.0
 DROPS_DB = 8.0
-"""Least drop from two bands below the edge to two above it, and to everything higher."""
+"""Least drop from all bands below the edge to two above it, and to everything higher."""
 FLOOR_DB = -105.0
 """Power of a bin: anything weaker is window leakage and rounding, not sound."""
+OFTEN = 0.25
+"""Least share of the windows in which there is sound below the edge: where a tone begins or ends it fills all bands."""
 SILENT = 1e-7
 FEWEST = 6
 
@@ -37,7 +39,7 @@ class MissingTop:
         self._rest = np.zeros(0)
         self._window = np.blackman(HOP)
         self._sum = np.zeros(HOP // 2 + 1)
-        self._most = np.zeros(HOP // 2 + 1)
+        self._heard = np.zeros(HOP // 2 + 1)
         self._looks = 0
 
     def feed(self, mono: Floats) -> None:
@@ -51,7 +53,7 @@ class MissingTop:
             if float(hop.std()) > SILENT:
                 power = np.abs(np.fft.rfft(hop * self._window)) ** 2
                 self._sum += np.log10(power + 1e-20)
-                self._most = np.maximum(self._most, power)
+                self._heard += power > 10.0 ** (FLOOR_DB / 10.0)
                 self._looks += 1
             at += self._every
         self._skip = max(0, at - len(joined))
@@ -65,15 +67,17 @@ class MissingTop:
         few = max(1, round(BAND_HZ / bin_hz))
         db = 10.0 * self._sum / self._looks
         bands = np.median(db[: len(db) // few * few].reshape(-1, few), axis=1)
-        heard = np.median(self._most[: len(db) // few * few].reshape(-1, few), axis=1) > 10.0 ** (FLOOR_DB / 10.0)
+        share = self._heard / self._looks
+        heard = np.median(share[: len(db) // few * few].reshape(-1, few), axis=1) > OFTEN
         hz = (np.arange(len(bands)) + 0.5) * few * bin_hz
         last = int(np.searchsorted(hz, max(TOP * self._rate, HIGHEST_HZ + 500.0)))
         best, edge = 0.0, None
         for k in np.flatnonzero((hz > LOWEST_HZ) & (hz < min(HIGHEST_HZ, TOP * self._rate))):
-            below, above = bands[k - 3 : k - 1], bands[k + 2 : last]
+            above = bands[k + 2 : last]
             if len(above) < 2:
                 break
-            drop = float(below.min() - max(above[:2].max(), above.mean()))
+            least = bands[2 : k - 1].min()  # of a tone alone, bands below it are empty too
+            drop = float(least - max(above[:2].max(), above.mean()))
             if drop > max(DROPS_DB, best) and heard[k - 3 : k - 1].all():
                 best, edge = drop, float(hz[k])
         return edge

@@ -50,7 +50,7 @@ def why_not_applicable(applies_to: AppliesTo | None, machine: Machine | None, ta
     if wanted is None:
         return ""
     if wanted.tape_type and tape is not None and tape.iec_type not in wanted.tape_type:
-        return f"for {_or(_type_words(t) for t in wanted.tape_type)} tape; this is {_type_words(tape.iec_type)}"
+        return f"{_or(_type_words(t) for t in wanted.tape_type)} only; this tape is {_type_words(tape.iec_type)}"
     if tape is not None:
         lacking = [t for t in wanted.tape_has if t not in tape.targets]
         having = [t for t in wanted.tape_lacks if t in tape.targets]

@@ -68,6 +68,8 @@ class Look:
 
     cause: str
     seen: bool
+    question: str = ""
+    """What to look at and what that confirms, for the person who answers."""
 
 
 @dataclass(frozen=True, slots=True)

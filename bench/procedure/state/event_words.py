@@ -52,8 +52,9 @@ def _decided(event: events.Decided, titles: Titles) -> str:
 
 
 def _turned(event: events.Turned, titles: Titles) -> str:
-    in_all = number(sum(event.degrees), 0, sign=True)
-    return f"{event.trimmer}: {counted(len(event.degrees), 'turn')}, {in_all}° in all"
+    count = len(event.degrees)
+    often = "once" if count == 1 else counted(count, "time")
+    return f"{event.trimmer}: adjusted {often}, net {number(sum(event.degrees), 0, sign=True)}°"
 
 
 def _turned_back(event: events.TurnedBack, titles: Titles) -> str:

@@ -7,11 +7,12 @@ from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 
+from bench.audio.port import Port, Visible
 from bench.diagnosis.answer import Diagnosis, diagnose
 from bench.diagnosis.carrying_out import steps_for
 from bench.diagnosis.machine import Machine, machine_of
-from bench.diagnosis.next_test import Possible
-from bench.diagnosis.output.page import PROBABLE, first_line, page
+from bench.diagnosis.next_test import NextTest, Possible
+from bench.diagnosis.output.page import PROBABLE, TITLES, first_line, page
 from bench.diagnosis.readings.records import answers_of, findings_of
 from bench.problem import Problem
 from bench.procedure.model.job import JobStep
@@ -25,6 +26,7 @@ from bench.session.record.index import entries_beside
 from bench.session.record.inputs import machine_sheet
 from bench.session.record.reader import read_session
 from bench.session.record.record import SessionRecord
+from bench.words.sentences import capitalised
 
 FEWEST = 8
 """With fewer readings that bear on causes, no diagnosis is shown unless it is asked for."""
@@ -87,6 +89,19 @@ def diagnosis_to_show(session: SessionRecord) -> Diagnosis | None:
     return found if found.readings >= FEWEST else None
 
 
+PARTS = {
+    "dirt-replay-head": "replay-swab",
+    "dirt-record-head": "record-swab",
+    "dirt-left-after-cleaning": "head-face",
+    "worn-replay-gap": "head-face",
+    "pinch-roller": "roller",
+    "tape-selector": "selector",
+    "tape-of-another-type": "shell",
+    "output-control": "output-control",
+}
+"""By cause: the part that an inspection looks at, as `Visible.look` names it."""
+
+
 @dataclass(slots=True)
 class WhatIsWrong:
     """What is wrong by the readings of a running job so far, and the suggested test as steps of the job."""
@@ -94,6 +109,8 @@ class WhatIsWrong:
     folder: Path
     """Folder of the session."""
     steps: Sequence[JobStep]
+    port: Port
+    """Where it is the practice machine, the look of its parts is told."""
 
     def line(self) -> str:
         """The first cause in one line; "" where too little was read, or no cause is more likely than not."""
@@ -109,9 +126,16 @@ class WhatIsWrong:
         found, _ = diagnosis_of(read_session(self.folder))
         test = found.next_test
         if test is not None and test.looks_for:
-            return page(found), Look(test.looks_for, seen=True)
+            return page(found), Look(test.looks_for, seen=True, question=look_question(test, self.port))
         steps = steps_for(test, self.steps) if test is not None else None
         return page(found), GoAside(*steps) if steps is not None else None
+
+
+def look_question(test: NextTest, port: Port) -> str:
+    """What to look at, what a practice machine shows, and the cause that it would confirm: a yes-or-no question."""
+    look, part = capitalised(test.step), PARTS.get(test.looks_for)
+    seen = f" You see: {port.look(part)}" if part and isinstance(port, Visible) else ""
+    return f"{look if look.endswith('?') else look + '.'}{seen} Does it show: {TITLES[test.looks_for]}?"
 
 
 def time_to_ask(before: Snapshot, now: Snapshot) -> bool:

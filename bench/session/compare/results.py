@@ -36,12 +36,17 @@ class FoundAndNow:
 
 
 def results_of(records: Iterable[ReadingRecord]) -> tuple[FoundAndNow, ...]:
-    """Every quantity that was read, in the order of `in_order`; components of wow and flutter are left out."""
+    """Every quantity that was read, in the order of `in_order`; components of wow and flutter are left out.
+
+    What was judged is not superseded by a reading without a target, such as that of the reference tone of a response.
+    """
     by_subject: dict[Subject, dict[bool, ReadingRecord]] = {}
     for record in last_attempts(tuple(records)):
         subject = subject_of(record)
         if subject is not None and QUANTITIES[subject.quantity].drawn != "lines":
-            by_subject.setdefault(subject, {})[record.stage == "left"] = record
+            read, left = by_subject.setdefault(subject, {}), record.stage == "left"
+            if left not in read or record.verdict is not None or read[left].verdict is None:
+                read[left] = record
     return tuple(
         FoundAndNow(subject, read.get(False), read.get(True))
         for subject, read in sorted(by_subject.items(), key=lambda item: in_order(item[0]))

@@ -44,7 +44,7 @@ from bench.session.record.index import entries_beside
 from bench.session.record.record import FurtherTape, SessionRecord, reference_plays
 from bench.session.report.causes import cause_lines
 from bench.session.report.debrief_text import debrief_lines
-from bench.session.report.improvement import NOTHING_ADJUSTED, alignment_sentence, cleaning_sentence
+from bench.session.report.improvement import NOTHING_ADJUSTED, cleaning_sentence, line_up_sentence
 from bench.session.report.other_readings import Attempt, ids_in_tables, other_readings
 from bench.session.report.owner_summary import owner_summary
 from bench.session.report.tables import STAGE_ORDER, Measurement, ResponseTable, figures, responses
@@ -90,7 +90,7 @@ class Document:
     stages: Mapping[Stage, str]
     """Names of the stages."""
     cleaning: str
-    alignment: str
+    line_up: str
     facts: tuple[tuple[str, str], ...]
     figures: tuple[Measurement, ...]
     responses: tuple[ResponseTable, ...]
@@ -145,7 +145,7 @@ def document_of(session: SessionRecord) -> Document:
         adjusted=adjusted,
         stages=names,
         cleaning=cleaning_sentence(latest, adjusted=adjusted),
-        alignment=alignment_sentence(latest) if adjusted else NOTHING_ADJUSTED,
+        line_up=line_up_sentence(latest) if adjusted else NOTHING_ADJUSTED,
         facts=_facts(session),
         figures=measurements,
         responses=tables,
@@ -260,7 +260,7 @@ def _exceptions(session: SessionRecord, latest: Iterable[ReadingRecord]) -> Iter
     for step in of_kind(session.events, NotApplicable):
         left_out.setdefault(step.why or "it does not apply", []).append(step.title)
     for why, names in left_out.items():
-        yield "Left out", listed(names), why
+        yield "Not applicable", listed(names), why
     for event in session.events:
         title = titles.get(event.step, event.step)
         if isinstance(event, Decided) and event.passed_over:

@@ -1,4 +1,4 @@
-"""What cleaning restored and what alignment restored, in one sentence each."""
+"""What cleaning restored and what the line-up restored, in one sentence each."""
 
 from __future__ import annotations
 
@@ -103,13 +103,13 @@ def cleaning_sentence(records: tuple[ReadingRecord, ...], *, adjusted: bool = Tr
     return _sentence("cleaning", records, "found-dirty", "left" if as_left else "found-clean")
 
 
-def alignment_sentence(records: tuple[ReadingRecord, ...]) -> str:
-    """What alignment restored: from after cleaning to as left."""
-    return _sentence("alignment", records, "found-clean", "left")
+def line_up_sentence(records: tuple[ReadingRecord, ...]) -> str:
+    """What the line-up restored: from after cleaning to as left."""
+    return _sentence("the line-up", records, "found-clean", "left")
 
 
 def _sentence(
-    work: Literal["cleaning", "alignment"], records: tuple[ReadingRecord, ...], before: Stage, after: Stage
+    work: Literal["cleaning", "the line-up"], records: tuple[ReadingRecord, ...], before: Stage, after: Stage
 ) -> str:
     found = changes(records, before, after)
     treble = [

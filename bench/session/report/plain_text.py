@@ -38,7 +38,7 @@ def report_text(session: SessionRecord) -> str:
     if document.ranked:
         lines += _headed("The tapes, ranked", _wrapped([*ranking_lines(document.ranked), RANKED]))
     lines += _headed("What cleaning gave back", _wrapped([document.cleaning]))
-    lines += _headed("What alignment gave back", _wrapped([document.alignment]))
+    lines += _headed("What the line-up gave back", _wrapped([document.line_up]))
     if document.earlier_tapes:
         lines += _headed("Tapes from before", _wrapped([document.earlier_tapes]))
     lines += _headed("The job", [f"{term}: {text}" for term, text in document.facts])

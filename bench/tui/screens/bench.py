@@ -238,7 +238,9 @@ class BenchScreen(BenchCard):
         lines: list[Line] = [[(line, "")] for line in wrap(" ".join(whole), min(width, READABLE))]
         decided_by = (*new.to_choose_by, *new.to_sign)
         signed: list[Line] = [[(line, "strong")] for said in decided_by for line in wrap(said, width)]
-        lines += signed if len(signed) <= room else [*signed[: room - 1], [("…", "quiet")]]
+        lines += (
+            signed if len(signed) <= room else [*signed[: room - 1], [("… all readings: ", "quiet"), ("F12", "key")]]
+        )
         if lines:
             lines.append([])
             room = max(5, room - len(lines))

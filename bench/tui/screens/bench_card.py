@@ -38,7 +38,7 @@ class BenchCard(BenchKeys):
         )
         least = LEAST_ROWS.get(self._panel)
         if new.step is None or wide or least is None:
-            card.styles.height = None
+            set_height(card, None)
             card.show(parts)
             return
         work = self.query_one("#work").size.height - self.has_class("-tall")

@@ -25,6 +25,9 @@ from bench.tui.text import plain
 from bench.tui.widgets.line_widget import ROLE_CLASSES
 from bench.tui.widgets.tones import ToneBoard
 
+AS_NEAR = "as near as it can be read"
+"""The reason that is offered where no turn brings a reading nearer."""
+
 
 class BenchKeys(Screen[str]):
     """The part of the bench screen that handles keys."""
@@ -46,6 +49,8 @@ class BenchKeys(Screen[str]):
         """Id of the step whose proposed turns are made automatically; "" for none."""
         self._made: tuple[float, ...] = ()
         """Positions of the trimmers before the last turn made automatically: a turn without effect is not repeated."""
+        self._read_before: float | None = None
+        """Time of the last reading before that turn took effect, seconds: its proposal was for the earlier position."""
         self.trainee = False
         """Whether the whole card is always shown, and used hints are noted."""
 
@@ -196,7 +201,7 @@ class BenchKeys(Screen[str]):
     def action_turn_as_shown(self) -> None:
         """Make the turns that gauges propose, one after another, until none is left; once more stops that."""
         step = self._snapshot.step if self._snapshot is not None else None
-        self._turns_at, self._made = "" if self._turns_at or step is None else step.id, ()
+        self._turns_at, self._made, self._read_before = "" if self._turns_at or step is None else step.id, (), -1.0
         self._turn_on()
 
     def _turn_on(self) -> None:
@@ -209,11 +214,15 @@ class BenchKeys(Screen[str]):
         if done or seen.step is None or seen.step.id != self._turns_at or seen.held:
             self._turns_at = ""
             return
+        read_at = presentation.read_at(seen)
+        if self._read_before is None:
+            self._read_before = read_at
+        fresh = read_at is None or read_at > (self._read_before or 0.0)
         names, positions = [t.name for t in seen.trimmers], tuple(t.degrees for t in seen.trimmers)
-        if proposals and seen.prompt.kind != "choice" and positions != self._made:
+        if fresh and proposals and seen.prompt.kind != "choice" and positions != self._made:
             wanted = names[min(self._picked, len(names) - 1)]
             trimmer = wanted if wanted in proposals else next(iter(proposals))
-            self._picked, self._made = names.index(trimmer), positions
+            self._picked, self._made, self._read_before = names.index(trimmer), positions, None
             self._pick_again()
             self._post(say.Turn(trimmer, proposals[trimmer]))
 
@@ -227,7 +236,8 @@ class BenchKeys(Screen[str]):
         elif seen.tones:
             self._ask("Why does the play end before its last tone?", "ends it", say.Accept)
         else:
-            self._ask("Why is it kept although it is not in?", "keeps it", say.Accept)
+            near = bool(seen.gauges) and all(gauge.advice == "hold" for gauge in seen.gauges)
+            self._ask("Why is it kept although it is not in?", "keeps it", say.Accept, AS_NEAR if near else "")
 
     def action_skip(self) -> None:
         """Skip the step, with a reason."""
@@ -237,7 +247,7 @@ class BenchKeys(Screen[str]):
         """Write a note into the report."""
         self._ask("Note for the report", "keeps the note", say.Note)
 
-    def _ask(self, question: str, then: str, make_command: Callable[[str], say.Command]) -> None:
+    def _ask(self, question: str, then: str, make_command: Callable[[str], say.Command], usual: str = "") -> None:
         if self._snapshot is None or self._snapshot.outcome is not None:
             return
 
@@ -245,7 +255,7 @@ class BenchKeys(Screen[str]):
             if text:
                 self._post(make_command(text))
 
-        self.app.push_screen(AskText(question, then), done)
+        self.app.push_screen(AskText(question, then, usual), done)
 
     def action_again(self) -> None:
         """Repeat the step."""
@@ -351,7 +361,7 @@ class BenchKeys(Screen[str]):
             if answer and answer[0].casefold() in "yn":
                 post(say.Look(test.cause, seen=answer[0].casefold() == "y"))
 
-        self.app.push_screen(AskText("Is it so? Look, then type yes or no.", "keeps it"), done)
+        self.app.push_screen(AskText(f"{test.question} Type yes or no.", "keeps it"), done)
 
     def _show_when_read(
         self, title: str, read: Callable[[], tuple[list[str], say.Command | None]], post: Callable[[say.Command], None]

@@ -47,19 +47,19 @@ class Dialog(ModalScreen[str | None]):
 
 
 class AskText(Dialog):
-    """Asks for text."""
+    """Asks for text; `usual` stands in the field at first."""
 
     about = "Type what is asked, then press enter. Left empty, enter changes nothing."
 
-    def __init__(self, question: str, then: str) -> None:
+    def __init__(self, question: str, then: str, usual: str = "") -> None:
         super().__init__()
-        self._question, self._then = question, then
+        self._question, self._then, self._usual = question, then, usual
 
     def compose(self) -> ComposeResult:
         """Question, field, and what the keys do."""
         with Vertical(classes="dialog"):
             yield words(self._question, classes="strong")
-            yield Input(max_length=LONGEST_WORDS, compact=True)
+            yield Input(self._usual, max_length=LONGEST_WORDS, compact=True)
             yield words(f"enter {self._then} · left empty, enter goes back", classes="quiet")
 
     def on_input_submitted(self, event: Input.Submitted) -> None:

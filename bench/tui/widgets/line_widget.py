@@ -128,7 +128,8 @@ def _row(lines: list[Line], y: int) -> Line:
     return lines[y] if y < len(lines) else []
 
 
-def set_height(widget: Widget, height: int) -> None:
-    """Set a widget's height in rows, only if it differs: a layout takes time."""
-    if widget.styles.height is None or widget.styles.height.value != height:
+def set_height(widget: Widget, height: int | None) -> None:
+    """Set a widget's height in rows, None for its style sheet's; only if it differs, because a layout takes time."""
+    now = widget.styles.inline.height
+    if (None if now is None else now.value) != height:
         widget.styles.height = height

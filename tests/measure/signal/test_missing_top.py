@@ -40,6 +40,18 @@ def test_lossy_coding_is_told_and_tape_is_not_taken_for_it(grade: Grade) -> None
         assert a_reading(told.readings[0]).value == pytest.approx(a_reading(plain.readings[0]).value, abs=0.3)
 
 
+def test_a_file_of_two_tones_is_not_taken_for_lossy_coding() -> None:
+    """Where a tone begins and ends there is sound at all frequencies, for a moment."""
+    time = np.arange(3 * RATE) / RATE
+    faded = np.clip(np.minimum(time, 3.0 - time) / 0.01, 0.0, 1.0)
+    low, high = (0.3 * faded * np.sin(2 * np.pi * hz * time) for hz in (400.0, 10000.0))
+    gap = np.zeros(RATE // 2)
+    file = io.BytesIO()
+    soundfile.write(file, np.concatenate([gap, low, gap, high, gap]), RATE, format="WAV", subtype="PCM_24")
+    file.seek(0)
+    assert not any("lossy" in w for w in level(np.asarray(soundfile.read(file)[0])[:, None], RATE).warnings)
+
+
 @pytest.mark.parametrize(("compression", "kept"), [(0.5, True), (0.85, False)])
 def test_joint_stereo_of_a_coder_leaves_no_azimuth(compression: float, kept: bool) -> None:
     """Opus at 90 kbit/s makes the channels copies of each other at 10 kHz; at 260 kbit/s it keeps the delay."""

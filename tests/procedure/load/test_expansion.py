@@ -60,7 +60,7 @@ def test_a_procedure_for_other_machines_is_refused_before_it_starts(tmp_path: Pa
         ("heads = [3]", ""),
         ("heads = [2, 3]", ""),
         ("heads = [2]", "for 2 heads; this machine has 3"),
-        ('tape_type = ["II", "IV"]', "for type II or type IV tape; this is type I"),
+        ('tape_type = ["II", "IV"]', "type II or type IV only; this tape is type I"),
         ('tape_type = ["I"], heads = [3]', ""),
         ('tape_type = ["I"], heads = [2]', "for 2 heads; this machine has 3"),
         ("speed_mm_s = [47.625]", ""),

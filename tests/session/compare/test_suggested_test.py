@@ -6,9 +6,12 @@ from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
+from bench.audio.live import LivePort
+from bench.diagnosis.next_test import NextTest
 from bench.procedure.state.events import Acted, Overridden, Turned
-from bench.session.compare.diagnosis import diagnosis_of
+from bench.session.compare.diagnosis import PARTS, diagnosis_of, look_question
 from bench.session.record.reader import read_session
+from tests.procedure.flow_bench import SIGN, Bench
 
 SESSION = Path(__file__).parents[1] / "record" / "frozen" / "schema-3"
 
@@ -23,6 +26,21 @@ def test_the_reference_tape_is_suggested_only_where_it_may_be_played() -> None:
         session = replace(whole, readings=unread, events=(*others, *done))
         test = diagnosis_of(session, lambda t: t.reference_passes > 0)[0].next_test
         assert (test is not None) == suggested
+
+
+def test_a_look_asks_for_one_cause() -> None:
+    test = NextTest("look at the head face: flat, or a groove?", 1.0, (), 0.1, looks_for="worn-replay-gap")
+    asked = look_question(test, LivePort())
+    assert asked == "Look at the head face: flat, or a groove? Does it show: worn replay gap?"
+    assert "lens. Does it show" in look_question(replace(test, step="look with a lens"), LivePort())
+
+
+def test_what_a_practice_machine_looks_like_is_told_with_it(tmp_path: Path) -> None:
+    run = Bench(tmp_path).open(SIGN)
+    test = NextTest("look at the head face: flat, or a groove?", 1.0, (), 0.1, looks_for="worn-replay-gap")
+    assert "groove? You see: The face of the replay head is flat. Does it show" in look_question(test, run.port)
+    for part in PARTS.values():
+        assert run.port.look(part)  # type: ignore[attr-defined]  # it is visible
 
 
 def test_a_reading_that_a_later_turn_superseded_is_no_evidence() -> None:

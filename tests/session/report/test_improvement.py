@@ -13,7 +13,7 @@ from bench.measure.reading import Channel, Reading
 from bench.measure.stage import Stage
 from bench.measure.verdict import Verdict
 from bench.procedure.state.journal import ReadingRecord
-from bench.session.report.improvement import alignment_sentence, changes, cleaning_sentence
+from bench.session.report.improvement import changes, cleaning_sentence, line_up_sentence
 from tests.results import result
 from tests.session.made_up import START
 
@@ -136,7 +136,7 @@ def test_why_it_cannot_be_told() -> None:
 
 
 def test_alignment_says_which_way_and_what_is_right() -> None:
-    said = alignment_sentence(
+    said = line_up_sentence(
         (
             record("found-clean", "response", 3.0, 10000.0),
             record("left", "response", 0.2, 10000.0),
@@ -145,7 +145,7 @@ def test_alignment_says_which_way_and_what_is_right() -> None:
         )
     ).replace("\N{NO-BREAK SPACE}", " ")
     assert said == (
-        "Alignment lowered the treble at 10 kHz by 2.80 ± 0.06 dB (record-replay, left: from 3.00 to 0.20 dB, "
+        "The line-up lowered the treble at 10 kHz by 2.80 ± 0.06 dB (record-replay, left: from 3.00 to 0.20 dB, "
         "target 0), and lowered the level by 2.60 ± 0.06 dB (reference tape, left: from −9.50 to −12.10 dBFS, "
         "target −12)."
     )
@@ -154,5 +154,5 @@ def test_alignment_says_which_way_and_what_is_right() -> None:
 def test_the_tape_of_several_is_named() -> None:
     found = (record("found-clean", "response", -6.0, 10000.0), record("found-clean", "level", -13.0, 400.0))
     left = (record("left", "response", 0.0, 10000.0), record("left", "level", -12.0, 400.0))
-    told = alignment_sentence(tuple(replace(r, lot="chrome") for r in (*found, *left)))
+    told = line_up_sentence(tuple(replace(r, lot="chrome") for r in (*found, *left)))
     assert told.count("(record-replay, left, chrome: from") == 2

@@ -185,7 +185,7 @@ def test_it_names_the_steps_that_are_out(tmp_path: Path) -> None:
 def test_the_two_sentences(page: Page) -> None:
     said = page.root.all("section")[0].text.replace("\N{NO-BREAK SPACE}", " ")
     assert "Cleaning gave back 7.75 ± 0.16 dB of treble at 12.5 kHz (record-replay, left" in said
-    assert "Alignment raised the treble at 12.5 kHz by 5.88 ± 0.16 dB" in said
+    assert "The line-up raised the treble at 12.5 kHz by 5.88 ± 0.16 dB" in said
 
 
 def test_the_job_and_the_instruments(page: Page) -> None:
@@ -244,7 +244,7 @@ def test_cautions_notes_and_signatures(page: Page) -> None:
     text = page.root.text
     assert "Solvents. Flammable: ventilate, no sparks." in text
     assert "Trimmer of the left channel is noisy; lacquered. 10:40" in text
-    assert "Trimmers turned: replay level left: 3 turns" in text
+    assert "Trimmers turned: replay level left: adjusted 3 times" in text
     assert "The Lanternhill workshop accepts the machine as left" in text
     assert "Received by the owner" in text
 
@@ -420,8 +420,8 @@ def test_a_clock_that_was_set_back_changes_no_order_and_is_said(tmp_path: Path) 
 
 def test_steps_left_out_and_passed_over_are_named_and_not_missed(tmp_path: Path) -> None:
     w = begin(tmp_path, steps=tuple(s for s in STEPS if s.id not in ("replay-level", "found")))
-    w.note("replay-level", NotApplicable("Replay level", "for open reel tape; this is type I"))
-    w.note("found", NotApplicable("Reference tape as found", "for open reel tape; this is type I"))
+    w.note("replay-level", NotApplicable("Replay level", "open reel only; this tape is type I"))
+    w.note("found", NotApplicable("Reference tape as found", "open reel only; this tape is type I"))
     w.note("sign", Decided("sign", 3, answer="yes", passed_over=("proof-replay",)))
     w.keep("proof-record", "left", "record-replay", [record_level("left", 0.0)])
     w.note("proof-record", Disturbed(("replay level",)))
@@ -430,5 +430,8 @@ def test_steps_left_out_and_passed_over_are_named_and_not_missed(tmp_path: Path)
     result = next(e for e in page.root.all("div") if e.has("result")).text
     assert "Not measured" not in result
     assert "To be checked again, because something was adjusted since: replay level." in result
-    assert "Left out, Replay level and Reference tape as found: for open reel tape; this is type I" in page.root.text
+    assert (
+        "Not applicable, Replay level and Reference tape as found: open reel only; this tape is type I"
+        in page.root.text
+    )
     assert "Not needed, Reference tape as left: by the decision at Sign off" in page.root.text

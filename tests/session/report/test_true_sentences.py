@@ -16,7 +16,7 @@ from bench.measure.stage import Stage
 from bench.procedure.model.targets import judge
 from bench.procedure.state.journal import ReadingRecord
 from bench.session.record.record import SCHEMA, SessionRecord
-from bench.session.report.improvement import alignment_sentence, cleaning_sentence
+from bench.session.report.improvement import cleaning_sentence, line_up_sentence
 from bench.session.report.owner_summary import owner_summary
 from bench.words.figures import figure, hertz, number
 from bench.words.names import CHANNELS
@@ -54,7 +54,7 @@ def sessions(draw: st.DrawFn) -> tuple[ReadingRecord, ...]:
 def test_what_cleaning_and_alignment_gave_back(records: tuple[ReadingRecord, ...]) -> None:
     for sentence, before, after in (
         (cleaning_sentence(records), "found-dirty", "found-clean"),
-        (alignment_sentence(records), "found-clean", "left"),
+        (line_up_sentence(records), "found-clean", "left"),
     ):
         said = sentence.replace("\N{NO-BREAK SPACE}", " ")
         # "gave back 1.50 ± 0.13 dB of level (…: from a to b dB", or with what was turned "… by 1.50 ± 0.13 dB (…".

@@ -6,6 +6,7 @@ from functools import partial
 from pathlib import Path
 
 import pytest
+from textual.strip import Strip
 from textual.widgets import Input
 
 from bench.problem import Problem
@@ -15,8 +16,9 @@ from bench.tui.actions import BENCH, key_name
 from bench.tui.app import BenchApp
 from bench.tui.preferences import Preferences
 from bench.tui.presentation import footer_of
-from bench.tui.screens.bench import BenchScreen
+from bench.tui.screens.bench import FIGURES_EVERY_S, BenchScreen
 from bench.tui.screens.dialogs import AskText, CardDialog, Confirm, HelpDialog
+from bench.tui.widgets.step_card import Card
 from tests.session.made_up import whole
 from tests.tui import samples
 from tests.tui.screen_driver import ScriptedJob, ScriptedThread, bench_app, says, screen_text, show, until
@@ -395,6 +397,29 @@ async def test_a_flood_of_snapshots_ends_with_the_newest() -> None:
         await says(pilot, "raise by 3.0 dB")
 
 
+async def test_a_moving_meter_does_not_draw_the_card_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A text step over a slow connection costs the line of its meter, not the whole screen."""
+    app, job = bench_app(samples.cleaning())
+    drawn: list[int] = []
+    draw = Card.render_line
+
+    def render_line(card: Card, y: int) -> Strip:
+        drawn.append(y)
+        return draw(card, y)
+
+    monkeypatch.setattr(Card, "render_line", render_line)
+    async with app.run_test(size=SIZE) as pilot:
+        await says(pilot, "fresh swab")
+        assert drawn
+        await pilot.pause(2 * FIGURES_EVERY_S)
+        drawn.clear()
+        for db in (-60.0, -50.0, -40.0):
+            shown = samples.cleaning()
+            job.desk.on_snapshot(replace(shown, sound=replace(shown.sound, peak_dbfs=(db, db))))
+            await says(pilot, f"{db:.1f}".replace("-", "\N{MINUS SIGN}"))
+        assert drawn == []
+
+
 async def test_the_bell_rings_when_it_is_on_and_a_reading_was_kept(monkeypatch: pytest.MonkeyPatch) -> None:
     app, job = bench_app(samples.adjusting())
     rung: list[int] = []
@@ -476,27 +501,41 @@ async def test_measuring_steps_follow_one_another_up_to_the_first_that_is_out(mo
         assert job.desk.posted == [say.GoOn()] * 2
 
 
+async def test_what_no_turn_brings_nearer_is_accepted_with_that_reason() -> None:
+    seen = samples.adjusting()
+    app, job = bench_app(replace(seen, gauges=tuple(replace(g, advice="hold") for g in seen.gauges)))
+    async with app.run_test(size=SIZE) as pilot:
+        await says(pilot, "a accept as is")
+        await pilot.press("a")
+        await says(pilot, "as near as it can be read")
+        await pilot.press("enter")
+        await until(pilot, lambda: job.desk.posted == [say.Accept("as near as it can be read")])
+
+
 async def test_proposed_turns_follow_one_another_until_none_is_left_or_a_hand_turns() -> None:
-    def at(degrees: float, turn: float | None) -> Snapshot:
+    def at(degrees: float, turn: float | None, read_at: float) -> Snapshot:
         trimmers = (replace(samples.TRIMMERS[0], degrees=degrees), samples.TRIMMERS[1])
         seen = samples.adjusting(trimmers=trimmers)
-        return replace(seen, gauges=(replace(seen.gauges[0], turn=turn), seen.gauges[1]))
+        read = replace(seen.gauges[0], turn=turn, advice="turn", history=((read_at, -12.9),))
+        return replace(seen, gauges=(read, seen.gauges[1]))
 
     def turned(*degrees: float) -> list[say.Command]:
         return [say.Turn(samples.TRIMMERS[0].name, d) for d in degrees]
 
-    app, job = bench_app(at(0.0, 6.0))
+    app, job = bench_app(at(0.0, 6.0, 1.0))
     async with app.run_test(size=SIZE) as pilot:
         await says(pilot, "g turn as shown")
         await pilot.press("g")
         await until(pilot, lambda: job.desk.posted == turned(6.0))
-        job.desk.on_snapshot(at(5.0, None))
-        job.desk.on_snapshot(at(5.0, 3.0))
+        job.desk.on_snapshot(at(5.0, 6.0, 1.0))  # the trimmer is seen to move before the next reading
+        await pilot.pause(0.2)
+        job.desk.on_snapshot(at(5.0, None, 1.1))
+        job.desk.on_snapshot(at(5.0, 3.0, 1.2))
         await until(pilot, lambda: job.desk.posted == turned(6.0, 3.0))
-        job.desk.on_snapshot(at(5.0, 2.9))  # the trimmer is at its stop
+        job.desk.on_snapshot(at(5.0, 2.9, 1.3))  # the trimmer is at its stop
         await pilot.pause(0.2)
         await pilot.press("right")
-        job.desk.on_snapshot(at(7.0, 1.0))
+        job.desk.on_snapshot(at(7.0, 1.0, 1.4))
         await pilot.pause(0.2)
         assert job.desk.posted == turned(6.0, 3.0, 2.0)
 

@@ -43,13 +43,13 @@ async def test_a_trainee_names_causes_before_they_are_shown_and_both_stand_side_
 
 async def test_what_a_suggested_look_showed_is_asked() -> None:
     app, job = bench_app(samples.adjusting())
-    job.suggested = say.Look("pinch-roller", seen=True)
+    job.suggested = say.Look("pinch-roller", seen=True, question="Turn the roller. Does it show: a flat?")
     async with app.run_test(size=(100, 30)) as pilot:
         await says(pilot, "F1 help")
         await pilot.press("d")
         await says(pilot, "make the test")
         await pilot.press("m")
-        await says(pilot, "type yes or no")
+        await says(pilot, "Turn the roller. Does it show: a flat? Type yes or no.")
         await pilot.press(*"no", "enter")
         await says(pilot, "F1 help")
         assert job.desk.posted == [say.Look("pinch-roller", seen=False)]

@@ -31,6 +31,18 @@ def test_the_table_has_every_quantity_with_what_is_out_on_top() -> None:
     assert texts(table_lines(samples.cleaning(), 71)) == ["Nothing has been measured yet."]
 
 
+def test_a_reading_without_a_target_does_not_hide_a_verdict() -> None:
+    level, again = (
+        replace(samples.reading(db), quantity="record_replay_level", frequency_hz=400.0) for db in (-2.76, -2.74)
+    )
+    judged = samples.kept("level", "found-clean", [(level, judge(level, samples.LEVEL))])
+    of_a_response = samples.kept("response", "found-clean", [(again, None)])
+    lines = texts(table_lines(replace(samples.measured(samples.cleaning()), kept=(*judged, *of_a_response)), 75))
+    (row,) = [line for line in lines if "400 Hz" in line]
+    assert row.startswith("✗")
+    assert "−2.76" in row
+
+
 def test_a_long_title_is_shortened_before_the_channel_and_the_tone() -> None:
     level = replace(samples.reading(-0.63), quantity="source_level", frequency_hz=400.0)
     kept = samples.kept("source", "left", [(level, judge(level, samples.LEVEL))])

@@ -94,8 +94,8 @@ class ProgrammeMeter:
         step = self._size // 2
         at = 0
         while at + self._size <= len(have):
-            spectrum = np.fft.rfft(have[at : at + self._size, :2] * self._window[:, None], axis=0)[self._lines]
-            self._spectra.append((spectrum[:, 0], spectrum[:, 1]))
+            left, right = np.fft.rfft(have[at : at + self._size, :2].T * self._window)[:, self._lines]
+            self._spectra.append((left, right))
             at += step
         self._rest = have[at:]
 
@@ -108,7 +108,8 @@ class ProgrammeMeter:
         left = np.array([s[0] for s in self._spectra])
         right = np.array([s[1] for s in self._spectra])
         cross = np.mean(np.conj(left) * right, axis=0)
-        power = np.mean(np.abs(left) ** 2, axis=0) * np.mean(np.abs(right) ** 2, axis=0)
+        powers = [(side.real**2 + side.imag**2).mean(axis=0) for side in (left, right)]
+        power = powers[0] * powers[1]
         if not power.max() > 0:
             return NoReading("azimuth_delay", "left-right", "the two channels are silent", method=METHOD)
         count = max(1.5, INDEPENDENT * len(self._spectra))
@@ -119,7 +120,7 @@ class ProgrammeMeter:
         if kept.sum() < LEAST_LINES:
             because = "the two channels have too little in common here: play a passage in the middle of the image"
             return NoReading("azimuth_delay", "left-right", because, method=METHOD)
-        lag = _unequal_lag(self._hz, left, right)
+        lag = _unequal_lag(self._hz, *powers)
         return _fitted(self._hz[kept], np.angle(cross[kept]), shared[kept], count, lag[kept])
 
     def finish(self) -> Measured:
@@ -127,13 +128,12 @@ class ProgrammeMeter:
         return Measured((self.now(),))
 
 
-def _unequal_lag(hz: Floats, left: Complexes, right: Complexes) -> Floats:
-    """Lag of the right channel at each line if their levels differ because of equalisation, radians."""
-    powers = [(np.abs(side) ** 2).mean(axis=0) for side in (left, right)]
+def _unequal_lag(hz: Floats, left: Floats, right: Floats) -> Floats:
+    """Lag of the right channel at each line if their powers differ because of equalisation, radians."""
     points = []
     for low, high in pairwise(BANDS_HZ):
         inside = (hz >= low) & (hz < high)
-        of_left, of_right = (float(power[inside].sum()) for power in powers)
+        of_left, of_right = (float(power[inside].sum()) for power in (left, right))
         if of_left > 0 and of_right > 0:
             points.append(((low * high) ** 0.5, 10 * np.log10(of_right / of_left)))
     return -phase_of_levels(hz, *zip(*points, strict=True))
@@ -144,7 +144,14 @@ def _fitted(hz: Floats, phase: Floats, shared: Floats, count: float, lag: Floats
     weight = np.minimum(shared / (1.0 - shared), MOST_WEIGHT)
     phase = phase + LIKELY_SHARE * lag
     grid = np.arange(-LONGEST_US, LONGEST_US + 1.0, 2.0) * 1e-6
-    agreement = np.array([np.sum(weight * np.cos(phase + 2 * np.pi * hz * t)) for t in grid])
+    turned, turn = (
+        weight * np.exp(1j * (phase + 2 * np.pi * hz * grid[0])),
+        np.exp(2j * np.pi * hz * (grid[1] - grid[0])),
+    )
+    agreement = np.zeros(grid.size)
+    for n in range(grid.size):
+        agreement[n] = turned.real.sum()
+        turned *= turn
     found = np.array([grid[int(np.argmax(agreement))], 0.0])
     design = np.stack((2 * np.pi * hz, lag), axis=1)
     precision = 2.0 * count * weight
