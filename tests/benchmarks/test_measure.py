@@ -31,7 +31,7 @@ from tests.measure.whole_array import flutter
 
 EVERYTHING = """
 import bench
-import resource, sys, time
+import sys, time
 import numpy as np
 from bench.measure.quantities.everything import EverythingMeter
 from bench.measure.signal import kernels
@@ -73,7 +73,8 @@ for at in range(0, round(minutes * 60 * rate), block):
 before = time.process_time()
 meter.finish()
 measured += time.process_time() - before
-print(measured / max(filtered, 1e-9), resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
+status = open("/proc/self/status").read()  # getrusage would include the memory of the process that started this one
+print(measured / max(filtered, 1e-9), int(status.split("VmHWM:")[1].split()[0]) / 1024)
 """
 """Prints the cost as a multiple of a pass of sosfilt, if asked, and the peak memory in MB. A process of its own: ours
 sets numpy's own threads to one, which a process that has loaded numpy before can't."""

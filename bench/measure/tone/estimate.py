@@ -38,10 +38,10 @@ WEAVE_RELATIVE = 0.02
 DROPOUT_RESIDUE = 0.3
 """Standard uncertainty due to bridged dropouts, as a fraction of their effect on the level: their slopes, and dropouts
 too shallow to be distinguished from wander."""
-COPIED, LEAST_NOISE = 0.2, 1e-13
-"""If the noise of the phase between the channels is below the first fraction of what their own noises would make it,
-they carry the same signal: tape gives 0.3 or more, a mono input 0, joint stereo of a coder less than 0.1. Their noise
-must have at least the second density re the tone, per Hz."""
+COPIED_PHASE, COPIED_LEVEL, LEAST_NOISE = 0.2, 0.5, 1e-13
+"""The channels carry the same signal if the noise of the phase and of the level between them are below these fractions
+of what their own noises would make it. Tape gives 0.6 or more for the level, a mono input 0, joint stereo of a coder
+0.06 and 0.2 to 0.45. Their noise must have at least the third density re the tone, per Hz."""
 DB = 20.0 / float(np.log(10.0))
 
 
@@ -251,7 +251,10 @@ def _pair(left: IsolatedTone, right: IsolatedTone, facts: BasebandFacts) -> Phas
     off = np.where(kept, np.imag(turned), 0.0)
     off = _without_flutter(off, left, right, facts)
     reach = 0.95 * facts.reach_hz
-    apart_noise, lowest = density(off, rate, min(WEAVE_HZ, 0.3 * reach), reach)
+    slow = min(WEAVE_HZ, 0.3 * reach)
+    phase_noise, lowest = density(off, rate, slow, reach)
+    levels = [v.along.real / max(v.amplitude, 1e-12) for v in (left, right)]
+    level_noise, _ = density(np.where(kept, levels[0] - levels[1], 0.0), rate, slow, reach)
     own_noise = sum(v.noise / max(v.amplitude, 1e-12) ** 2 for v in (left, right))
     course, course_rate = _lag_course(turned, kept, rate)
     lag = float(course.mean())
@@ -272,7 +275,9 @@ def _pair(left: IsolatedTone, right: IsolatedTone, facts: BasebandFacts) -> Phas
         weave_uncertainty_rad=2.0 * doubt,
         wander=delay_wander,
         balance_wander=replace(wander.of_level(apart, course_rate, noise_db), dropouts=DROPOUT_RESIDUE * lost_db),
-        copied=own_noise > LEAST_NOISE and apart_noise < COPIED * own_noise,
+        copied=own_noise > LEAST_NOISE
+        and phase_noise < COPIED_PHASE * own_noise
+        and level_noise < COPIED_LEVEL * own_noise,
     )
 
 

@@ -183,7 +183,7 @@ class BenchScreen(BenchCard):
             self._step_began = now
             self._cautions_read, self._given = self._given, frozenset(new.step.cautions)
             self._cause = ""
-            if old is not None:
+            if old is not None and not self.trainee:  # who names causes first
                 self.run_worker(self._show_cause(old, new), group="cause", exclusive=True)
         if old is not None and len(new.kept) > len(old.kept) and self.app.bell_on:  # type: ignore[attr-defined]
             self.app.bell()

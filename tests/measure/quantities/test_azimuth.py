@@ -90,6 +90,13 @@ def test_a_mono_input_shows_no_azimuth() -> None:
     assert all(isinstance(r, NoReading) and "carry the same signal" in r.reason for r in told.readings)
 
 
+def test_modulation_noise_that_is_in_the_level_alone_makes_no_copy() -> None:
+    rng = np.random.default_rng(3)
+    x = capture(8e-6, 1000.0)
+    told = azimuth(x * (1.0 + 0.01 * rng.standard_normal(x.shape)), RATE)
+    assert delay(told) == pytest.approx(8.0, abs=0.1)
+
+
 def test_hum_does_not_tell_whole_periods() -> None:
     # 50 Hz hum at -40 dBFS before the tone: its phase is known to some 100 µs only, and it is no azimuth.
     rng = np.random.default_rng(5)
