@@ -152,7 +152,9 @@ def _row(row: FoundAndNow, width: int) -> Line:
         if isinstance(r, NoReading):
             return "none"
         text = value_text(r) if width >= ROOMY else figure(r.value, r.unit, r.uncertainty, bound=r.bound)
-        return text if len(text) < figures else figure(r.value, r.unit, bound=r.bound)
+        if len(text) < figures:
+            return text
+        return figure(r.value, r.unit, bound=r.bound).replace("at most ", "≤ ").replace("at least ", "≥ ")
 
     unit = "" if row.subject.unit == "1" else row.subject.unit
     return [

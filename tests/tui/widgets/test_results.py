@@ -2,6 +2,9 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import pytest
+
+from bench.measure.reading import Bound, Reading
 from bench.procedure.model.targets import judge
 from bench.tui.widgets.results import drawn_lines, earlier_tones, last_line, last_readings, step_lines, table_lines
 from tests.tui import samples
@@ -41,6 +44,15 @@ def test_a_reading_without_a_target_does_not_hide_a_verdict() -> None:
     (row,) = [line for line in lines if "400 Hz" in line]
     assert row.startswith("✗")
     assert "−2.76" in row
+
+
+@pytest.mark.parametrize(("value", "bound", "said"), [(0.0402, "at most", "≤ 0.0402"), (72.7, "at least", "≥ 72.7")])
+def test_a_bound_is_whole_in_a_narrow_column(value: float, bound: Bound, said: str) -> None:
+    reading = Reading("third_harmonic", "left", value, 0.0, bound=bound)
+    kept = samples.kept("third", "left", [(reading, None)])
+    shown = replace(samples.measured(samples.cleaning()), kept=tuple(kept))
+    assert any(said in line for line in texts(table_lines(shown, 75)))
+    assert any(f"{bound} {said[2:]}" in line for line in texts(table_lines(shown, 150)))
 
 
 def test_a_long_title_is_shortened_before_the_channel_and_the_tone() -> None:
