@@ -157,6 +157,8 @@ def _direction(gauge: Gauge, width: int, sound_problems: SoundProblems) -> Line:
         choices = [(whole, right), (brief, right), (brief, right if warning else [])]
         turn, right = next((c for c in choices if line_width([*left, *c[0], *c[1]]) < width), choices[-1])
         left += turn
+    if line_width([*left, *right]) >= width and not warning:
+        right = []
     return justified(left, right, width)
 
 
