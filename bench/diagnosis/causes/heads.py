@@ -105,7 +105,6 @@ HEADS = (
         "dB",
         "nothing; it belongs to the head",
         "the low end ripples",
-        look="set the low end by a recording and not by the reference tape",
     ),
     Cause(
         "magnetised-head",
