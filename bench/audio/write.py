@@ -18,6 +18,8 @@ FORMATS = {".wav": "WAV", ".flac": "FLAC", ".aiff": "AIFF", ".aif": "AIFF"}
 _BLOCK = 65536
 _LONGEST_WAV = 2**32 - 2**20
 """Bytes: a plain WAV stores its length in 32 bits."""
+_SYSTEM_ERROR = 2
+"""Code of libsndfile where the system took no more, which does not say why."""
 
 
 def write_source(path: Path, source: Source, sample_rate: int, bits: int, *, force: bool = False) -> None:
@@ -106,6 +108,11 @@ def write_sound(
                 peak = max(peak, float(np.abs(block).max(initial=0.0)))
                 sound.write(quantised(block, bits, rng))
     except (soundfile.LibsndfileError, OSError, ValueError) as error:
+        if isinstance(error, OSError) or getattr(error, "code", None) == _SYSTEM_ERROR:
+            raise Problem(
+                f"{path.parent.resolve()} takes no more: the disk is full, or the file is too large for it; free some "
+                "space, or write to another folder"
+            ) from None
         reason = str(getattr(error, "error_string", error)).rstrip(".")
         raise Problem(f"{path.suffix} can't be written at {sample_rate} Hz with {bits} bits ({reason})") from None
     return peak

@@ -14,6 +14,8 @@ from bench.words.sentences import inert
 if TYPE_CHECKING:
     from bench.diagnosis.answer import Diagnosis
 
+MIXED = 5
+"""This many pairs of readings that can't both be true are taken for readings of two machines."""
 CONTRACT = """
 FILE.json holds {"machine": {...}, "readings": [...], "answers": {...}}. The machine's facts are those of its sheet
 (heads, speed_mm_per_s, track_width_mm, track_spacing_mm, equalisation_us, replay_gap_um, capstan_mm, ...). A reading
@@ -71,7 +73,13 @@ def _of_file(path: Path) -> Told:
     from bench.diagnosis.output.contract import read_case
 
     case = read_case(path)
-    return diagnose(case.machine, case.findings, case.answers), case.ignored, case.machine.assumed
+    found = diagnose(case.machine, case.findings, case.answers)
+    if len(found.contradictions) >= MIXED:
+        raise Problem(
+            f"{path}: {len(found.contradictions)} readings contradict others, for instance {found.contradictions[0]}; "
+            "give the readings of one machine"
+        )
+    return found, case.ignored, case.machine.assumed
 
 
 def _of_session(args: argparse.Namespace) -> Told:

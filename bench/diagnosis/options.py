@@ -86,6 +86,8 @@ class SessionRows:
         rough = rough_columns(rows)
         self._rough2 = rough @ rough.T
         self._linear = linear_columns(rows, self._mean)
+        self._stated = scatter_covariance(rows, 0.0)
+        self._scatter = scatter_covariance(rows, 1.0) - self._stated
         self.columns: dict[int, Values] = {}
         """The columns of the curves of each variant, by its `id`."""
 
@@ -100,7 +102,7 @@ class SessionRows:
     def covariance(self, grade: Grade, extra_variance: Values) -> Values:
         """Covariance of the rows for a grade of machine; `extra_variance` is the additional variance of outliers."""
         linear = self.linear(grade.adjusted)
-        out = scatter_covariance(self.rows, grade.repeats) + linear @ linear.T + grade.rough**2 * self._rough2
+        out = self._stated + grade.repeats**2 * self._scatter + linear @ linear.T + grade.rough**2 * self._rough2
         return np.asarray(out + np.diag(extra_variance))
 
     def visible(self, causes: Sequence[Cause], ratios: Mapping[str, float]) -> tuple[list[Option], list[Cause]]:

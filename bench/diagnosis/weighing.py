@@ -23,7 +23,7 @@ from bench.diagnosis.spread import Grade
 Values = NDArray[np.float64]
 Set = tuple[Option, ...]
 
-NOTHING, SINGLES, PAIRS = 0.25, 0.45, 0.22
+NOTHING, SINGLES, PAIRS = 0.35, 0.42, 0.15
 """Prior probabilities; the rest is that of a cause not in the list."""
 ROUGH, REPEATS = {0.6: 0.4, 1.2: 0.4, 2.2: 0.2}, {0.8: 0.4, 1.8: 0.4, 3.5: 0.2}
 """Unevenness of responses and scatter of readings, relative to the usual ones, with their prior weights."""
@@ -42,7 +42,7 @@ NEAR = 6.0
 """Grades whose log-evidence is this far below the best are ignored."""
 LEADING = 16
 """Number of sets by which the grades are weighted."""
-BEST_SINGLES, MOST_PAIRS = 9, 30
+BEST_SINGLES, MOST_PAIRS = 9, 20
 OUTLIER, LISTED_OUTLIER = 3.0, 4.5
 """A reading this many standard deviations from every set counts less; beyond the second figure, it is listed."""
 
@@ -117,7 +117,8 @@ def weigh(rows: Rows, causes: Sequence[Cause], ratios: Mapping[str, float]) -> W
 
     fitted = _fit(fitter, singles, session, start=first.x, rounds=3)
     scores = graded(fitted) + prior
-    pairs = _pairs(scores[1:], options)
+    beside = _beside_the_best(fitter, fitted, session, options, prior)
+    pairs = _pairs(scores, beside, options)
     sets, both = list(singles), None
     if pairs:
         chosen: list[Set] = [(options[a], options[b]) for a, b in pairs]
@@ -202,20 +203,37 @@ def _fit(
     return fitter.fit(problem, start, rounds)
 
 
-def _pairs(scores: Values, options: Sequence[Option]) -> list[tuple[int, int]]:
-    """The pairs to weigh: the likeliest causes, each with every other."""
+def _beside_the_best(
+    fitter: Fitter, fitted: Fitted, session: SessionRows, options: Sequence[Option], prior: Values
+) -> Values:
+    """By how much each option raises the score beside the likeliest cause, which may hide what it alone explains."""
+    out = np.full(len(options), -np.inf)
+    best = int(np.argmax(fitted.log_evidence[1:] + prior[1:])) if options else 0
+    others = [n for n, o in enumerate(options) if o.cause is not options[best].cause]
+    if not others:
+        return out
+    both = [(options[best], options[n]) for n in others]
+    joint = _fit(fitter, both, session, start=fitted.pair_starts([(best + 1, n + 1) for n in others]), rounds=2)
+    out[others] = TEMPER * (joint.log_evidence - fitted.log_evidence[best + 1]) + prior[1:][others]
+    return out
+
+
+def _pairs(scores: Values, beside: Values, options: Sequence[Option]) -> list[tuple[int, int]]:
+    """The pairs to weigh: the likeliest causes, each with every other, by the sum of what each of them explains."""
     by_cause: dict[str, list[int]] = {}
-    for n in np.argsort(-scores):
+    for n in np.argsort(-scores[1:]):
         by_cause.setdefault(options[n].cause.name, []).append(int(n))
-    leading = [names[:2] for names in by_cause.values()]
-    out: list[tuple[float, int, int]] = []
-    for first, second in itertools.combinations(range(len(leading)), 2):
-        if first >= BEST_SINGLES:
-            break
-        for a, b in itertools.product(leading[first][: 2 if first < 3 else 1], leading[second][:1]):
-            out.append((scores[a] + scores[b], a, b))
-    out.sort(reverse=True)
-    return [(a, b) for _, a, b in out[:MOST_PAIRS]]
+    alone = np.maximum(beside, scores[1:] - scores[0])
+    out: dict[tuple[int, int], float] = {}
+    for rank, (name, first) in enumerate(itertools.islice(by_cause.items(), BEST_SINGLES)):
+        for a in first[: 2 if rank < 3 else 1]:
+            gains = alone if rank else beside
+            for other, second in by_cause.items():
+                if other != name:
+                    b = max(second, key=lambda n: gains[n])
+                    pair = (min(a, b), max(a, b))
+                    out[pair] = max(scores[a + 1] + gains[b], out.get(pair, -np.inf))
+    return sorted(out, key=lambda pair: -out[pair])[:MOST_PAIRS]
 
 
 def _outliers(fitter: Fitter, read: Values) -> tuple[Values, tuple[int, ...]]:

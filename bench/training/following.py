@@ -19,8 +19,13 @@ from bench.training.hands import UnattendedHands
 
 MOST_SUGGESTIONS = 12
 """Maximum number of suggestions that are followed at one step."""
-SHOWN_BY = {"pinch-roller": "shiny", "tape-selector": "", "tape-of-another-type": ""}
-"""By cause: the word that shows it in the look of its part of the practice machine. "" means that it is shown by a type
+SHOWN_BY: dict[str, tuple[str, ...]] = {
+    "pinch-roller": ("shiny",),
+    "output-control": ("above", "below"),
+    "tape-selector": (),
+    "tape-of-another-type": (),
+}
+"""By cause: the words that show it in the look of its part of the practice machine. Without any, it is shown by a type
 other than that of the tape in use."""
 
 
@@ -83,9 +88,9 @@ class FollowingHands(UnattendedHands):
         return steps_for(test, self.steps) is not None
 
     def _sees(self, cause: str) -> bool:
-        word = SHOWN_BY[cause]
+        words = SHOWN_BY[cause]
         seen = self.eyes.look(PARTS[cause]) if self.eyes is not None else ""
-        return word in seen if word else not seen.rstrip(".").endswith(f"type {self.tape_type}")
+        return any(word in seen for word in words) if words else not seen.rstrip(".").endswith(f"type {self.tape_type}")
 
     def _mend(self, told: Diagnosis, test: NextTest, step: JobStep) -> Command | None:
         """At the end, repair a settled cause and repeat the readings that showed it; until then the job repairs it."""

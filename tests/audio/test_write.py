@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import stat
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -107,4 +108,18 @@ def test_a_source_without_end_and_a_rate_that_the_format_has_not(tmp_path: Path)
         write_source(tmp_path / "tones.wav", SteadyTone(Tone(1000.0, -10.0), RATE), RATE, 16)
     with pytest.raises(Problem, match=r"\.flac can't be written at 768000 Hz"):
         write_source(tmp_path / "tones.flac", SteadyTone(Tone(1000.0, -10.0, 0.1), 768000), 768000, 16)
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="limits of file size are POSIX")
+def test_a_full_disk_is_named_and_leaves_no_file(tmp_path: Path) -> None:
+    import resource
+
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (100_000, before[1]))  # the system refuses the rest, as a full disk does
+    try:
+        with pytest.raises(Problem, match="the disk is full"):
+            write_source(tmp_path / "tones.wav", SteadyTone(Tone(1000.0, -20.0, 4.0), RATE), RATE, 24)
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
     assert list(tmp_path.iterdir()) == []

@@ -6,6 +6,7 @@ from typing import Any
 
 from bench.diagnosis.answer import Diagnosis, diagnose
 from bench.diagnosis.output.contract import case_of
+from tests.diagnosis.other_readings import make
 
 Readings = list[dict[str, Any]]
 TONES = (40.0, 125.0, 1000.0, 4000.0, 8000.0, 10000.0, 12500.0)
@@ -47,10 +48,17 @@ def test_one_mistaken_tone_does_not_hide_a_monitor_switch_at_source() -> None:
     assert told.suspects[0].name == "monitor-at-source"
 
 
+def test_a_second_cause_hidden_by_the_first_is_found() -> None:
+    """Treble lost only from an aged reference tape, beside noise that no other cause explains."""
+    data, truth = make(1300102, ("aged-reference-tape", "amplifier-noise"))
+    case = case_of(data, "case")
+    assert {s.name for s in diagnose(case.machine, case.findings).suspects[:2]} == set(truth.causes)
+
+
 def test_what_is_left_of_an_old_recording_is_not_noise_of_the_amplifier() -> None:
     noisy = of("signal_to_noise", 44.0, method="A-weighted rms") + responses("record-replay")
     erased = of("erasure", 38.0, frequency_hz=1000.0)
-    assert probabilities(noisy)["amplifier-noise"] > 0.2
-    told = probabilities(noisy + erased)
-    assert told["amplifier-noise"] < 0.1
+    alone, told = probabilities(noisy), probabilities(noisy + erased)
+    assert next(iter(alone)) == "amplifier-noise"
+    assert told["amplifier-noise"] < alone["amplifier-noise"] / 2
     assert told["weak-erasure"] > 0.9

@@ -12,6 +12,7 @@ from bench.cli import main
 from bench.diagnosis.answer import diagnose
 from bench.diagnosis.machine import machine_of
 from bench.diagnosis.output.contract import as_json, case_of
+from tests.diagnosis.other_readings import make
 
 
 def reading(**more: Any) -> dict[str, Any]:
@@ -54,6 +55,16 @@ def test_what_cannot_be_is_one_sentence(
     assert out == ""
     assert told in err
     assert err.count("\n") == 1
+
+
+def test_readings_of_two_machines_are_one_sentence(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    one, other = (make(seed, causes)[0] for seed, causes in ((206, ("dirt-replay-head",)), (209, ("hum",))))
+    file = tmp_path / "case.json"
+    file.write_text(json.dumps(one | {"readings": one["readings"] + other["readings"]}), encoding="utf-8")
+    assert main(["diagnose", "--readings", str(file), "--json"]) == 2
+    out, err = capsys.readouterr()
+    assert (out, err.count("\n")) == ("", 1)
+    assert "give the readings of one machine" in err
 
 
 def test_what_is_missing_is_assumed_and_said() -> None:

@@ -55,7 +55,7 @@ class OwnModel:
         self._wrong = wrong
         self.delay_us = 1e6 * SPACING * np.tan(np.radians(wrong.azimuth_arcmin / 60)) / SPEED_MM_S
 
-    def _amplifier(self, channel: int, hz: np.ndarray) -> np.ndarray:
+    def amplifier(self, channel: int, hz: np.ndarray) -> np.ndarray:
         """A treble shelf at about 5 kHz with two real poles, with the given error at 10 kHz; complex."""
         at_top = self._wrong.treble_db[channel]
         gain = 10 ** (at_top / 20)
@@ -65,7 +65,7 @@ class OwnModel:
         reach = at_top / (20 * np.log10(abs(shape[0] / shape[1])))
         return np.asarray(np.exp(reach * np.log(shape[2:])))
 
-    def _tilt(self, hz: np.ndarray) -> np.ndarray:
+    def tilt(self, hz: np.ndarray) -> np.ndarray:
         """Azimuth loss sin x / x; from memory, standard in the literature."""
         return np.asarray(np.sinc(WIDTH * np.tan(np.radians(self._wrong.azimuth_arcmin / 60)) * hz / SPEED_MM_S))
 
@@ -75,7 +75,7 @@ class OwnModel:
         hz = np.fft.rfftfreq(size, 1 / RATE)
         spectrum = np.fft.rfft(sound, axis=0)
         for channel in range(2):
-            gain = 10 ** (self._wrong.level_db[channel] / 20) * self._amplifier(channel, hz) * self._tilt(hz)
+            gain = 10 ** (self._wrong.level_db[channel] / 20) * self.amplifier(channel, hz) * self.tilt(hz)
             late = self.delay_us * 1e-6 * channel
             spectrum[:, channel] *= gain * np.exp(-2j * np.pi * hz * late)
         longer = round(size * (1 + self._wrong.fast_percent / 100))
@@ -87,7 +87,7 @@ class OwnModel:
         hz = np.array([400.0, *READ_HZ])
         channels = []
         for channel in range(2):
-            db = 20 * np.log10(np.abs(self._amplifier(channel, hz) * self._tilt(hz)))
+            db = 20 * np.log10(np.abs(self.amplifier(channel, hz) * self.tilt(hz)))
             level = self._wrong.level_db[channel] + db[0]
             channels.append(ChannelErrors(ReplayErrors(level, tuple(zip(READ_HZ, db[1:] - db[0], strict=True)))))
         speed = 100 * (1 / (1 + self._wrong.fast_percent / 100) - 1)

@@ -63,7 +63,7 @@ HEADS = (
         "worn-contour",
         "worn head face, zenith or poor contact",
         by_channel(Move("contact", 0.5, 0.5), both=0.3, edges=1.0),
-        0.8,
+        1.0,
         "µm",
         "set zenith, look at the pad, or replace the head",
         "treble is unsteady, and drops out",
@@ -110,7 +110,7 @@ HEADS = (
     Cause(
         "magnetised-head",
         "magnetised head or guide",
-        (both(Move("remanence", 0.8, 0.5), share=0.75), both(Move("remanence_left", 0.8, 0.5), share=0.25)),
+        (both(Move("remanence", 0.8, 0.5), share=0.9), both(Move("remanence_left", 0.8, 0.5), share=0.1)),
         1.2,
         "1",
         "demagnetise",

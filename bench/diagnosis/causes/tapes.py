@@ -57,7 +57,7 @@ TAPES = (
             both(Move("reference_equalisation", 1.0, 0.15), share=0.2, kind="equalisation"),
             both(Move("reference_equalisation", 1.0, 0.15, -1), share=0.2, kind="equalisation"),
         ),
-        0.4,
+        0.8,
         "dB",
         "use the right reference tape",
         "replay is set wrong by as much",

@@ -179,7 +179,7 @@ def _figure(quantity: str, value: float, unit: str) -> float:
     least, limit = LIMITS.get(quantity, (None, 0.0))
     if quantity in ("noise", "hum") and unit == "dBFS":
         return value if value < -25.0 else value + limit
-    if least is None or value >= least or (quantity == "separation" and value < -30.0):
+    if least is None or value >= least or (quantity == "separation" and value < -20.0):
         return value
     return value + limit
 
