@@ -22,6 +22,7 @@ DEAD_DB = 40.0
 INVERTED = -0.5
 """A correlation below this means opposite polarity. Common practice, no source."""
 FULL_SCALE = 0.9999
+"""Samples from here to 1 are at full scale; a file of floating-point samples holds higher ones unclipped."""
 CLIPPED_RUN = 3
 """This many successive samples at full scale are clipping; a peak that only just reaches it has one or two."""
 
@@ -58,7 +59,7 @@ class CaptureCheck:
         size = np.abs(samples)
         self._peak = max(self._peak, float(size.max()))
         self._powers += samples.T @ samples
-        full = np.concatenate((self._before, size >= FULL_SCALE))
+        full = np.concatenate((self._before, (size >= FULL_SCALE) & (size <= 1.0)))
         if full.any():
             run = full[1:-2] & full[2:-1] & full[3:]
             self._clipped += (run & ~full[:-3]).sum(axis=0)

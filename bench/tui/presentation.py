@@ -177,7 +177,8 @@ def notice_of(snapshot: Snapshot, cause: str = "") -> tuple[str, str]:
         return snapshot.notice, "accent"
     if snapshot.to_check_again:
         return "To be checked again: " + ", ".join(snapshot.to_check_again), "caution"
-    return f"What is wrong: {cause}. d for the rest" if cause else "", "quiet"
+    told = cause and snapshot.outcome is None  # afterwards it is in the report
+    return f"What is wrong: {cause}. d for the rest" if told else "", "quiet"
 
 
 def step_and_prompt(snapshot: Snapshot) -> tuple[object, ...]:

@@ -84,6 +84,12 @@ TAPES: dict[str, dict[str, object]] = {
 PRACTICE: Table = {"hum_db": -90.0}
 
 
+def test_floating_point_samples_above_full_scale_are_not_clipped() -> None:
+    loud = 4.0 * MUSIC / np.abs(MUSIC).max()
+    assert "clipped" not in {f.kind for f in found(loud)}
+    assert "clipped" in {f.kind for f in found(np.clip(loud, -1.0, 1.0))}
+
+
 @pytest.mark.parametrize("name", list(TAPES))
 def test_a_capture_that_was_decoded_already(name: str) -> None:
     """Encoded music and a pause, recorded and replayed by the practice machine with its hiss."""
