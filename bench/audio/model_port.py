@@ -5,13 +5,12 @@ from __future__ import annotations
 from typing import Literal, Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.audio.port import Block, PortStatus
 from bench.clock import Clock, RehearsalClock
 from bench.signals.source import Source
 
-Floats = NDArray[np.float64]
 BLOCK = 960
 """Frames per block."""
 LATEST_S = 10.0

@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.commands.measure import channel_list
 from bench.commands.music_path import add_machine_options, chosen_path
 from bench.commands.tracking import add_error_options
@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     from bench.practice.music_replay import ReplayedMusic
     from bench.tape.noise_reduction import System
 
-Floats = NDArray[np.float64]
 
 GAP_S = 1.0
 """Silence between passages."""

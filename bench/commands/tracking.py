@@ -12,7 +12,8 @@ from bench.words.figures import as_given, hertz, number
 from bench.words.mistracking import cause_text, music_sentence
 
 if TYPE_CHECKING:
-    from bench.tape.mistracking_map import Floats, MistrackingMap, ReplayErrors
+    from bench.arrays import Floats
+    from bench.tape.mistracking_map import MistrackingMap, ReplayErrors
 
 SHOWN_HZ = (125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0, 10000.0, 16000.0)
 SHOWN_DB = (0.0, -10.0, -15.0, -20.0, -25.0, -30.0, -40.0, -50.0)

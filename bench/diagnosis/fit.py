@@ -14,11 +14,10 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.diagnosis.causes.cause import Variant
 from bench.diagnosis.parameters import FIGURES, NAMES, SETTINGS, index, usual
 from bench.diagnosis.rows import Rows
-
-Values = NDArray[np.float64]
 
 NONLINEAR = tuple(f.name for f in FIGURES if not f.linear)
 """Settings on which the readings depend nonlinearly, which are therefore fitted."""
@@ -38,7 +37,7 @@ class Problemset:
         rows: the rows.
     """
 
-    def __init__(self, sets: Sequence[tuple[Variant, ...]], columns: dict[int, Values], rows: Rows) -> None:
+    def __init__(self, sets: Sequence[tuple[Variant, ...]], columns: dict[int, Floats], rows: Rows) -> None:
         self.sets, self.all_columns, self.rows = list(sets), columns, rows
         moves = [[m for v in s for m in v.moves] for s in sets]
         extra = [np.hstack([columns[id(v)] for v in s] or [np.zeros((len(rows), 0))]) for s in sets]
@@ -69,14 +68,14 @@ class Fitted:
     problem: Problemset
     settings: int
     """Number of settings at the start of `x`."""
-    log_evidence: Values
-    x: Values
+    log_evidence: Floats
+    x: Floats
     """Nonlinear settings, then logarithms of amounts, then coefficients of curves, shape (sets, …)."""
-    spread: Values
+    spread: Floats
     """Covariance of `x`."""
-    read: Values
+    read: Floats
     """Prediction of each set for the rows."""
-    slopes: Values
+    slopes: Floats
     """d(rows)/dx of settings and amounts, shape (sets, rows, ·)."""
 
     def select(self, which: NDArray[np.int64]) -> Fitted:
@@ -84,7 +83,7 @@ class Fitted:
         arrays = (self.log_evidence, self.x, self.spread, self.read, self.slopes)
         return Fitted(self.problem.select(which), self.settings, *(a[which] for a in arrays))
 
-    def pair_starts(self, pairs: Sequence[tuple[int, int]]) -> Values:
+    def pair_starts(self, pairs: Sequence[tuple[int, int]]) -> Floats:
         """Starting values for pairs, from two single causes: the mean of their settings, and the amounts of each."""
         s, sets = self.settings, self.problem.sets
         joined = Problemset([sets[a] + sets[b] for a, b in pairs], self.problem.all_columns, self.problem.rows)
@@ -100,11 +99,11 @@ class Fitted:
 class _State(NamedTuple):
     """The current state of the fit, for each set."""
 
-    x: Values
-    read: Values
-    residual: Values
+    x: Floats
+    read: Floats
+    residual: Floats
     """Whitened."""
-    cost: Values
+    cost: Floats
     """−2 times the logarithm of likelihood times prior."""
 
 
@@ -116,14 +115,14 @@ class Fitter:
         covariance: covariance of the rows of a machine without a fault whose nonlinear settings are known.
     """
 
-    def __init__(self, rows: Rows, covariance: Values) -> None:
+    def __init__(self, rows: Rows, covariance: Floats) -> None:
         self.rows = rows
         self.mean, width, _ = usual(lined_up_before=rows.machine.lined_up_before)
         runs, weights = rows.runs(), rows.channel_weights()
         present = sorted(set(runs.tolist()))
         self.settings: list[int] = []
         self._name_number: list[int] = []
-        share: list[Values] = []
+        share: list[Floats] = []
         for number, name in enumerate(NONLINEAR):
             shape = NAMES[name].shape
             for at in np.ndindex(*shape):
@@ -137,25 +136,25 @@ class Fitter:
         self._azimuth = width[self.settings] * np.array(["azimuth" in NONLINEAR[n] for n in self._name_number])
         self.weigh_by(covariance, 1.0)
 
-    def graded(self, covariance: Values, adjusted: float) -> Fitter:
+    def graded(self, covariance: Floats, adjusted: float) -> Fitter:
         """The same for another grade of machine."""
         out = copy(self)
         out.weigh_by(covariance, adjusted)
         return out
 
-    def weigh_by(self, covariance: Values, adjusted: float) -> None:
+    def weigh_by(self, covariance: Floats, adjusted: float) -> None:
         """Take the covariance of the rows and the spread of settings from a grade of machine."""
         _, width, _ = usual(lined_up_before=self.rows.machine.lined_up_before, adjusted=adjusted)
         self.precision = width[self.settings] ** -2.0
         self.whiten = np.linalg.inv(np.linalg.cholesky(covariance))
         self.log_det = 2 * float(np.log(np.diag(self.whiten)).sum())
 
-    def figures(self, variants: tuple[Variant, ...], x: Values) -> Values:
+    def figures(self, variants: tuple[Variant, ...], x: Floats) -> Floats:
         """The figures of one set."""
         none = {id(v): np.zeros((len(self.rows), 0)) for v in variants}
         return np.asarray(self.vectors(Problemset([variants], none, self.rows), x[None])[0])
 
-    def vectors(self, problem: Problemset, x: Values) -> Values:
+    def vectors(self, problem: Problemset, x: Floats) -> Floats:
         """The figures of each set."""
         count, s, k = len(x), len(self.settings), problem.figure.shape[1]
         out = np.repeat(self.mean[None], count, axis=0)
@@ -163,12 +162,12 @@ class Fitter:
         np.add.at(out, (np.arange(count)[:, None], problem.figure), problem.sign * np.exp(x[:, s : s + k]))
         return out
 
-    def predict(self, problem: Problemset, x: Values) -> Values:
+    def predict(self, problem: Problemset, x: Floats) -> Floats:
         """Prediction of each set for the rows."""
         s = len(self.settings) + problem.figure.shape[1]
         return self.rows.predict(self.vectors(problem, x)) + (problem.columns @ x[:, s:, None])[..., 0]
 
-    def slopes(self, problem: Problemset, x: Values) -> Values:
+    def slopes(self, problem: Problemset, x: Floats) -> Floats:
         """d(rows)/dx of settings and amounts, shape (sets, rows, ·).
 
         All settings of one name are moved at once, because each row depends on only one of them.
@@ -190,14 +189,14 @@ class Fitter:
         settings = slopes[self._name_number] * self._share[:, None]
         return np.concatenate([np.moveaxis(settings, 0, 2), np.moveaxis(slopes[len(NONLINEAR) :], 0, 2)], axis=2)
 
-    def _prior(self, problem: Problemset) -> tuple[Values, Values]:
+    def _prior(self, problem: Problemset) -> tuple[Floats, Floats]:
         """Mean and precision of x for each set."""
         count, e = len(problem.sets), problem.columns.shape[2]
         mean = [np.tile(self.mean[self.settings], (count, 1)), problem.median, np.zeros((count, e))]
         precision = [np.tile(self.precision, (count, 1)), problem.precision, np.ones((count, e))]
         return np.concatenate(mean, axis=1), np.concatenate(precision, axis=1)
 
-    def _weights(self, x: Values, prior: Values, precision: Values) -> tuple[Values, Values]:
+    def _weights(self, x: Floats, prior: Floats, precision: Floats) -> tuple[Floats, Floats]:
         """Precision of the prior around x, and its cost there: −2 times its logarithm."""
         off, s = precision * (x - prior) ** 2, len(self.settings)
         weights = precision.copy()
@@ -205,7 +204,7 @@ class Fitter:
         cost = (FREEDOM + 1) * np.log1p(off[:, :s] / FREEDOM).sum(axis=1) + off[:, s:].sum(axis=1)
         return weights, cost
 
-    def _normal(self, slopes: Values, columns: Values, precision: Values) -> tuple[Values, Values]:
+    def _normal(self, slopes: Floats, columns: Floats, precision: Floats) -> tuple[Floats, Floats]:
         """Whitened slopes together with the whitened columns of curves, and the matrix of the normal equations."""
         white = np.concatenate([self.whiten @ slopes, columns], axis=2)
         normal = np.swapaxes(white, 1, 2) @ white
@@ -213,7 +212,7 @@ class Fitter:
         normal[:, at, at] += precision
         return white, normal
 
-    def fit(self, problem: Problemset, start: Values | None = None, rounds: int = 5) -> Fitted:
+    def fit(self, problem: Problemset, start: Floats | None = None, rounds: int = 5) -> Fitted:
         """Fit the figures of each set and compute its evidence."""
         prior, precision = self._prior(problem)
         if start is None:
@@ -229,7 +228,7 @@ class Fitter:
         spread = np.asarray(np.linalg.inv(normal))
         return Fitted(problem, len(self.settings), evidence, at.x, spread, at.read, slopes)
 
-    def _azimuth_start(self, problem: Problemset) -> Values:
+    def _azimuth_start(self, problem: Problemset) -> Floats:
         """The most likely azimuth without a cause, fitted from several starts; the other settings are 0."""
         alone = Problemset([()] * len(STARTS), problem.all_columns, self.rows)
         starts = self.mean[self.settings] + np.outer(STARTS, self._azimuth)
@@ -237,7 +236,7 @@ class Fitter:
         best = found.x[int(np.argmax(found.log_evidence))]
         return np.asarray(np.where(self._azimuth > 0, best - self.mean[self.settings], 0.0))
 
-    def evidence(self, fitted: Fitted) -> Values:
+    def evidence(self, fitted: Fitted) -> Floats:
         """The evidence of sets that were fitted with another covariance, after one linear step."""
         problem = fitted.problem
         prior, precision = self._prior(problem)
@@ -248,7 +247,7 @@ class Fitter:
         cost = (residual**2).sum(axis=1) + self._weights(start.x + step, prior, precision)[1]
         return self._laplace(np.minimum(cost, start.cost), precision, normal)
 
-    def step(self, problem: Problemset, x: Values, residual: Values, slopes: Values) -> tuple[Values, Values, Values]:
+    def step(self, problem: Problemset, x: Floats, residual: Floats, slopes: Floats) -> tuple[Floats, Floats, Floats]:
         """One linear step for sets that were fitted with another covariance or prior.
 
         Args:
@@ -263,15 +262,15 @@ class Fitter:
         at = _State(x, residual, residual, np.zeros(len(x)))
         return self._solve(problem, at, (slopes, self.whiten @ problem.columns), np.zeros(len(x)))
 
-    def _state(self, problem: Problemset, x: Values, read: Values | None = None) -> _State:
+    def _state(self, problem: Problemset, x: Floats, read: Floats | None = None) -> _State:
         prior, precision = self._prior(problem)
         read = self.predict(problem, x) if read is None else read
         residual = (self.rows.values - read) @ self.whiten.T
         return _State(x, read, residual, (residual**2).sum(axis=1) + self._weights(x, prior, precision)[1])
 
     def _step(
-        self, problem: Problemset, at: _State, along: tuple[Values, Values], damping: Values
-    ) -> tuple[_State, NDArray[np.bool_], Values]:
+        self, problem: Problemset, at: _State, along: tuple[Floats, Floats], damping: Floats
+    ) -> tuple[_State, NDArray[np.bool_], Floats]:
         """One damped step, kept for the sets that it improves; and the matrix of the normal equations."""
         step, _, normal = self._solve(problem, at, along, damping)
         then = self._state(problem, at.x + step)
@@ -286,8 +285,8 @@ class Fitter:
         return kept, better, normal
 
     def _solve(
-        self, problem: Problemset, at: _State, along: tuple[Values, Values], damping: Values
-    ) -> tuple[Values, Values, Values]:
+        self, problem: Problemset, at: _State, along: tuple[Floats, Floats], damping: Floats
+    ) -> tuple[Floats, Floats, Floats]:
         """The solution of the damped normal equations, the whitened slopes, and the matrix of the equations."""
         s, k = len(self.settings), problem.figure.shape[1]
         prior, precision = self._prior(problem)
@@ -302,6 +301,6 @@ class Fitter:
         step[:, :s] = np.clip(step[:, :s], -8.0, 8.0)
         return np.asarray(step), white, normal
 
-    def _laplace(self, cost: Values, precision: Values, normal: Values) -> Values:
+    def _laplace(self, cost: Floats, precision: Floats, normal: Floats) -> Floats:
         half = np.log(precision).sum(axis=1) - np.linalg.slogdet(normal)[1] + self.log_det
         return np.asarray(0.5 * (half - cost))

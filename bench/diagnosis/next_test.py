@@ -10,8 +10,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.diagnosis.causes.cause import Cause
 from bench.diagnosis.machine import Machine
 from bench.diagnosis.options import STRANGE, cleared
@@ -20,8 +20,6 @@ from bench.diagnosis.readings.finding import MAGNETISED, STAGES, Finding, Source
 from bench.diagnosis.readings.looks import detection_rates
 from bench.diagnosis.rows import DataRow, Rows, data_row
 from bench.diagnosis.weighing import TEMPER, Weighed, Weighing
-
-Values = NDArray[np.float64]
 
 DRAWS = 16
 MOST_SETS = 24
@@ -206,7 +204,7 @@ class _Candidates:
         self.remedies = list(dict.fromkeys(todo))
         self._remedy_of = np.array([[t == remedy for remedy in self.remedies] for t in todo], dtype=float)
 
-    def by_remedy(self, probability: Values | None = None) -> Values:
+    def by_remedy(self, probability: Floats | None = None) -> Floats:
         """Probability of each repair; the last axis of `probability` is that of the sets."""
         return np.asarray((self.probability if probability is None else probability) @ self._remedy_of)
 
@@ -214,12 +212,12 @@ class _Candidates:
         """Whether most likely nothing needs repair, or nobody knows what does."""
         return self.remedies[int(np.argmax(self.by_remedy()))] in ("", STRANGE.mended_by)
 
-    def entropy(self, probability: Values | None = None) -> Values:
+    def entropy(self, probability: Floats | None = None) -> Floats:
         """Entropy of the repairs, bits."""
         p = np.maximum(self.by_remedy(probability), 1e-12)
         return np.asarray(-(p * np.log2(p)).sum(axis=-1))
 
-    def distinguished(self, means: Values) -> tuple[str, ...]:
+    def distinguished(self, means: Floats) -> tuple[str, ...]:
         """The causes that a test distinguishes: those by which the likeliest set differs from its nearest rival.
 
         The rival is the likely set whose readings would differ most.
@@ -313,7 +311,7 @@ def _blank_rows_of(test: Measurement, quantity: str, machine: Machine, stage: St
     return out
 
 
-def _expected_gain(candidates: _Candidates, means: Values, spreads: Values, random: np.random.Generator) -> float:
+def _expected_gain(candidates: _Candidates, means: Floats, spreads: Floats, random: np.random.Generator) -> float:
     """Expected reduction of entropy, bits.
 
     Args:

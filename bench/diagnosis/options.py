@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.diagnosis.causes.cause import CLEARED, Cause, Curve, Move, Variant
 from bench.diagnosis.fit import Problemset
 from bench.diagnosis.machine import PARTS
@@ -22,8 +22,6 @@ from bench.diagnosis.spread import (
     rough_columns,
     scatter_covariance,
 )
-
-Values = NDArray[np.float64]
 
 SEEN = 0.6
 """A cause is considered if a usual size of it changes the readings by this many standard deviations."""
@@ -88,10 +86,10 @@ class SessionRows:
         self._linear = linear_columns(rows, self._mean)
         self._stated = scatter_covariance(rows, 0.0)
         self._scatter = scatter_covariance(rows, 1.0) - self._stated
-        self.columns: dict[int, Values] = {}
+        self.columns: dict[int, Floats] = {}
         """The columns of the curves of each variant, by its `id`."""
 
-    def linear(self, adjusted: float) -> Values:
+    def linear(self, adjusted: float) -> Floats:
         """Change of the rows for one standard deviation of each linear figure.
 
         Args:
@@ -99,7 +97,7 @@ class SessionRows:
         """
         return np.asarray(self._linear * linear_scale(adjusted))
 
-    def covariance(self, grade: Grade, extra_variance: Values) -> Values:
+    def covariance(self, grade: Grade, extra_variance: Floats) -> Floats:
         """Covariance of the rows for a grade of machine; `extra_variance` is the additional variance of outliers."""
         linear = self.linear(grade.adjusted)
         out = self._stated + grade.repeats**2 * self._scatter + linear @ linear.T + grade.rough**2 * self._rough2
@@ -143,7 +141,7 @@ class SessionRows:
         return options, [c for c in causes if c.name not in seen]
 
 
-def _principal_directions(columns: Values) -> Values:
+def _principal_directions(columns: Floats) -> Floats:
     """The few principal directions in which whitened columns change the rows most."""
     directions, sizes, _ = np.linalg.svd(columns, full_matrices=False)
     kept = min(DIRECTIONS, int((sizes > LEAST_DIRECTION).sum()))

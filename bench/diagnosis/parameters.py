@@ -11,9 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.diagnosis.machine import PARTS
-
-Values = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +132,7 @@ WHERE, COUNT = _layout()
 """Position of each figure in the vector, and the length of the vector."""
 
 
-def usual(*, lined_up_before: bool = False, adjusted: float = 1.0) -> tuple[Values, Values, NDArray[np.bool_]]:
+def usual(*, lined_up_before: bool = False, adjusted: float = 1.0) -> tuple[Floats, Floats, NDArray[np.bool_]]:
     """Mean and standard deviation of the vector on a machine without a fault, and which figures are linear.
 
     Args:
@@ -161,9 +160,9 @@ def index(name: str, *at: int) -> int:
 class Figures:
     """A batch of vectors, shape (n, COUNT), whose figures are accessed by name."""
 
-    def __init__(self, vectors: Values) -> None:
+    def __init__(self, vectors: Floats) -> None:
         self.vectors = vectors
 
-    def __getitem__(self, name: str) -> Values:
+    def __getitem__(self, name: str) -> Floats:
         """The values of a figure, shape (n, *shape of the figure)."""
         return self.vectors[:, WHERE[name]].reshape(len(self.vectors), *NAMES[name].shape)

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.diagnosis.fit import STEP
 from bench.diagnosis.machine import Machine
 from bench.diagnosis.parameters import index
@@ -14,12 +14,10 @@ from bench.diagnosis.rows import DataRow, Rows
 from bench.diagnosis.spread import curve_columns, linear_columns, linear_scale, rough_columns, scatter_covariance
 from bench.diagnosis.weighing import Weighed, Weighing
 
-Values = NDArray[np.float64]
-
 
 def predict(
     weighing: Weighing, sets: Sequence[Weighed], new: Sequence[DataRow], machine: Machine
-) -> tuple[Values, Values]:
+) -> tuple[Floats, Floats]:
     """Means of the new rows, shape (sets, rows), and their covariance for each set, shape (sets, rows, rows)."""
     fitter, session = weighing.fitter, weighing.session
     old = fitter.rows
@@ -49,7 +47,7 @@ def predict(
     return means, spreads
 
 
-def _tries(weighing: Weighing, s: Weighed) -> Values:
+def _tries(weighing: Weighing, s: Weighed) -> Floats:
     """The figures of a set, followed by those with each setting and amount increased by one step."""
     fitter, moves = weighing.fitter, [m for o in s.options for m in o.variant.moves]
     out = np.repeat(fitter.figures(tuple(o.variant for o in s.options), s.x)[None], 1 + len(s.x), axis=0)
@@ -59,7 +57,7 @@ def _tries(weighing: Weighing, s: Weighed) -> Values:
     return out
 
 
-def _uncertainty(weighing: Weighing, s: Weighed) -> Values:
+def _uncertainty(weighing: Weighing, s: Weighed) -> Floats:
     """Covariance of the settings and amounts of a set; the amounts of an unseen cause have their prior."""
     known = s.settings if any(s is unseen for unseen in weighing.unseen) else len(s.x)
     prior = [m.spread**2 for o in s.options for m in o.variant.moves][known - s.settings :]

@@ -9,14 +9,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.diagnosis.machine import PARTS, Machine
 from bench.diagnosis.parameters import NOISE_METHODS, Figures
 from bench.diagnosis.readings.finding import Finding, Source, Stage
 from bench.diagnosis.readings.references import usual_reference_hz
 from bench.diagnosis.single import QUANTITY, SCATTER, Single
 from bench.diagnosis.tones import USUAL_CROSSTALK_DB, USUAL_ERASURE_DB, Tones, settings_of
-
-Values = NDArray[np.float64]
 
 TONE_QUANTITIES = ("level", "record_replay_level", "response", "balance")
 LAW_ERROR, STEEP_DB = 0.05, 8.0
@@ -285,7 +284,7 @@ class Rows:
     def __len__(self) -> int:
         return len(self.data_rows)
 
-    def _group(self) -> list[tuple[Tones, NDArray[np.int64], NDArray[np.int64], Values]]:
+    def _group(self) -> list[tuple[Tones, NDArray[np.int64], NDArray[np.int64], Floats]]:
         """For each stage and source: its distinct tones, its rows, and the weight of each tone in each row."""
         out = []
         for group in dict.fromkeys(p.tone.group for p in self.tones if p.tone):
@@ -310,14 +309,14 @@ class Rows:
         """Which run of settings applies to each row: 0 as found, 1 as left."""
         return np.array([settings_of(p.finding.stage) for p in self.data_rows], dtype=int)
 
-    def channel_weights(self) -> Values:
+    def channel_weights(self) -> Floats:
         """Weight of the left and right channels in each row, shape (rows, 2)."""
         one = {0: (1.0, 0.0), 1: (0.0, 1.0), None: (0.5, 0.5)}
         return np.array(
             [p.tone.weights if p.tone else one[p.single.channel if p.single else None] for p in self.data_rows]
         )
 
-    def predict(self, vectors: Values) -> Values:
+    def predict(self, vectors: Floats) -> Floats:
         """Predicted readings of machines with these figures, shape (sets, rows)."""
         f = Figures(vectors)
         out = np.empty((len(vectors), len(self)))
@@ -328,7 +327,7 @@ class Rows:
                 out[:, n] = QUANTITY[p.kind](f, self.machine, p.single)
         return out
 
-    def curve_factor(self, kernel: Callable[[Values, Tones], Values]) -> Values:
+    def curve_factor(self, kernel: Callable[[Floats, Tones], Floats]) -> Floats:
         """Columns by which a curve over frequency changes the rows.
 
         Args:

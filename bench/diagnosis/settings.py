@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.diagnosis.fit import Problemset
 from bench.diagnosis.parameters import FIGURES, SETTINGS, index, usual
 from bench.diagnosis.tones import settings_of as run_of
@@ -19,7 +19,6 @@ from bench.diagnosis.tones import settings_of as run_of
 if TYPE_CHECKING:
     from bench.diagnosis.weighing import Weighed, Weighing
 
-Values = NDArray[np.float64]
 
 DETERMINED = 0.7
 """A setting is reported if its remaining spread is below this share of the usual one."""
@@ -88,10 +87,10 @@ def settings_of(weighing: Weighing) -> tuple[Setting, ...]:
 class _OfSets(NamedTuple):
     """The settings under each set of causes, shape (sets, ·): the nonlinear, fitted ones and the linear ones."""
 
-    nonlinear: Values
-    nonlinear_variance: Values
-    linear: Values
-    linear_variance: Values
+    nonlinear: Floats
+    nonlinear_variance: Floats
+    linear: Floats
+    linear_variance: Floats
 
 
 def _delay_read(weighing: Weighing, source: str, run: int) -> bool:
@@ -123,7 +122,7 @@ def _of_sets(weighing: Weighing) -> _OfSets:
     )
 
 
-def _padded(problem: Problemset, sets: tuple[Weighed, ...]) -> Values:
+def _padded(problem: Problemset, sets: tuple[Weighed, ...]) -> Floats:
     """The fitted figures of all sets in one array: settings, amounts, coefficients of curves."""
     count, most, widest = sets[0].settings, problem.figure.shape[1], problem.columns.shape[2]
     out = np.zeros((len(sets), count + most + widest))

@@ -10,8 +10,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.diagnosis.machine import PARTS, Machine
 from bench.diagnosis.parameters import Figures
 from bench.diagnosis.readings.finding import MAGNETISED, Source, Stage
@@ -37,8 +37,6 @@ from bench.diagnosis.tones import (
     switch_db,
 )
 
-Values = NDArray[np.float64]
-
 LOWEST_OLD_DB = 100.0
 """Level of an old recording, dB below the reference level, at which the figure `old_recording` is 0."""
 HISS_HZ = 5000.0
@@ -60,21 +58,21 @@ class Single:
     driven: int | None = None
 
 
-def _of(values: Values, row: Single) -> Values:
+def _of(values: Floats, row: Single) -> Floats:
     """The figure for the channel of the row, or the mean of both."""
     return np.asarray(values.mean(axis=1) if row.channel is None else values[:, row.channel])
 
 
-def _remanence(f: Figures, row: Single) -> Values:
+def _remanence(f: Figures, row: Single) -> Floats:
     return np.asarray(f["remanence_left"] + (f["remanence"] if row.stage in MAGNETISED else 0.0))
 
 
-def _bias(f: Figures, row: Single) -> Values:
+def _bias(f: Figures, row: Single) -> Floats:
     run = settings_of(row.stage)
     return _of(f["bias"][:, run], row) + f["bias_shift"][:, run] - OTHER_TAPE["bias"] * f["other_tape"][:, run]
 
 
-def _delay(f: Figures, machine: Machine, row: Single) -> Values:
+def _delay(f: Figures, machine: Machine, row: Single) -> Floats:
     run = settings_of(row.stage)
     scale = machine.delay_scale
     if row.source == "reference-tape":
@@ -84,7 +82,7 @@ def _delay(f: Figures, machine: Machine, row: Single) -> Values:
     return np.asarray(machine.us_per_arcmin * f["record_azimuth"][:, run] + scale * f["record_scatter"])
 
 
-def _noise(f: Figures, machine: Machine, row: Single) -> Values:
+def _noise(f: Figures, machine: Machine, row: Single) -> Floats:
     """DB relative to the reference level."""
     run, kind = settings_of(row.stage), row.kind
     up = _of(f["replay_level"][:, run], row) + 0.6 * _of(f["replay_equalisation"][:, run], row)
@@ -104,14 +102,14 @@ HUM_FOLLOWS = 0.5
 """Share of a change of replay level that hum follows: all if it enters at the head, none after the trimmer."""
 
 
-def _hum(f: Figures, machine: Machine, row: Single) -> Values:
+def _hum(f: Figures, machine: Machine, row: Single) -> Floats:
     run = settings_of(row.stage)
     own = _of(f["hum_one"], row) + HUM_FOLLOWS * _of(f["replay_level"][:, run], row)
     mains, rectifier = USUAL_HUM_DB + f["hum_mains"] + own, USUAL_HUM_DB - 6.0 + f["hum_rectifier"] + own
     return np.asarray((power_sum_db(mains, rectifier), mains, rectifier)[row.kind])
 
 
-def _maximum_db(f: Figures, row: Single) -> Values:
+def _maximum_db(f: Figures, row: Single) -> Floats:
     """Maximum output level on tape, dB relative to the reference level."""
     bias = np.clip(_bias(f, row), -6.0, 6.0)
     lost = 0.7 * bias - 0.12 * bias**2
@@ -119,11 +117,11 @@ def _maximum_db(f: Figures, row: Single) -> Values:
     return np.asarray(USUAL_MAXIMUM_DB + f["maximum"] + lost + other - 0.5 * f["clipping"])
 
 
-def _maximum(f: Figures, machine: Machine, row: Single) -> Values:
+def _maximum(f: Figures, machine: Machine, row: Single) -> Floats:
     return _maximum_db(f, row) + _of(f["replay_level"][:, settings_of(row.stage)], row) - 0.3 * f["limiter"]
 
 
-def _third(f: Figures, machine: Machine, row: Single) -> Values:
+def _third(f: Figures, machine: Machine, row: Single) -> Floats:
     """DB relative to the fundamental: 3 % at the maximum output level, and proportional to the square of the level."""
     run = settings_of(row.stage)
     other = OTHER_TAPE["level"] * f["other_tape"][:, run]
@@ -132,20 +130,20 @@ def _third(f: Figures, machine: Machine, row: Single) -> Values:
     return power_sum_db(np.clip(tape, -70.0, 0.0), -60.0 + 6.0 * f["clipping"] + 2.0 * row.sent_db)
 
 
-def _second(f: Figures, machine: Machine, row: Single) -> Values:
+def _second(f: Figures, machine: Machine, row: Single) -> Floats:
     own = USUAL_SECOND_DB + f["second_harmonic"] + _of(f["second_harmonic_one"], row)
     return power_sum_db(own, -38.0 + 20 * np.log10(_remanence(f, row) + 1e-4))
 
 
-def _saturation(f: Figures, machine: Machine, row: Single) -> Values:
+def _saturation(f: Figures, machine: Machine, row: Single) -> Floats:
     return np.asarray(-6.0 + f["saturation"] - 0.7 * bias_slope_db(machine) * _bias(f, row))
 
 
-def _overbias(f: Figures, machine: Machine, row: Single) -> Values:
+def _overbias(f: Figures, machine: Machine, row: Single) -> Floats:
     return np.asarray(bias_slope_db(machine) * (row.hz or 1e4) / 1e4 * _bias(f, row))
 
 
-def _separation(f: Figures, machine: Machine, row: Single) -> Values:
+def _separation(f: Figures, machine: Machine, row: Single) -> Floats:
     """Separation, positive dB. A head that reaches beyond the guard band reads the other track."""
     guard = machine.spacing_mm - machine.width_mm
     beyond = np.maximum(height_mm(f, machine) - guard, 0.0) / machine.width_mm
@@ -153,7 +151,7 @@ def _separation(f: Figures, machine: Machine, row: Single) -> Values:
     return -power_sum_db(USUAL_CROSSTALK_DB + f["crosstalk"], leak)
 
 
-def _erasure(f: Figures, machine: Machine, row: Single) -> Values:
+def _erasure(f: Figures, machine: Machine, row: Single) -> Floats:
     dirt = f["erasure_dirt"] if row.stage == "before-cleaning" else 0.0
     return np.asarray(-USUAL_ERASURE_DB + f["erasure"] - dirt)
 
@@ -162,11 +160,11 @@ CONDITION = {"flutter": 0.65, "weave": 0.85, "dropouts": 1.3}
 """Increase of each, as a natural logarithm, for one unit of worse condition: all three rise together."""
 
 
-def _flutter_all(f: Figures) -> Values:
+def _flutter_all(f: Figures) -> Floats:
     return np.asarray(f["flutter_all"] + CONDITION["flutter"] * f["condition"])
 
 
-def _parts(f: Figures) -> Values:
+def _parts(f: Figures) -> Floats:
     """Peak of the flutter component of each part, %."""
     return np.asarray(USUAL_PART_PERCENT * np.exp(f["part"] + _flutter_all(f)[:, None]))
 
@@ -175,7 +173,7 @@ WEIGHT = {"capstan": 0.95, "pinch roller": 0.75, "reel": 0.45, "belt": 1.0, "idl
 """Approximate weighting of IEC 60386 at the usual rate of each part."""
 
 
-def _flutter(f: Figures, machine: Machine, row: Single) -> Values:
+def _flutter(f: Figures, machine: Machine, row: Single) -> Floats:
     """Natural logarithm of weighted flutter in %."""
     weights = np.array([WEIGHT[p] for p in PARTS])
     squares = ((_parts(f) * weights) ** 2).sum(axis=1) + (
@@ -184,33 +182,33 @@ def _flutter(f: Figures, machine: Machine, row: Single) -> Values:
     return np.asarray(0.5 * np.log(squares))
 
 
-def _part(f: Figures, machine: Machine, row: Single) -> Values:
+def _part(f: Figures, machine: Machine, row: Single) -> Floats:
     return np.asarray(np.log(_parts(f)[:, row.kind]))
 
 
-def _weave(f: Figures, machine: Machine, row: Single) -> Values:
+def _weave(f: Figures, machine: Machine, row: Single) -> Floats:
     return np.asarray(np.log(USUAL_WEAVE_US) + f["weave"] + CONDITION["weave"] * f["condition"])
 
 
-def _dropouts(f: Figures, machine: Machine, row: Single) -> Values:
+def _dropouts(f: Figures, machine: Machine, row: Single) -> Floats:
     contact = _of(f["contact"], row) + 0.5 * _of(film(f, machine, row.stage, "replay"), row) / machine.film_scale
     return np.asarray(np.log(USUAL_DROPOUTS) + f["dropouts"] + CONDITION["dropouts"] * f["condition"] + 2.5 * contact)
 
 
-def _drift(f: Figures, machine: Machine, row: Single) -> Values:
+def _drift(f: Figures, machine: Machine, row: Single) -> Floats:
     return f["drift"]
 
 
-def _speed(f: Figures, machine: Machine, row: Single) -> Values:
+def _speed(f: Figures, machine: Machine, row: Single) -> Floats:
     return np.asarray(f["speed"][:, settings_of(row.stage)] + f["wrong_speed"])
 
 
-def _circuit(f: Figures, machine: Machine, row: Single) -> Values:
+def _circuit(f: Figures, machine: Machine, row: Single) -> Floats:
     """The error of a correct encoder or decoder is 0; a faulty one adds a curve (`spread.curve_columns`)."""
     return np.zeros(len(f.vectors))
 
 
-QUANTITY: dict[str, Callable[[Figures, Machine, Single], Values]] = {
+QUANTITY: dict[str, Callable[[Figures, Machine, Single], Floats]] = {
     "delay": _delay,
     "noise": _noise,
     "hum": _hum,

@@ -7,14 +7,12 @@ from functools import cache
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.diagnosis.causes.cause import Curve
 from bench.diagnosis.parameters import usual
 from bench.diagnosis.rows import Rows
 from bench.diagnosis.tones import Tones
-
-Values = NDArray[np.float64]
 
 
 class Grade(NamedTuple):
@@ -38,7 +36,7 @@ SHARED = 0.75
 """Share of the variance of an uneven response that is common to both channels."""
 
 
-def _basis(octaves: float, columns: int) -> Values:
+def _basis(octaves: float, columns: int) -> Floats:
     """Smooth random curves of unit variance on the grid, as columns."""
     kernel = np.exp(-0.5 * ((GRID[:, None] - GRID) / octaves) ** 2)
     weights, vectors = np.linalg.eigh(kernel)
@@ -48,28 +46,28 @@ def _basis(octaves: float, columns: int) -> Values:
 _SMOOTH, _FINE = _basis(OCTAVES, 11), _basis(0.45, 20)
 
 
-def smooth(hz: Values) -> Values:
+def smooth(hz: Floats) -> Floats:
     """Basis of smooth random curves of unit variance at these frequencies, shape (tones, k)."""
     at = np.log2(hz)
     return np.column_stack([np.interp(at, GRID, column) for column in _SMOOTH.T])
 
 
-def fine(hz: Values) -> Values:
+def fine(hz: Floats) -> Floats:
     """Like `smooth`, with a shorter correlation length."""
     at = np.log2(hz)
     return np.column_stack([np.interp(at, GRID, column) for column in _FINE.T])
 
 
-def roughness_db(hz: Values, side: str) -> Values:
+def roughness_db(hz: Floats, side: str) -> Floats:
     """Standard deviation of a usual response, dB, smallest at middle frequencies. Common practice, no source."""
     ends = 0.45 * np.minimum(hz / 1e4, 1.6) + 0.35 * np.minimum(50.0 / hz, 1.5)
     return np.asarray((0.15 + ends) * (1.0 if side == "replay" else 0.9))
 
 
-def side_columns(rows: Rows, side: str, channel: int | None, size: Values | float = 1.0) -> Values:
+def side_columns(rows: Rows, side: str, channel: int | None, size: Floats | float = 1.0) -> Floats:
     """Columns of a smooth curve on the record or replay side, in one channel or common to both."""
 
-    def kernel(hz: Values, tones: Tones) -> Values:
+    def kernel(hz: Floats, tones: Tones) -> Floats:
         low = side == "low end"
         narrow = side.startswith("fine")
         scale = np.minimum(80.0 / hz, 1.0) ** 1.5 if low else np.ones_like(hz) if narrow else roughness_db(hz, side)
@@ -81,7 +79,7 @@ def side_columns(rows: Rows, side: str, channel: int | None, size: Values | floa
     return rows.curve_factor(kernel)
 
 
-def rough_columns(rows: Rows) -> Values:
+def rough_columns(rows: Rows) -> Floats:
     """All columns of a usual uneven response."""
     out = []
     for side in ("replay", "record"):
@@ -91,7 +89,7 @@ def rough_columns(rows: Rows) -> Values:
     return np.hstack(out)
 
 
-def scatter_covariance(rows: Rows, scale: float) -> Values:
+def scatter_covariance(rows: Rows, scale: float) -> Floats:
     """Repeatability of each reading, and what is common to a group: a reference tone, or one pass for both channels."""
     own = np.array([(scale * p.scatter) ** 2 + p.stated**2 for p in rows.data_rows])
     out = np.diag(own)
@@ -110,7 +108,7 @@ def scatter_covariance(rows: Rows, scale: float) -> Values:
     return out
 
 
-def curve_columns(rows: Rows, curve: Curve) -> Values:
+def curve_columns(rows: Rows, curve: Curve) -> Floats:
     """The columns that the curve of a cause adds."""
     if curve.side.endswith(("replay", "record", "low end")):
         return side_columns(rows, curve.side, curve.channel, curve.width)
@@ -129,7 +127,7 @@ def curve_columns(rows: Rows, curve: Curve) -> Values:
     return out
 
 
-def linear_columns(rows: Rows, base: Values) -> Values:
+def linear_columns(rows: Rows, base: Floats) -> Floats:
     """Change of the rows for one usual standard deviation of each linear figure."""
     _, width, linear = usual(lined_up_before=rows.machine.lined_up_before)
     which = np.flatnonzero(linear & (width > 0))
@@ -140,7 +138,7 @@ def linear_columns(rows: Rows, base: Values) -> Values:
 
 
 @cache
-def linear_scale(adjusted: float) -> Values:
+def linear_scale(adjusted: float) -> Floats:
     """Factors for the columns of `linear_columns`, for trimmers with this spread relative to the usual one."""
     _, width, linear = usual()
     scaled = usual(adjusted=adjusted)[1]

@@ -8,14 +8,12 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.diagnosis.machine import Machine
 from bench.diagnosis.parameters import Figures
 from bench.diagnosis.readings.finding import MAGNETISED, Source, Stage
 from bench.tape.losses import GAP_FACTOR
-
-Values = NDArray[np.float64]
 
 RECORD_SPACING_DB = 44.0
 """Loss in recording for each wavelength of distance, dB. Source: Bertram & Niedermeyer as remembered; from memory."""
@@ -35,12 +33,12 @@ def settings_of(stage: Stage) -> int:
     return int(stage == "as-left")
 
 
-def sinc_db(x: Values) -> Values:
+def sinc_db(x: Floats) -> Floats:
     """20 lg |sin x / x|, kept finite at its zeros."""
     return np.asarray(10 * np.log10(np.sinc(x / np.pi) ** 2 + 3e-4))
 
 
-def shelf_db(hz: Values, t1_us: float, change_db: Values) -> Values:
+def shelf_db(hz: Floats, t1_us: float, change_db: Floats) -> Floats:
     """Change of an equaliser's response if its time constant t1 is changed by `change_db`."""
     w = (2e-6 * np.pi * hz * t1_us) ** 2
     return np.asarray(10 * np.log10((1 + w * 10 ** (change_db / 10)) / (1 + w)))
@@ -58,18 +56,18 @@ def bias_slope_db(machine: Machine) -> float:
     return float(1.6 * (47.625 / machine.speed_mm_s) ** 0.4)
 
 
-def film(f: Figures, machine: Machine, stage: Stage, head: str) -> Values:
+def film(f: Figures, machine: Machine, stage: Stage, head: str) -> Floats:
     """Distance between tape and head, µm, shape (sets, 2)."""
     on_it = f["film_left"] + f["contact"] if head == "replay" else np.zeros_like(f["film_left"])
     return machine.film_scale * (on_it + f[f"{head}_film"] if stage == "before-cleaning" else on_it)
 
 
-def height_mm(f: Figures, machine: Machine) -> Values:
+def height_mm(f: Figures, machine: Machine) -> Floats:
     """Error of the height of a head, mm; on a wide track a larger one goes unnoticed."""
     return np.asarray(np.abs(f["height"]) * (machine.width_mm / 0.6) ** 0.7)
 
 
-def height_db(f: Figures, machine: Machine) -> Values:
+def height_db(f: Figures, machine: Machine) -> Floats:
     """Loss by the part of the track that a head at the wrong height misses, dB."""
     share = np.clip(height_mm(f, machine) / machine.width_mm, 0.0, 0.95)
     return np.asarray(20 * np.log10(1 - share))
@@ -78,7 +76,7 @@ def height_db(f: Figures, machine: Machine) -> Values:
 class Tones:
     """Levels of tones at one stage of one source."""
 
-    def __init__(self, machine: Machine, stage: Stage, source: Source, hz: Values, sent_db: Values) -> None:
+    def __init__(self, machine: Machine, stage: Stage, source: Source, hz: Floats, sent_db: Floats) -> None:
         self.machine, self.stage, self.source, self.hz, self.sent_db = machine, stage, source, hz, sent_db
         self._wavelength_um = 1e3 * machine.speed_mm_s / hz
         x = 10.0 if machine.cassette else 12.5
@@ -89,7 +87,7 @@ class Tones:
         self._encoding = encoding_db(hz, sent_db)
         self._bump = np.array([bump_db(hz, peak) for peak in BUMP_HZ])
 
-    def level_db(self, f: Figures) -> Values:
+    def level_db(self, f: Figures) -> Floats:
         """Level errors, shape (sets, 2, tones)."""
         replay = self._replay(f)
         if self.source == "reference-tape":
@@ -99,11 +97,11 @@ class Tones:
             return replay + f["reference_level"][:, None, None] + treble + other
         return replay + self._record(f)
 
-    def _each(self, values: Values) -> Values:
+    def _each(self, values: Floats) -> Floats:
         """A figure as (sets, channels or 1, 1)."""
         return values[..., None] if values.ndim == 2 else values[:, None, None]
 
-    def _angle(self, f: Figures) -> Values:
+    def _angle(self, f: Figures) -> Floats:
         """Azimuth between head and recording, arcmin."""
         if self.source == "reference-tape":
             return f["replay_azimuth"][:, settings_of(self.stage)]
@@ -111,7 +109,7 @@ class Tones:
             return np.zeros(len(f.vectors))
         return f["record_azimuth"][:, settings_of(self.stage)]
 
-    def _replay(self, f: Figures) -> Values:
+    def _replay(self, f: Figures) -> Floats:
         m, run, per_um = self.machine, settings_of(self.stage), 1 / self._wavelength_um
         gap = np.pi * GAP_FACTOR * m.gap_um * per_um
         worn = sinc_db(gap * np.exp(self._each(f["gap"]))) - sinc_db(gap)
@@ -132,7 +130,7 @@ class Tones:
             + f["bump"][:, None] @ self._bump
         )
 
-    def _record(self, f: Figures) -> Values:
+    def _record(self, f: Figures) -> Floats:
         m, run = self.machine, settings_of(self.stage)
         on_head = film(f, m, self.stage, "record" if m.heads == 3 else "replay")
         other = self._each(f["other_tape"][:, run])
@@ -157,7 +155,7 @@ class Tones:
             + self._each(f["encoded"]) * self._encoding
         )
 
-    def _pressed(self, f: Figures, recorded: Values) -> Values:
+    def _pressed(self, f: Figures, recorded: Floats) -> Floats:
         """Compression of loud tones by tape and limiter, relative to that of a usual tape."""
         above = self.sent_db - USUAL_MAXIMUM_DB
         tape = -0.9 * (10 ** ((above + recorded - self._each(f["maximum"])) / 10) - 10 ** (above / 10))
@@ -168,7 +166,7 @@ OTHER_TAPE = {"bias": 3.0, "level": -1.8, "treble": -1.0, "maximum": -1.0, "hiss
 """Effect of one unit of `other_tape`, which is a tape of the next higher type: more bias needed, lower level."""
 
 
-def low_end_db(hz: Values, corner_hz: Values) -> Values:
+def low_end_db(hz: Floats, corner_hz: Floats) -> Floats:
     """Response of a first-order high-pass filter."""
     return np.asarray(-10 * np.log10(1 + (corner_hz / hz) ** 2))
 
@@ -177,13 +175,13 @@ BUMP_HZ = (30.0, 50.0, 80.0)
 """Usual frequencies of a head bump, those of the three figures `bump`. Common practice, no source."""
 
 
-def bump_db(hz: Values, peak_hz: float) -> Values:
+def bump_db(hz: Floats, peak_hz: float) -> Floats:
     """Response of a head bump of 1 dB: a peak, and a dip of half its size an octave above."""
     octaves = np.log2(hz / peak_hz)
     return np.asarray(np.exp(-2 * octaves**2) - 0.5 * np.exp(-2 * (octaves - 1) ** 2))
 
 
-def encoding_db(hz: Values, sent_db: Values) -> Values:
+def encoding_db(hz: Floats, sent_db: Floats) -> Floats:
     """Boost of a steady tone by a Type B encoder: the louder the tone, the less and the lower in frequency.
 
     A closed formula within the limits of the data sheet, `bench.tape.encoding_curves.TYPE_B_DATA_SHEET`.
@@ -192,6 +190,6 @@ def encoding_db(hz: Values, sent_db: Values) -> Values:
     return np.asarray(boost / (1 + (700.0 / hz) ** 2) / (1 + hz / 6e3 * 10 ** ((sent_db + 20.0) / 10)))
 
 
-def power_sum_db(*levels: Values) -> Values:
+def power_sum_db(*levels: Floats) -> Floats:
     """Level of the power sum of uncorrelated signals, dB."""
     return np.asarray(10 * np.log10(sum(10 ** (level / 10) for level in levels)))

@@ -12,15 +12,14 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.diagnosis.causes.cause import Cause
 from bench.diagnosis.fit import Fitted, Fitter, Problemset
 from bench.diagnosis.options import STRANGE, Option, SessionRows
 from bench.diagnosis.rows import Rows
 from bench.diagnosis.spread import Grade
 
-Values = NDArray[np.float64]
 Set = tuple[Option, ...]
 
 NOTHING, SINGLES, PAIRS = 0.35, 0.42, 0.15
@@ -53,13 +52,13 @@ class Weighed:
 
     options: Set
     probability: float
-    x: Values
+    x: Floats
     """Settings, then logarithms of the amounts of its causes."""
-    curves: Values
+    curves: Floats
     """Coefficients of its curves."""
-    spread: Values
+    spread: Floats
     """Covariance of `x`, followed by padding."""
-    read: Values
+    read: Floats
     """Its prediction for the rows."""
     settings: int
     """Number of settings at the start of `x`."""
@@ -81,7 +80,7 @@ class Weighing:
     session: SessionRows
     grade: Grade
     """The grade that explains the readings best."""
-    extra_variance: Values
+    extra_variance: Floats
     """Additional variance of the rows that no set explains."""
     outliers: tuple[int, ...]
     """Rows that are far from what any set explains."""
@@ -107,7 +106,7 @@ def weigh(rows: Rows, causes: Sequence[Cause], ratios: Mapping[str, float]) -> W
     grade = max(likely, key=lambda g: likely[g][1])
     fitter = likely[grade][0]
 
-    def graded(fit: Fitted) -> Values:
+    def graded(fit: Fitted) -> Floats:
         """Log-evidence of each set, summed over the likely grades."""
         logs = [
             TEMPER * (fit.log_evidence if g == grade else its.evidence(fit)) + GRADES[g]
@@ -142,7 +141,7 @@ def weigh(rows: Rows, causes: Sequence[Cause], ratios: Mapping[str, float]) -> W
 
 
 def _likely_grades(
-    usual: Fitter, session: SessionRows, extra_variance: Values, leading: tuple[Fitted, Values]
+    usual: Fitter, session: SessionRows, extra_variance: Floats, leading: tuple[Fitted, Floats]
 ) -> dict[Grade, tuple[Fitter, float]]:
     """The grades that the leading sets make likely, with their fitter and log-evidence.
 
@@ -170,7 +169,7 @@ def _weighed(options: Set, probability: float, fit: Fitted, n: int) -> Weighed:
     return Weighed(options, probability, fit.x[n, :own], curves, fit.spread[n], fit.read[n], fitted)
 
 
-def _prior(options: Sequence[Option], invisible: Sequence[Cause]) -> Values:
+def _prior(options: Sequence[Option], invisible: Sequence[Cause]) -> Floats:
     """Logarithms of the prior probabilities of "nothing visible wrong" and of each option alone."""
     unseen = UNSEEN * sum(c.odds for c in invisible)
     total = unseen + sum(o.weight for o in options if o.cause is not STRANGE)
@@ -197,15 +196,15 @@ def _unseen(nothing: Weighed, invisible: Sequence[Cause], options: Sequence[Opti
 
 
 def _fit(
-    fitter: Fitter, sets: Sequence[Set], session: SessionRows, *, start: Values | None = None, rounds: int
+    fitter: Fitter, sets: Sequence[Set], session: SessionRows, *, start: Floats | None = None, rounds: int
 ) -> Fitted:
     problem = Problemset([tuple(o.variant for o in s) for s in sets], session.columns, fitter.rows)
     return fitter.fit(problem, start, rounds)
 
 
 def _beside_the_best(
-    fitter: Fitter, fitted: Fitted, session: SessionRows, options: Sequence[Option], prior: Values
-) -> Values:
+    fitter: Fitter, fitted: Fitted, session: SessionRows, options: Sequence[Option], prior: Floats
+) -> Floats:
     """By how much each option raises the score beside the likeliest cause, which may hide what it alone explains."""
     out = np.full(len(options), -np.inf)
     best = int(np.argmax(fitted.log_evidence[1:] + prior[1:])) if options else 0
@@ -218,7 +217,7 @@ def _beside_the_best(
     return out
 
 
-def _pairs(scores: Values, beside: Values, options: Sequence[Option]) -> list[tuple[int, int]]:
+def _pairs(scores: Floats, beside: Floats, options: Sequence[Option]) -> list[tuple[int, int]]:
     """The pairs to weigh: the likeliest causes, each with every other, by the sum of what each of them explains."""
     by_cause: dict[str, list[int]] = {}
     for n in np.argsort(-scores[1:]):
@@ -236,7 +235,7 @@ def _pairs(scores: Values, beside: Values, options: Sequence[Option]) -> list[tu
     return sorted(out, key=lambda pair: -out[pair])[:MOST_PAIRS]
 
 
-def _outliers(fitter: Fitter, read: Values) -> tuple[Values, tuple[int, ...]]:
+def _outliers(fitter: Fitter, read: Floats) -> tuple[Floats, tuple[int, ...]]:
     """Additional variance of each row that no set explains, as if its scatter had heavy tails; and the far outliers."""
     precision = fitter.whiten.T @ fitter.whiten
     alone = np.abs((fitter.rows.values - read) @ precision) / np.sqrt(np.diag(precision))

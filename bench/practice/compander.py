@@ -5,15 +5,14 @@ from __future__ import annotations
 from typing import Literal, get_args
 
 import numpy as np
-from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.practice.facts import MachineFacts
 from bench.practice.filters import RATE
 from bench.practice.physics import MachinePhysics
 from bench.tape.encoding_curves import reference_level_db
 from bench.tape.noise_reduction import NoiseReduction
 
-Floats = NDArray[np.float64]
 Position = Literal["off", "on", "record-only", "replay-only"]
 NOISE_REDUCTION_POSITIONS: tuple[str, ...] = get_args(Position)
 

@@ -8,9 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.fft import irfft, rfft
 
+from bench.arrays import Floats
 from bench.practice.kernels import one_pole
-
-Floats = NDArray[np.float64]
 
 RATE = 48000
 CHUNK = 1920

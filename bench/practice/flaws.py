@@ -5,12 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.practice.filters import RATE
 from bench.practice.kernels import one_pole
-
-Floats = NDArray[np.float64]
 
 
 class Echo:

@@ -6,7 +6,8 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from bench.arrays import Floats
+
 Track = NDArray[np.float32]
 
 HALF = 16

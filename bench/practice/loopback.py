@@ -11,13 +11,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.signal import lfilter
 
+from bench.arrays import Floats
 from bench.practice.facts import Table
 from bench.practice.physics import with_values
-
-Floats = NDArray[np.float64]
 
 RATE = 48000
 CHUNK = 960

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.practice import kernels
 from bench.practice.compander import NOISE_REDUCTION_POSITIONS, Compander
 from bench.practice.facts import FaultFacts, LoadedTape, MachineFacts, ReferenceFacts, TapeFacts, TrimmerPosition
@@ -28,8 +28,6 @@ from bench.practice.transport import Transport
 from bench.practice.trimmers import REVERSE_AZIMUTH, draw_for_setting, trimmers_of
 from bench.problem import Problem
 from bench.tape.geometry import delay_us
-
-Floats = NDArray[np.float64]
 
 SIDES = ("left", "right")
 CHUNK_SAMPLES = np.arange(CHUNK, dtype=float)

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.practice.filters import CHUNK, RATE
 from bench.practice.roughness.wander import Wander
-
-Floats = NDArray[np.float64]
 
 HARMONICS = np.array([0.75, 0.35, 0.45, 0.12, 0.2, 0.07, 0.1])
 """Amplitudes from the fundamental on; their powers add up to about that of a sine of amplitude 1."""

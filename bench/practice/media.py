@@ -5,14 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.practice.physics import TapePhysics
 from bench.tape.fluxivity import Fluxivity, convert_method, ratio_db
 from bench.tape.losses import spacing_loss_db, thickness_loss_db
-
-Floats = NDArray[np.float64]
-
 
 CASSETTE_LEVEL = Fluxivity(250.0, "DIN")
 REEL_LEVEL = Fluxivity(320.0, "DIN")

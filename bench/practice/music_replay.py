@@ -6,16 +6,14 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.practice.facts import MachineFacts
 from bench.practice.filters import FREQUENCIES, LONG, RATE, zero_phase
 from bench.practice.machine import PracticeMachine
 from bench.tape.encoding_curves import reference_level_db
 from bench.tape.mistracking_map import ReplayErrors
 from bench.tape.noise_reduction import NoiseReduction, System
-
-Floats = NDArray[np.float64]
 
 RECORDED_PEAK_DB = 0.0
 """Peak level of the recording, re a sine at the reference level: low enough that the machine's faults are heard and not

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.practice.facts import MachineFacts
 from bench.practice.filters import CHUNK, RATE
 from bench.practice.mains_hum import HARMONICS, ORDERS
@@ -15,8 +15,6 @@ from bench.signals.demo_music import demo_music
 from bench.tape.equalisation import relative_flux_db
 from bench.tape.fluxivity import Fluxivity, ratio_db
 from bench.tape.geometry import delay_us
-
-Floats = NDArray[np.float64]
 
 MOST_ARCMIN = 12.0
 MINUTES = 1.0

@@ -6,8 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.practice.facts import MachineFacts, TapeFacts
 from bench.practice.filters import FREQUENCIES, LONG, RATE, Fir, ModulationNoise, Shelf, zero_phase
 from bench.practice.kernels import one_pole, overload
@@ -23,8 +23,6 @@ from bench.practice.physics import MachinePhysics, TapePhysics
 from bench.tape.equalisation import flux_level_db, relative_flux_db
 from bench.tape.losses import spacing_loss_db
 from bench.tape.minimum_phase import minimum_phase
-
-Floats = NDArray[np.float64]
 
 LOWEST_HZ = 2.0
 """The long time constant is effective down to this frequency."""

@@ -6,8 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.practice.facts import MachineFacts
 from bench.practice.filters import FREQUENCIES, LONG, RATE, SHORT, Shelf, zero_phase
 from bench.practice.media import MEDIA, noise_shape_db
@@ -17,8 +17,6 @@ from bench.practice.roughness.head_filter import BINS_HZ, HeadFilter
 from bench.tape.equalisation import flux_level_db
 from bench.tape.losses import azimuth_loss_db, gap_loss_db, spacing_loss_db
 from bench.tape.minimum_phase import minimum_phase
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)

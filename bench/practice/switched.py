@@ -6,15 +6,11 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import TypeAlias
 
-import numpy as np
-from numpy.typing import NDArray
-
+from bench.arrays import Floats
 from bench.practice.facts import LoadedTape, MachineFacts, TrimmerPosition
 from bench.practice.machine import PracticeMachine
 from bench.practice.owners_tape import OwnersTape
 from bench.problem import Problem
-
-Floats = NDArray[np.float64]
 
 AnyMachine: TypeAlias = "PracticeMachine | SwitchedMachine"
 """A practice machine with one or several settings."""

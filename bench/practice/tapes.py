@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.practice.facts import MachineFacts, ReferenceFacts
 from bench.practice.filters import CHUNK, RATE
 from bench.practice.flaws import CELL, PartialErasure
@@ -13,8 +13,6 @@ from bench.problem import Problem
 from bench.tape.equalisation import relative_flux_db
 from bench.tape.fluxivity import convert_method, ratio_db
 from bench.words.figures import tape_speed
-
-Floats = NDArray[np.float64]
 
 GAP_S = 1.5
 """Silence between the sections of the reference tape."""

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.practice.filters import CHUNK, RATE
 from bench.practice.kernels import band_pass, first_order_sum
 from bench.practice.physics import MachinePhysics
 from bench.practice.roughness.wander import Wander, pink_corners
 from bench.tape.geometry import rotation_rate_hz
-
-Floats = NDArray[np.float64]
 
 _STEP = 32
 _KNOTS = np.arange(0, CHUNK + 1, _STEP)

@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.signals.tones import envelope
-
-Floats = NDArray[np.float64]
 
 SECONDS = 10.0
 BEAT_S = 0.5

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Values = NDArray[np.float64]
+from bench.arrays import Floats
 
 
-def flux_level_db(frequency_hz: ArrayLike, t1_us: float, t2_us: float = 0.0) -> Values:
+def flux_level_db(frequency_hz: ArrayLike, t1_us: float, t2_us: float = 0.0) -> Floats:
     """Level of the recorded short-circuit flux for a signal of constant level, dB.
 
     N(f) = 10 lg[1 + 1/(2π f t2)²] − 10 lg[1 + (2π f t1)²]
@@ -30,6 +30,6 @@ def flux_level_db(frequency_hz: ArrayLike, t1_us: float, t2_us: float = 0.0) -> 
     return np.asarray(level)
 
 
-def relative_flux_db(frequency_hz: ArrayLike, reference_hz: float, t1_us: float, t2_us: float = 0.0) -> Values:
+def relative_flux_db(frequency_hz: ArrayLike, reference_hz: float, t1_us: float, t2_us: float = 0.0) -> Floats:
     """`flux_level_db` relative to that at a reference frequency, dB."""
     return flux_level_db(frequency_hz, t1_us, t2_us) - flux_level_db(reference_hz, t1_us, t2_us)

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Values = NDArray[np.float64]
+from bench.arrays import Floats
 
 ARCMIN = np.pi / (180 * 60)
 """One minute of arc, radians: 2.9089e-4."""
@@ -33,12 +33,12 @@ TRACK_FORMATS: tuple[TrackFormat, ...] = (
 3.96 mm are from memory. The drawing of the actual head takes precedence."""
 
 
-def wavelength_um(frequency_hz: ArrayLike, speed_mm_s: float) -> Values:
+def wavelength_um(frequency_hz: ArrayLike, speed_mm_s: float) -> Floats:
     """Recorded wavelength λ = v/f, µm."""
     return np.asarray(1e3 * speed_mm_s / np.asarray(frequency_hz, dtype=float))
 
 
-def delay_us(angle_arcmin: ArrayLike, spacing_mm: float, speed_mm_s: float) -> Values:
+def delay_us(angle_arcmin: ArrayLike, spacing_mm: float, speed_mm_s: float) -> Floats:
     """Delay between two tracks that an azimuth error causes: Δt = s·tan α / v, µs.
 
     Args:
@@ -49,7 +49,7 @@ def delay_us(angle_arcmin: ArrayLike, spacing_mm: float, speed_mm_s: float) -> V
     return np.asarray(1e6 * spacing_mm * np.tan(np.asarray(angle_arcmin, dtype=float) * ARCMIN) / speed_mm_s)
 
 
-def angle_arcmin(delay_us: ArrayLike, spacing_mm: float, speed_mm_s: float) -> Values:
+def angle_arcmin(delay_us: ArrayLike, spacing_mm: float, speed_mm_s: float) -> Floats:
     """The azimuth error that causes a delay between two tracks, minutes of arc: α = atan(v·Δt / s)."""
     tangent = np.asarray(delay_us, dtype=float) * 1e-6 * speed_mm_s / spacing_mm
     return np.asarray(np.arctan(tangent) / ARCMIN)

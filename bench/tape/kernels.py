@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import numba
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from bench.arrays import Floats
 
 TYPE_B_STATES = 8
 STEPS = 512

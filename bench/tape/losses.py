@@ -3,22 +3,21 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from bench.arrays import Floats
 from bench.tape.geometry import ARCMIN, wavelength_um
-
-Values = NDArray[np.float64]
 
 GAP_FACTOR = 1.11
 """Ratio of magnetic to optical gap length (Eargle; 1.12 and 1.14 are published too)."""
 
 
-def _sinc_db(x: Values) -> Values:
+def _sinc_db(x: Floats) -> Floats:
     with np.errstate(divide="ignore"):
         return np.asarray(20 * np.log10(np.abs(np.sinc(x / np.pi))))
 
 
-def spacing_loss_db(frequency_hz: ArrayLike, speed_mm_s: float, spacing_um: float) -> Values:
+def spacing_loss_db(frequency_hz: ArrayLike, speed_mm_s: float, spacing_um: float) -> Floats:
     """Spacing loss of a head at a distance from the tape: −20 lg e^(2πd/λ) = −54.575·d/λ dB.
 
     Args:
@@ -50,7 +49,7 @@ def fitted_spacing_um(frequency_hz: ArrayLike, level_db: ArrayLike, speed_mm_s: 
     return float(slope / of_1_um), float(offset), float(np.sqrt(np.mean((db - offset - slope * hz) ** 2)))
 
 
-def thickness_loss_db(frequency_hz: ArrayLike, speed_mm_s: float, coating_um: float) -> Values:
+def thickness_loss_db(frequency_hz: ArrayLike, speed_mm_s: float, coating_um: float) -> Floats:
     """Thickness loss of a coating magnetised evenly through its depth: 20 lg[(1 − e^(−x))/x], x = 2πδ/λ, dB.
 
     Source: from memory (Wallace). Its slope towards short wavelengths, 6 dB per octave, was read in a source.
@@ -59,7 +58,7 @@ def thickness_loss_db(frequency_hz: ArrayLike, speed_mm_s: float, coating_um: fl
     return np.asarray(20 * np.log10(-np.expm1(-x) / x)) if coating_um > 0 else np.zeros_like(x)
 
 
-def gap_loss_db(frequency_hz: ArrayLike, speed_mm_s: float, gap_um: float, factor: float = GAP_FACTOR) -> Values:
+def gap_loss_db(frequency_hz: ArrayLike, speed_mm_s: float, gap_um: float, factor: float = GAP_FACTOR) -> Floats:
     """Gap loss of a replay head: 20 lg|sin x / x|, x = π·k·g/λ, dB.
 
     Args:
@@ -73,7 +72,7 @@ def gap_loss_db(frequency_hz: ArrayLike, speed_mm_s: float, gap_um: float, facto
     return _sinc_db(np.pi * factor * gap_um / wavelength_um(frequency_hz, speed_mm_s))
 
 
-def azimuth_loss_db(frequency_hz: ArrayLike, speed_mm_s: float, width_mm: float, angle_arcmin: float) -> Values:
+def azimuth_loss_db(frequency_hz: ArrayLike, speed_mm_s: float, width_mm: float, angle_arcmin: float) -> Floats:
     """Azimuth loss of a gap at an angle to the recording: 20 lg|sin x / x|, x = π·w·tan α/λ, dB.
 
     Args:
@@ -88,7 +87,7 @@ def azimuth_loss_db(frequency_hz: ArrayLike, speed_mm_s: float, width_mm: float,
     return _sinc_db(np.pi * offset_um / wavelength_um(frequency_hz, speed_mm_s))
 
 
-def crosstalk_change_db(frequency_hz: ArrayLike, delay_us: ArrayLike, crosstalk_db: float) -> Values:
+def crosstalk_change_db(frequency_hz: ArrayLike, delay_us: ArrayLike, crosstalk_db: float) -> Floats:
     """Change of a tone that is in both channels, if one is delayed: 20 lg|1 + x·e^(−j2πfτ)| − 20 lg(1 + x), dB.
 
     Crosstalk adds to a tone in phase, and the less the more it is delayed.
@@ -108,7 +107,7 @@ FRINGING_WAVELENGTH_UM = 381.0
 Journal of the AES 26(4), 1978, as quoted in the trade)."""
 
 
-def fringing_rise_db(frequency_hz: ArrayLike, speed_mm_s: float, width_mm: float, reach_mm: float = 0.75) -> Values:
+def fringing_rise_db(frequency_hz: ArrayLike, speed_mm_s: float, width_mm: float, reach_mm: float = 0.75) -> Floats:
     """Rise of the reading of a full-track tape on a narrower head: 20 lg[1 + (λ/2π)(1 − e^(−2πr/λ))/w], dB.
 
     The head also picks up flux from outside its track, which decreases with distance in wavelengths, as far as the

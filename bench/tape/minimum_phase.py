@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Floats = NDArray[np.float64]
+from bench.arrays import Floats
+
 LOWEST_DB = -200.0
 """A response is limited to this, so that its logarithm is finite."""
 

@@ -22,12 +22,12 @@ from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from bench.arrays import Floats
 from bench.problem import Problem
 from bench.tape.noise_reduction import System, decoded_level_db, encoded_level_db
 
-Floats = NDArray[np.float64]
 Verdict = Literal["in", "out", "too close to call"]
 
 REFERENCE_HZ = 400.0

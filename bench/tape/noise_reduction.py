@@ -15,9 +15,9 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from bench.arrays import Floats
 from bench.tape import kernels
 
-Floats = NDArray[np.float64]
 System = Literal["type-b", "type-a"]
 
 # Type B: a fixed lead section in cascade with one sliding corner frequency. Our least-squares fit to the published

@@ -14,13 +14,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.measure.quantities.programme.azimuth import ProgrammeMeter
 from bench.measure.reading import Reading
 from bench.transfer.errors import STRETCH_S, AzimuthCourse
-
-Floats = NDArray[np.float64]
 
 MEASURED_S = 5.0
 """So much is measured in the middle of each stretch: more would take twice the time, and be little better."""

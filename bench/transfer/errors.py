@@ -6,12 +6,11 @@ import math
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from bench.arrays import Floats
 from bench.problem import Problem
 from bench.tape.mistracking_map import ReplayErrors
-
-Floats = NDArray[np.float64]
 
 STRETCH_S = 10.0
 """Length of the stretches in which an azimuth delay is measured along a capture."""

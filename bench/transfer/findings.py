@@ -6,13 +6,12 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.measure.reading import Channel
 from bench.tape.noise_reduction import System
 from bench.transfer.hiss import HissMonitor, as_decoded
 
-Floats = NDArray[np.float64]
 Kind = Literal["dead channel", "inverted channel", "clipped", "decoded already"]
 
 SILENT = 1e-6

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.fft import rfft
 
+from bench.arrays import Floats
 from bench.tape.mistracking_map import FREQUENCIES_HZ
-
-Floats = NDArray[np.float64]
 
 SEGMENT_S = 0.2
 HALF_BAND = 10 ** (3 / 60)

@@ -10,15 +10,14 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.fft import irfft, rfft
 
+from bench.arrays import Floats
 from bench.tape.minimum_phase import minimum_phase
 from bench.tape.noise_reduction import NoiseReduction, System
 from bench.transfer import kernels
 from bench.transfer.kernels import HALF
 
-Floats = NDArray[np.float64]
 ResponseDb = Callable[[Floats], Floats]
 """dB at frequencies in Hz."""
 

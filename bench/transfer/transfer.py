@@ -6,13 +6,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.tape.noise_reduction import System
 from bench.transfer.errors import STRETCH_S, ChannelErrors, TransferErrors
 from bench.transfer.stages import Circuit, Resampler, Response, Stage, needs_low_pass
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,7 +23,7 @@ from bench.measure.meters import Options
 from bench.measure.quantities.everything import EverythingMeter
 from bench.measure.quantities.live_tone import ToneWatch
 from bench.measure.signal import kernels
-from bench.measure.tone.finder import ToneFinder
+from bench.measure.tone.finding.finder import ToneFinder
 from tests.measure.captures import hiss, mono, tone, value
 from tests.measure.spoiled import Tone
 from tests.measure.tone.test_estimate import SPOILED, trials

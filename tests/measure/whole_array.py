@@ -24,7 +24,7 @@ from bench.measure.quantities.response import ResponseMeter
 from bench.measure.quantities.separation import SeparationMeter
 from bench.measure.quantities.speed import SpeedMeter
 from bench.measure.reading import Measured
-from bench.measure.tone.finder import FoundTone, ToneFinder
+from bench.measure.tone.finding.finder import FoundTone, ToneFinder
 
 
 def measured(

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.signal import lfilter
 
-Floats = NDArray[np.float64]
+from bench.arrays import Floats
 
 
 def captured(samples: Floats, rng: np.random.Generator, bits: int, offset: float = 1e-4) -> Floats:

@@ -6,12 +6,10 @@ from collections.abc import Mapping
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.problem import Problem
 from bench.words.figures import hertz, number
-
-Floats = NDArray[np.float64]
 
 PASSAGE_S = 10.0
 BEFORE, AFTER = "○", "●"

@@ -13,8 +13,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.audio.capture import Capture
 from bench.commands.transfers.azimuth import with_course
 from bench.commands.transfers.before_after import PASSAGE_S, Passage, names_beside, passage_start
@@ -27,7 +27,6 @@ if TYPE_CHECKING:
     from bench.transfer.findings import CaptureCheck
     from bench.transfer.transfer import Transfer
 
-Floats = NDArray[np.float64]
 
 HIGHEST_PEAK_DB = -0.1
 """Level of the peak where the whole file has to be turned down, dBFS."""

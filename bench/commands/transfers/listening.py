@@ -6,9 +6,8 @@ import threading
 from collections.abc import Iterator
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from bench.arrays import Floats
 
 
 class _Switched:

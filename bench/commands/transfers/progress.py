@@ -6,12 +6,8 @@ import sys
 import time
 from collections.abc import Iterator
 
-import numpy as np
-from numpy.typing import NDArray
-
+from bench.arrays import Floats
 from bench.audio.capture import Capture
-
-Floats = NDArray[np.float64]
 
 
 class Progress:

@@ -14,7 +14,7 @@ from collections import deque
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from bench.arrays import Floats
 
 # No published source gives these figures: they are our choice, checked by tests/measure/quantities/test_flutter.py.
 

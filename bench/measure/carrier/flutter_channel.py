@@ -13,11 +13,10 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.measure.signal.quasi_peak import FLUTTER, QuasiPeak
 from bench.measure.signal.weighting import even, flutter_db, flutter_network
 from bench.measure.tone.wander import of_power
-
-Floats = NDArray[np.float64]
 
 BAND_HZ = 204.0
 """Centre of the band filter's transition: 0.3 dB down at 200 Hz, stopband from 210 Hz."""

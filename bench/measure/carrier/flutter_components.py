@@ -12,10 +12,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
-Complexes = NDArray[np.complex128]
+from bench.arrays import Complexes, Floats
 
 MOST = 12
 """The most lines that are fitted."""

@@ -21,21 +21,19 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.measure.catalogue import LEFT
 from bench.measure.method import Method
 from bench.measure.reading import Budget, Contribution, Measured, NoReading, Reading, Result, Source, budget_of
 from bench.measure.tone.estimate import PhasePair
-from bench.measure.tone.finder import FoundTone
-from bench.measure.tone.found_tone import budget
+from bench.measure.tone.finding.finder import FoundTone
+from bench.measure.tone.finding.found_tone import budget
+from bench.measure.tone.finding.peak_track import is_mains
 from bench.measure.tone.meter import HUM_BELOW_DB, CaptureCheck, ToneMeter
-from bench.measure.tone.peak_track import is_mains
 from bench.measure.tone.wander import combined
 from bench.tape.geometry import angle_arcmin
 from bench.tape.minimum_phase import phase_of_levels
-
-Floats = NDArray[np.float64]
 
 METHOD = Method("phase between the channels, tracking demodulator")
 WEAVE_METHOD = Method("standard deviation of the delay over time, 0-25 Hz, noise taken out")

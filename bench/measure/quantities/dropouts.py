@@ -28,6 +28,7 @@ from statistics import NormalDist
 import numpy as np
 from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.measure.meters import Options
 from bench.measure.method import Method
 from bench.measure.reading import Channel, Measured, NoReading, Reading, Result
@@ -35,8 +36,6 @@ from bench.measure.tone.chunk_meter import SpectraMeter
 from bench.measure.tone.demodulator import Spectra
 from bench.measure.tone.follower import SMOOTH_HZ, Chunk, Follower, Piece
 from bench.measure.tone.meter import SEARCH_RANGE, CaptureCheck
-
-Floats = NDArray[np.float64]
 
 THRESHOLD_DB = 6.0
 SHORTEST_MS = 5.0

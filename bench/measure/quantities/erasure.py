@@ -25,6 +25,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.measure.meters import Options
 from bench.measure.method import Method
 from bench.measure.reading import Channel, Measured, NoReading, Reading, Result, Source, budget_of
@@ -34,8 +35,6 @@ from bench.measure.tone.demodulator import Spectra
 from bench.measure.tone.follower import Chunk, Follower, Piece
 from bench.measure.tone.meter import CaptureCheck
 from bench.measure.tone.wander import NONE, of_level
-
-Floats = NDArray[np.float64]
 
 SEGMENT = 4096
 """Baseband points: two seconds."""

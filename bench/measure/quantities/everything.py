@@ -42,7 +42,7 @@ from bench.measure.signal.blocks import Samples
 from bench.measure.signal.spectral_peaks import hann_power, strongest_peaks
 from bench.measure.tone.chunk_meter import SpectraMeter
 from bench.measure.tone.demodulator import Spectra
-from bench.measure.tone.finder import IDLE_HARVEST, FoundTone, ToneFinder, without_pieces
+from bench.measure.tone.finding.finder import IDLE_HARVEST, FoundTone, ToneFinder, without_pieces
 from bench.measure.tone.meter import CaptureCheck
 
 ONE_SIDED_DB = 15.0

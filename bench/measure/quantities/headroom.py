@@ -19,8 +19,8 @@ from __future__ import annotations
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.measure.meters import Options
 from bench.measure.method import Method
 from bench.measure.reading import Channel, Measured, NoReading, Reading, Result
@@ -31,8 +31,6 @@ from bench.measure.tone.demodulator import Spectra
 from bench.measure.tone.follower import Chunk, Follower
 from bench.measure.tone.harmonics import Harmonics
 from bench.measure.tone.meter import SEARCH_RANGE, CaptureCheck
-
-Floats = NDArray[np.float64]
 
 MOL, SOL = "maximum_output_level", "saturated_output_level"
 MOL_RANGE_HZ = (200.0, 1500.0)

@@ -23,6 +23,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.measure.catalogue import FULL_SCALE, HUM_LINE, HUM_TOTAL
 from bench.measure.meters import Options
 from bench.measure.method import Method
@@ -32,8 +33,6 @@ from bench.measure.tone.coherent import HANN_OVERLAP
 from bench.measure.tone.demodulator import Spectra
 from bench.measure.tone.follower import Chunk
 from bench.measure.tone.meter import CaptureCheck
-
-Floats = NDArray[np.float64]
 
 MAINS_HZ = (50.0, 60.0)
 SEARCH_RANGE = 0.04

@@ -15,7 +15,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from bench.measure.reading import Channel, Measured, NoReading
-from bench.measure.tone.finder import LEVEL_METHOD, FoundTone
+from bench.measure.tone.finding.finder import LEVEL_METHOD, FoundTone
 from bench.measure.tone.meter import CaptureCheck, ToneMeter, dominant, nearest, tone_text
 
 

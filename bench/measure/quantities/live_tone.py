@@ -19,8 +19,8 @@ from bench.measure.signal.blocks import Samples
 from bench.measure.signal.spectral_peaks import hann_power, strongest_peaks
 from bench.measure.tone.demodulator import HALF, Spectra
 from bench.measure.tone.estimate import measure_stretch
-from bench.measure.tone.finder import FoundTone, side_of
-from bench.measure.tone.steady_stretches import make_frames
+from bench.measure.tone.finding.finder import FoundTone, side_of
+from bench.measure.tone.finding.frames import make_frames
 
 SEARCH_RANGE = 0.065
 """Search range around the nominal frequency: enough for the worst speed error of a domestic machine, and for 3000 Hz

@@ -25,6 +25,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.measure.catalogue import AVERAGE_2K, BS468_QUASI_PEAK, FULL_SCALE, NOISE_METHODS
 from bench.measure.meters import Options
 from bench.measure.method import Method
@@ -35,10 +36,8 @@ from bench.measure.signal.quasi_peak import BS468, QuasiPeak
 from bench.measure.signal.rectifier import Rectifier
 from bench.measure.signal.weighting import AVERAGE_REFERENCE_HZ, a_network, band_network, bs468_db, bs468_network
 from bench.measure.tone.demodulator import Spectra
-from bench.measure.tone.finder import side_of
+from bench.measure.tone.finding.finder import side_of
 from bench.measure.tone.meter import CaptureCheck
-
-Floats = NDArray[np.float64]
 
 INTERVAL_S = 0.25
 LEAD_INTERVALS = 2

@@ -19,8 +19,8 @@ import numpy as np
 
 from bench.measure.reading import Budget, Measured, NoReading, Reading, ReferenceTone, Result
 from bench.measure.tone.estimate import ChannelTone
-from bench.measure.tone.finder import LEVEL_METHOD, FoundTone
-from bench.measure.tone.found_tone import budget
+from bench.measure.tone.finding.finder import LEVEL_METHOD, FoundTone
+from bench.measure.tone.finding.found_tone import budget
 from bench.measure.tone.matching import Match, match_list, match_sheet
 from bench.measure.tone.meter import NO_TONE, CaptureCheck, ToneMeter
 from bench.measure.tone.wander import combined

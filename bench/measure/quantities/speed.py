@@ -18,8 +18,8 @@ import numpy as np
 from bench.measure.method import Method
 from bench.measure.reading import Budget, Contribution, Measured, NoReading, Reading, ReferenceTone, Result
 from bench.measure.tone.estimate import ChannelTone
-from bench.measure.tone.finder import FoundTone, side_of
-from bench.measure.tone.found_tone import budget
+from bench.measure.tone.finding.finder import FoundTone, side_of
+from bench.measure.tone.finding.found_tone import budget
 from bench.measure.tone.meter import CaptureCheck, ToneMeter, dominant, nearest
 
 METHOD = Method("slope of the tracked phase, least squares")

@@ -7,9 +7,8 @@ sounds, so the noise after it starts low and rises during the pause. Common prac
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from bench.arrays import Floats
 
 HOP_S = 0.1
 """Whole cycles of 50 and 60 Hz, so that every hop contains the same hum power."""

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from bench.arrays import Floats
 
 AT_ONCE = 256
 """Rows are allocated in batches of this size: an hour is not copied repeatedly, and little memory is left unused."""

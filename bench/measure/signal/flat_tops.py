@@ -13,7 +13,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from bench.arrays import Floats
 
 HOP_S, EVERY_S = 0.1, 0.2
 LEAST = 0.01

@@ -7,9 +7,8 @@ time, then its median is taken over narrow bands, so that tones do not count. Co
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from bench.arrays import Floats
 
 HOP, EVERY_S = 4096, 0.25
 LOWEST_HZ, HIGHEST_HZ, TOP = 11000.0, 19500.0, 0.44

@@ -10,9 +10,8 @@ import math
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from bench.arrays import Floats
 
 SLOWEST_HZ = 176400.0
 """The lowest sample rate at which the rectifier runs."""

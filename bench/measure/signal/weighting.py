@@ -31,7 +31,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from bench.arrays import Floats
 
 A_POLES_HZ = (20.598997, 20.598997, 107.652649, 737.862231, 12194.217148, 12194.217148)
 """Real poles of A weighting, IEC 61672-1 annex E."""

@@ -1,1 +1,1 @@
-"""Finding and following steady tones, and estimating their level, frequency and phase."""
+"""Steady tones: following them, and estimating their level, frequency and phase."""

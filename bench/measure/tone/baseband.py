@@ -5,10 +5,8 @@ from __future__ import annotations
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
-Complexes = NDArray[np.complex128]
+from bench.arrays import Complexes, Floats
 
 MOST_LINES = 40
 STANDS_OUT = 20.0

@@ -12,9 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from bench.arrays import Complexes, Floats
 from bench.measure.tone.baseband import (
-    Complexes,
-    Floats,
     density,
     derotated,
     floor_of,

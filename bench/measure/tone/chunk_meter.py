@@ -12,7 +12,7 @@ from bench.measure.reading import Channel, Measured
 from bench.measure.signal.blocks import Samples
 from bench.measure.signal.spectral_peaks import hann_power, strongest_peaks
 from bench.measure.tone.demodulator import Spectra
-from bench.measure.tone.finder import side_of
+from bench.measure.tone.finding.finder import side_of
 from bench.measure.tone.follower import Chunk, Peaks
 from bench.measure.tone.meter import CaptureCheck
 

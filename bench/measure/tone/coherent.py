@@ -13,12 +13,9 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
+from bench.arrays import Complexes, Floats
 from bench.measure.reading import Source
-
-Floats = NDArray[np.float64]
-Complexes = NDArray[np.complex128]
 
 BLOCK = 512
 """Baseband points per block: about 0.26 s."""

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from bench.measure.tone.baseband import Complexes, Floats, median
+from bench.arrays import Complexes, Floats
+from bench.measure.tone.baseband import median
 
 LEAST_DB, OUTLIER = 0.5, 3.5
 """A short deviation of the level is masked if it exceeds both of these: dB, and a multiple of the `QUANTILE` of the

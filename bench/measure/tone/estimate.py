@@ -18,8 +18,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from bench.arrays import Complexes, Floats
 from bench.measure.tone import wander
-from bench.measure.tone.baseband import Complexes, Floats, density, derotated, low_pass
+from bench.measure.tone.baseband import density, derotated, low_pass
 from bench.measure.tone.channel_phase import NEAR_HZ, BasebandFacts, IsolatedTone, follow_again, follow_tone
 from bench.measure.tone.coherent import coverage
 from bench.measure.tone.demodulator import PASS, Baseband

@@ -9,11 +9,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.measure.signal.blocks import Rows
 from bench.measure.tone.coherent import BLOCK, HOP, window
 from bench.measure.tone.follower import Follower, Piece
-
-Floats = NDArray[np.float64]
 
 HARMONICS = 10
 """The highest harmonic that is measured."""

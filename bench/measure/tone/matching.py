@@ -12,9 +12,9 @@ from itertools import pairwise, permutations
 
 import numpy as np
 
-from bench.measure.tone.finder import FoundTone
+from bench.measure.tone.finding.finder import FoundTone
+from bench.measure.tone.finding.peak_track import is_mains
 from bench.measure.tone.meter import HUM_BELOW_DB, SEARCH_RANGE
-from bench.measure.tone.peak_track import is_mains
 
 MATCH_RANGE = 0.012
 """Greatest relative difference of a tone from its nominal frequency, corrected for speed; our own choice."""

@@ -14,8 +14,8 @@ from bench.measure.signal.automatic_gain import GainWatch, automatic_gain_warnin
 from bench.measure.signal.blocks import Samples
 from bench.measure.signal.flat_tops import FlatTops
 from bench.measure.signal.missing_top import MissingTop
-from bench.measure.tone.finder import IDLE_HARVEST, FoundTone, ToneFinder, side_of, without_pieces
-from bench.measure.tone.peak_track import is_mains
+from bench.measure.tone.finding.finder import IDLE_HARVEST, FoundTone, ToneFinder, side_of, without_pieces
+from bench.measure.tone.finding.peak_track import is_mains
 
 SEARCH_RANGE = 0.065
 """Search range around a nominal frequency: the worst speed error of a domestic machine, 6 % (common practice, no

@@ -10,13 +10,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.measure.tone import wander
 from bench.measure.tone.baseband import floor_of, weighted_line
 from bench.measure.tone.wander import NONE, Wander
-
-Floats = NDArray[np.float64]
 
 MOST_POINTS = 3000
 MOST_RATES = 12

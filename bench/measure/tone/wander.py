@@ -16,7 +16,8 @@ from itertools import product
 
 import numpy as np
 
-from bench.measure.tone.baseband import Complexes, Floats, median, power_of
+from bench.arrays import Complexes, Floats
+from bench.measure.tone.baseband import median, power_of
 from bench.measure.tone.coherent import coverage
 from bench.measure.tone.wander_laws import SLOWEST_HZ, Estimates, Laws, change_of, mean_of
 

@@ -16,9 +16,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from bench.arrays import Floats
 
 SLOWEST_HZ, FASTEST_HZ = 0.01, 60.0
 """Wander extends from the first (a hundred seconds of tape) to the second, which no block shows."""

@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.practice.filters import RATE
-
-Floats = NDArray[np.float64]
 
 SHORTEST_S, MEDIAN_S, LONGEST_S = 0.002, 0.012, 0.2
 DEPTHS_DB = (2.0, 25.0)

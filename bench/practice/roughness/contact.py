@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.practice.filters import CHUNK, ModulationNoise
 from bench.practice.physics import MachinePhysics
 from bench.practice.roughness.wander import Wander, band_share
-
-Floats = NDArray[np.float64]
 
 CORNERS_HZ = (0.5, 3.0)
 """Range of the corner frequency of a machine's level wander."""

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.practice.filters import CHUNK, RATE
 from bench.practice.roughness.wander import Wander
-
-Floats = NDArray[np.float64]
 
 WARM_UP_S = 1200.0
 """Time constant of warm-up. Common practice, no source."""

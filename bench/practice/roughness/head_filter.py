@@ -8,9 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.fft import irfft, rfft
 
+from bench.arrays import Floats
 from bench.practice.filters import CHUNK, FFT, RAMP, RATE, response_of
-
-Floats = NDArray[np.float64]
 
 BINS_HZ: Floats = np.asarray(np.arange(FFT // 2 + 1) * (RATE / FFT), dtype=np.float64)
 _NEPERS = np.log(10) / 20 * BINS_HZ / 10000.0

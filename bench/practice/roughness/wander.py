@@ -5,12 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.practice.filters import CHUNK, RATE
-
-Floats = NDArray[np.float64]
-
 
 AT_ONCE = 50
 """Chunks of random numbers per call: the call costs more than the numbers."""

@@ -16,10 +16,9 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.procedure.state.event_kinds import Event, of_kind
 from bench.procedure.state.events import AtRest, Learnt
-
-Floats = NDArray[np.float64]
 
 FIRST_TURN = 15.0
 """First turn, degrees: large enough to show above play and noise, small enough to do no harm. A choice."""

@@ -21,8 +21,8 @@ from functools import cache
 from itertools import permutations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.measure.reading import Channel
 from bench.problem import Problem
 from bench.session.compare.machine_errors import AZIMUTH, EXACT, SAME_SPACING, SPEED, ErrorKind, MachineErrors, Value
@@ -33,7 +33,6 @@ from bench.tape.mistracking_map import FREQUENCIES_HZ, LEVELS_DB, ReplayErrors, 
 from bench.tape.noise_reduction import encoded_level_db
 from bench.words.figures import tape_speed
 
-Floats = NDArray[np.float64]
 SAME_SPEED = 0.005
 """Speeds that differ by less than this fraction are the same nominal speed."""
 TREBLE_HZ = 10_000.0

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from bench.measure.tone.matching import better, common_speed, match_list, match_sheet, takes_of
-from tests.measure.tone.test_found_tone import found
+from tests.measure.tone.finding.test_found_tone import found
 
 
 def test_the_common_speed_is_what_most_tones_have() -> None:

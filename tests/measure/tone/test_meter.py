@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from bench.measure.tone.meter import CaptureCheck, dominant, nearest
 from tests.cases import cases
 from tests.measure.spoiled import Tone, stereo
-from tests.measure.tone.test_found_tone import found
+from tests.measure.tone.finding.test_found_tone import found
 from tests.measure.whole_array import level
 
 RATE = 48000.0

@@ -24,8 +24,8 @@ from collections import deque
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
+from bench.arrays import Complexes, Floats
 from bench.measure.meters import Options
 from bench.measure.method import Method
 from bench.measure.reading import Measured, NoReading, Reading, Result, budget_of
@@ -55,9 +55,6 @@ LIKELY_SHARE, SHARE_SPREAD = 0.75, 0.5
 """Prior of the fraction of the minimum-phase shift that is present, and its standard deviation: all of it if amplifiers
 differ, none if music or spacing does. Common practice, no source."""
 METHOD = Method("phase of the cross-spectrum of programme, weighted by coherence")
-
-Complexes = NDArray[np.complex128]
-Floats = NDArray[np.float64]
 
 
 class ProgrammeMeter:

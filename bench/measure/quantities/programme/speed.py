@@ -21,15 +21,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.signal import firwin
 
+from bench.arrays import Floats
 from bench.measure.meters import Options
 from bench.measure.method import Method
 from bench.measure.reading import Measured, NoReading, Reading, ReferenceTone
 from bench.measure.signal.blocks import Samples
-
-Floats = NDArray[np.float64]
 
 HUM_METHOD = Method("frequency of the mains hum on the tape")
 PITCH_METHOD = Method("pitch of a recorded tone or note, median over half seconds")

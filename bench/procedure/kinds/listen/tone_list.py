@@ -6,7 +6,7 @@ from abc import abstractmethod
 
 from bench.audio.port import Block, Samples
 from bench.measure.reading import NoReading, Reading, Result
-from bench.measure.tone.finder import FoundTone, ToneFinder
+from bench.measure.tone.finding.finder import FoundTone, ToneFinder
 from bench.measure.verdict import Verdict
 from bench.procedure.kinds.activity import WAIT, Activity, StepT, View, ask_about
 from bench.procedure.kinds.bench import Bench, JudgedReading

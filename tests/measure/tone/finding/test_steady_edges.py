@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from bench.measure.tone.steady_edges import exact
+from bench.measure.tone.finding.steady_edges import exact
 from tests.measure.tone.demodulated import demodulate
 
 

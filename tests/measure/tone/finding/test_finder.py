@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from bench.measure.tone.finder import FoundTone, ToneFinder
+from bench.measure.tone.finding.finder import FoundTone, ToneFinder
 from tests.cases import cases
 from tests.measure.spoiled import Tone, after, hiss, hum, silence, stereo
 from tests.measure.whole_array import find_tones

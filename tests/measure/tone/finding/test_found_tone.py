@@ -7,8 +7,8 @@ import pytest
 
 from bench.measure.reading import NoReading
 from bench.measure.tone.estimate import ChannelTone, PhasePair
-from bench.measure.tone.finder import without_pieces
-from bench.measure.tone.found_tone import FoundTone, joined, side_of
+from bench.measure.tone.finding.finder import without_pieces
+from bench.measure.tone.finding.found_tone import FoundTone, joined, side_of
 from tests.results import a_reading
 
 

@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 from bench.measure.signal.blocks import Samples
 from bench.measure.signal.spectral_peaks import WOW, hann_power, sounds_alone, strongest_peaks, without_sidebands
 from bench.measure.tone.demodulator import Spectra
-from bench.measure.tone.found_tone import LEVEL_METHOD, FoundTone, side_of
-from bench.measure.tone.peak_track import SAME_HZ, WOW_MOVE, Track
+from bench.measure.tone.finding.found_tone import LEVEL_METHOD, FoundTone, side_of
+from bench.measure.tone.finding.peak_track import SAME_HZ, WOW_MOVE, Track
 
 __all__ = ["LEVEL_METHOD", "FoundTone", "ToneFinder", "side_of"]
 

@@ -5,15 +5,17 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from bench.arrays import Complexes
 from bench.measure.signal.spectral_peaks import HANN_BINS, WOW, between
-from bench.measure.tone.baseband import Complexes, low_pass, median
+from bench.measure.tone.baseband import low_pass, median
 from bench.measure.tone.channel_phase import NEAR_HZ
 from bench.measure.tone.demodulator import HALF, Baseband, Spectra
 from bench.measure.tone.estimate import NEIGHBOUR_LIMIT, NEIGHBOUR_PASS, measure_stretch
-from bench.measure.tone.found_tone import FoundTone, joined
+from bench.measure.tone.finding.found_tone import FoundTone, joined
+from bench.measure.tone.finding.frames import Frames, frame_points, make_frames
+from bench.measure.tone.finding.steady_edges import exact
+from bench.measure.tone.finding.steady_stretches import SHORTEST_S, Run, steady_runs
 from bench.measure.tone.quantisation import with_rounding
-from bench.measure.tone.steady_edges import exact
-from bench.measure.tone.steady_stretches import SHORTEST_S, Frames, Run, frame_points, make_frames, steady_runs
 
 EDGE_POINTS = 13
 """Points at the ends of a stream where the filter extends into the silence outside."""

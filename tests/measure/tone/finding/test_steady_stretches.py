@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from bench.measure.tone.steady_stretches import Run, make_frames, steady_runs
+from bench.measure.tone.finding.frames import make_frames
+from bench.measure.tone.finding.steady_stretches import Run, steady_runs
 from tests.rough_tape.grades import GRADES
 from tests.rough_tape.machine import drawn_wanders
 

@@ -7,8 +7,8 @@ import tracemalloc
 import numpy as np
 import pytest
 
-from bench.measure.tone.finder import ToneFinder
-from bench.measure.tone.peak_track import is_mains
+from bench.measure.tone.finding.finder import ToneFinder
+from bench.measure.tone.finding.peak_track import is_mains
 
 RATE = 8000.0
 

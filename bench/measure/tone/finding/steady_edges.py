@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from bench.measure.tone.baseband import Complexes, Floats, median
+from bench.arrays import Complexes, Floats
+from bench.measure.tone.baseband import median
 
 NEIGHBOURHOOD_S = 0.06
 """The level and frequency of a tone near its edge are averaged over this time; our own choice."""
