@@ -11,9 +11,9 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from bench.arrays import Floats
-
+Values = NDArray[np.float64]
 Rng = np.random.Generator
 TONES = np.array([40, 63, 125, 250, 1000, 2000, 4000, 6300, 8000, 10000, 12500], float)
 REEL_TONES = np.array([31.5, 63, 125, 250, 500, 2000, 4000, 8000, 10000, 12500, 16000], float)
@@ -174,7 +174,7 @@ class OtherMachine:
             "at": r.uniform(30, 90),
         }
 
-    def _curve(self, side: str, channel: str, hz: Floats) -> Floats:
+    def _curve(self, side: str, channel: str, hz: Values) -> Values:
         q = self.rough[side]
         at = np.log2(hz)
         out = sum(a * np.exp(-0.5 * ((at - m) / w) ** 2) for m, w, a in (*q["shared"], *q["own"][channel]))
@@ -185,26 +185,26 @@ class OtherMachine:
 
     # ------------------------------------------------------------- laws
 
-    def _spacing(self, um: float, hz: Floats, db: float) -> Floats:
+    def _spacing(self, um: float, hz: Values, db: float) -> Values:
         whole = 10 ** (-db * um * hz * self.per_um / 20)
         return np.asarray(20 * np.log10((1 - self.cover) + self.cover * whole + 1e-4))
 
-    def _gap(self, ratio: float, hz: Floats) -> Floats:
+    def _gap(self, ratio: float, hz: Values) -> Values:
         g = self.kind["gap"] * (1.08 if self.school else 1.12)
         spread = np.linspace(0.88, 1.12, 7) if self.school else np.linspace(0.95, 1.05, 5)
 
-        def read(r: float) -> Floats:
+        def read(r: float) -> Values:
             return np.asarray(np.abs(np.mean([np.sinc(g * r * s * hz * self.per_um) for s in spread], axis=0)) + 0.02)
 
         return np.asarray(20 * np.log10(read(ratio) / read(1.0)))
 
-    def _tilt(self, arcmin: float, hz: Floats) -> Floats:
+    def _tilt(self, arcmin: float, hz: Values) -> Values:
         y = np.linspace(-0.5, 0.5, 41) * self.kind["w"] * 1e3 * arcmin * 2.909e-4
         weight = 1 + (0.15 * np.cos(np.pi * np.linspace(-1, 1, 41)) if self.school else 0)
         phase = np.exp(2j * np.pi * np.outer(hz * self.per_um, y))
         return np.asarray(20 * np.log10(np.abs((phase * weight).mean(axis=1) / np.mean(weight)) + 0.01))
 
-    def _equaliser(self, db: float, hz: Floats) -> Floats:
+    def _equaliser(self, db: float, hz: Values) -> Values:
         t1 = self.kind["eq"][0] * 1e-6
         if self.school:  # a resonance at the top
             return np.asarray(db * (hz / 14e3) ** 1.4 / (0.25 + (hz / 14e3) ** 1.4) * 1.2)
@@ -212,7 +212,7 @@ class OtherMachine:
         w = 2 * np.pi * hz * t1
         return np.asarray(10 * np.log10((1 + (w * k) ** 2) / (1 + w**2)))
 
-    def _one_pole(self, corner: float, hz: Floats) -> Floats:
+    def _one_pole(self, corner: float, hz: Values) -> Values:
         return np.asarray(-10 * np.log10(1 + (corner / hz) ** 2))
 
     def bias(self, c: str) -> float:
@@ -225,7 +225,7 @@ class OtherMachine:
             shift -= 3.0 * self.size**0.3
         return float(self.set["bias", c] + shift)
 
-    def replay(self, c: str, hz: Floats, stage: str, angle: float) -> Floats:
+    def replay(self, c: str, hz: Values, stage: str, angle: float) -> Values:
         """Error of the replay side, dB."""
         film = self.film["dirt-left-after-cleaning"][c] + self.film["worn-contour"][c]
         film += self.film["dirt-replay-head"][c] if stage == "before-cleaning" else 0.0
@@ -256,7 +256,7 @@ class OtherMachine:
             out = out + self.strange_db * (hz > self.strange_hz)
         return np.asarray(out)
 
-    def record(self, c: str, hz: Floats, stage: str, sent: float) -> Floats:
+    def record(self, c: str, hz: Values, stage: str, sent: float) -> Values:
         """Error of the record side, dB."""
         head = "dirt-record-head" if self.kind["heads"] == 3 else "dirt-replay-head"
         film = self.film[head][c] if stage == "before-cleaning" else 0.0
@@ -285,7 +285,7 @@ class OtherMachine:
 
     # ------------------------------------------------------------- readings
 
-    def tone(self, c: str, hz: Floats, stage: str, source: str, sent: float) -> Floats:
+    def tone(self, c: str, hz: Values, stage: str, source: str, sent: float) -> Values:
         """Level error of tones as read."""
         three = self.kind["heads"] == 3
         angle = (

@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
-from bench.arrays import Floats
 from bench.measure.reading import Measured, Reading, Result
 from tests.results import a_reading
+
+Floats = NDArray[np.float64]
 
 
 def clock(seconds: float, rate: float) -> Floats:

@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
-from bench.arrays import Floats
+Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
-from bench.arrays import Floats
+Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.signal import lfilter
 
-from bench.arrays import Floats
+Floats = NDArray[np.float64]
 
 
 def captured(samples: Floats, rng: np.random.Generator, bits: int, offset: float = 1e-4) -> Floats:

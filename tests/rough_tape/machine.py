@@ -7,10 +7,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.fft import next_fast_len
 
-from bench.arrays import Floats
 from tests.rough_tape import holes, travel
 from tests.rough_tape.grades import Grade
-from tests.rough_tape.spectra import Shape, Spectrum, falling, gaussian, knee
+from tests.rough_tape.spectra import Floats, Shape, Spectrum, falling, gaussian, knee
 
 SLOW_RATE = 200.0
 """Points a second of level and delay courses."""

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
-from bench.arrays import Floats
 from tests.rough_tape.machine import Machine
 from tests.rough_tape.spectra import Spectrum
+
+Floats = NDArray[np.float64]
 
 HZ = np.geomspace(20.0, 20000.0, 4000)
 LINES = np.arange(1, 8)

@@ -5,14 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
-from bench.arrays import Floats
 from tests.rough_tape import flutter_detectors, travel
 from tests.rough_tape.grades import Grade
 from tests.rough_tape.interface import captured
 from tests.rough_tape.machine import SLOW_RATE, Machine, Pass, drawn_machine
 from tests.rough_tape.spectra import best_mean_rms
 from tests.rough_tape.voice import announcement
+
+Floats = NDArray[np.float64]
 
 RATES = (48000.0, 44100.0, 96000.0, 48000.0)
 PRINT_DB = (-62.0, -50.0)

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.fft import irfft, next_fast_len
 from scipy.linalg import solve_toeplitz
 
-from bench.arrays import Floats
-
+Floats = NDArray[np.float64]
 Shape = Callable[[Floats], Floats]
 """Relative power density at frequencies in Hz."""
 

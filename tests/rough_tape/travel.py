@@ -5,11 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
-from bench.arrays import Floats
 from tests.rough_tape.flutter_detectors import weighting
 from tests.rough_tape.grades import Grade
 from tests.rough_tape.spectra import LONGEST_S, Spectrum, falling, gaussian
+
+Floats = NDArray[np.float64]
 
 RATE = 1000.0
 """Points a second of a course of speed; scrape flutter is faster and is generated separately."""

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.signal import lfilter
 
-from bench.arrays import Floats
+Floats = NDArray[np.float64]
 
 FORMANTS = ((700, 1200, 2600), (300, 2300, 3000), (450, 800, 2500), (350, 2000, 2700), (550, 1700, 2500))
 """Formants of five vowels, Hz (from memory)."""

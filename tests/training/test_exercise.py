@@ -173,7 +173,7 @@ def test_a_test_in_mid_exercise_shows_its_result_and_leads_back_to_the_step(tmp_
     for head, seen in (("replay", "comes away dark brown"), ("record", "stays as white as a new one")):
         runner.obey(RunTest())
         runner.obey(Answer(f"wipe the {head} head with a fresh swab"))
-        assert seen in runner.snapshot().prompt.text
+        assert seen in runner.snapshot().seen
         runner.obey(GoOn())
         assert step() == "clean"
     assert run.store.steps_done() == ()

@@ -13,7 +13,7 @@ def test_tones_are_ticked_as_they_come() -> None:
     assert texts(tone_lines(samples.tone_rows(2)[:4], 46, 8)) == [
         "2 of 4 tones           left   right",
         "✓ 315 Hz, −20 dB       0.20   −0.10 dB   in",
-        "✓ 40 Hz, −20 dB       0.200  −0.100 dB   in",
+        "✓ 40 Hz, −20 dB        0.20   −0.10 dB   in",
         "● 63 Hz, −20 dB       −33.1   −33.8 dBFS",
         "· 125 Hz, −20 dB",
     ]

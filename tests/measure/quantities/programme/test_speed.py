@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
-from bench.arrays import Floats
 from bench.measure.meters import make_meter
 from bench.measure.reading import Result
 from tests.results import a_reading, no_reading
 
 RATE = 16000
+Floats = NDArray[np.float64]
 
 
 def sines(hz: float, sizes: tuple[float, ...], seconds: float) -> Floats:
