@@ -36,7 +36,7 @@ def capture(folder: Path, rate: int, bits: int) -> Path:
     return whole
 
 
-@pytest.mark.parametrize(("rate", "bits"), [(44100, 16), (96000, 24)])
+@pytest.mark.parametrize(("rate", "bits"), [(44100, 16), pytest.param(96000, 24, marks=pytest.mark.long)])
 def test_a_capture_is_played_through_a_procedure(rate: int, bits: int, tmp_path: Path) -> None:
     shutil.copytree(REPO / "procedures", tmp_path / "procedures")
     play = tmp_path / "procedures" / "play-reference.toml"

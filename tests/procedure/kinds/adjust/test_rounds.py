@@ -238,6 +238,7 @@ OVERBIAS = adjust("over", "overbias", "[{ hz = 10000, db = -10 }]", "tape.overbi
 REEL = {"tape": "reel-studio", "reference_tape": "reel-381-iec"}
 
 
+@pytest.mark.long
 def test_over_bias_live_starts_below_the_peak_and_goes_past_it(tmp_path: Path) -> None:
     changes = {"bias_left_db": 2.0, "bias_right_db": -1.5}
     ran = run(tmp_path, HEAD + OVERBIAS, "open-reel-381-iec", seed=3, **REEL, **changes)  # type: ignore[arg-type]
