@@ -141,10 +141,8 @@ def _fitted(hz: Floats, phase: Floats, shared: Floats, count: float, lag: Floats
     weight = np.minimum(shared / (1.0 - shared), MOST_WEIGHT)
     phase = phase + LIKELY_SHARE * lag
     grid = np.arange(-LONGEST_US, LONGEST_US + 1.0, 2.0) * 1e-6
-    turned, turn = (
-        weight * np.exp(1j * (phase + 2 * np.pi * hz * grid[0])),
-        np.exp(2j * np.pi * hz * (grid[1] - grid[0])),
-    )
+    turned = weight * np.exp(1j * (phase + 2 * np.pi * hz * grid[0]))
+    turn = np.exp(2j * np.pi * hz * (grid[1] - grid[0]))
     agreement = np.zeros(grid.size)
     for n in range(grid.size):
         agreement[n] = turned.real.sum()
