@@ -52,9 +52,7 @@ class FoundTone:
         tone, side = self.tones[channel], side_of(channel, len(self.tones))
         hz = self.frequency_hz if asked_hz is None else asked_hz
         if not tone.present:
-            return NoReading(
-                "level", side, f"this channel holds no tone of {self.frequency_hz:.0f} Hz", frequency_hz=hz
-            )
+            return NoReading("level", side, no_tone_heard(side, hz), frequency_hz=hz)
         return Reading(
             "level",
             side,
@@ -73,7 +71,9 @@ class FoundTone:
             return None
         left, right = self.tones
         if not (left.present and right.present):
-            return NoReading("balance", "left-right", "one channel holds no tone", frequency_hz=self.frequency_hz)
+            side: Channel = "right" if left.present else "left"
+            because = no_tone_heard(side, self.frequency_hz)
+            return NoReading("balance", "left-right", because, frequency_hz=self.frequency_hz)
         noise = float(np.hypot(left.dbfs_noise, right.dbfs_noise))
         wander = self.pair.balance_wander if self.pair else NONE
         return Reading(
@@ -104,6 +104,11 @@ def budget(noise: float, wander: Wander) -> Budget:
             Contribution("slower wander", wander.slower),
         ]
     return tuple(out)
+
+
+def no_tone_heard(side: Channel, hz: float) -> str:
+    """Why a channel without the tone has no reading: the end of the sentence "no reading, because …"."""
+    return f"no tone of {hz:.0f} Hz is heard" + (f" on the {side} channel" if side != "mono" else "")
 
 
 def side_of(channel: int, channels: int) -> Channel:
