@@ -25,7 +25,7 @@ import numpy as np
 from bench.arrays import Floats
 from bench.measure.catalogue import LEFT
 from bench.measure.method import Method
-from bench.measure.reading import Channel, Budget, Contribution, Measured, NoReading, Reading, Result, Source, budget_of
+from bench.measure.reading import Budget, Channel, Contribution, Measured, NoReading, Reading, Result, Source, budget_of
 from bench.measure.tone.estimate import PhasePair
 from bench.measure.tone.finding.finder import FoundTone
 from bench.measure.tone.finding.found_tone import budget, no_tone_heard
