@@ -36,7 +36,6 @@ class ToneListActivity(Activity[StepT]):
         self.tones: dict[str, FoundTone] = {}
         self.taken: list[JudgedReading] = []
         self._finder: ToneFinder | None = None
-        self._ask: Prompt | None = None
         self._frames = self._looked = 0
         self.speed = 1.0
         """Speed of the replay relative to the recording, where a start mark has shown it."""
