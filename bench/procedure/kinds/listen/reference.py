@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
-from bench.measure.quantities.azimuth import POLARITY_HZ, azimuth_of_tones, usable_tones
+from bench.measure.quantities.azimuth import azimuth_of_tones, polarity_of
 from bench.measure.quantities.speed import speed_of_tone
 from bench.measure.reading import NoReading, Reading, ReferenceTone, Result
 from bench.problem import Problem
@@ -147,8 +147,9 @@ class ReferenceActivity(ToneListActivity[Reference]):
 
     def _delay(self, sections: Sequence[str]) -> Result:
         """The delay from those of these sections that were heard; any low tone shows the polarity."""
-        low = [t for t in usable_tones(list(self.tones.values())) if t.frequency_hz <= POLARITY_HZ]
-        inverted = azimuth_of_tones(low).method.inverted if low else self.bench.inverted
+        inverted = polarity_of(list(self.tones.values()))
+        if inverted is None:
+            inverted = self.bench.inverted
         heard = [self.tones[i] for i in sections if i in self.tones]
         return with_tape(azimuth_of_tones(heard, inverted=inverted), self.job)
 
