@@ -23,6 +23,10 @@ from bench.procedure.state.journal import ReadingSource
 from bench.tape.geometry import angle_arcmin
 from bench.words.figures import tone
 
+LONG_ENOUGH_S = 45.0
+"""After this long the last tone of a tape is taken before its end. A cassette with a single tone plays it for minutes;
+longer listening would narrow the uncertainty of a level by little. A choice."""
+
 
 class ReferenceActivity(ToneListActivity[Reference]):
     """Recognises the sections of the reference tape as they play."""
@@ -52,6 +56,19 @@ class ReferenceActivity(ToneListActivity[Reference]):
             hands.rewind(next(iter(self._sections)) if only else None)
         self.bench.transport("play")
         self.listen()
+
+    def is_long_enough(self, tone: Expected, seconds: float) -> bool:
+        """Whether nobody need wait for the end of a tone: nothing else on its tape is wanted."""
+        if self.bench.is_file or seconds < LONG_ENOUGH_S:
+            return False
+        tape = self._sections[tone.id].tape
+        return not any(s.tape == tape and i != tone.id and i not in self.tones for i, s in self._sections.items())
+
+    def wind_on(self) -> None:
+        """Load the next tape of the set, where the program can."""
+        following = next((i for i in self._sections if i not in self.tones), None)
+        if self.bench.hands is not None and following is not None:
+            self.bench.hands.rewind(following, on=True)
 
     def readings(self, tone: Expected) -> list[JudgedReading]:
         """The readings of a section by its purpose: level and balance, response, azimuth, speed."""
