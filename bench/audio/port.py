@@ -105,8 +105,11 @@ class Hands(Protocol):
     def load(self, tape: LoadedTape, lot: int = 0) -> None:
         """Load a tape, or none; `lot` is the number of the recordable tape, or the side of the owner's tape."""
 
-    def rewind(self, section: str | None = None) -> None:
-        """Rewind to the start, or to a section of the reference or owner's tape, which then repeats."""
+    def rewind(self, section: str | None = None, *, on: bool = False) -> None:
+        """Wind to the start, or to a section of the reference or owner's tape.
+
+        The section then repeats; with `on`, a reference tape plays on from it.
+        """
 
     def switch(self, control: str, position: str) -> None:
         """Set a control.

@@ -48,9 +48,9 @@ class PracticePort(ModelPort):
         """Load a tape, or none; `lot` is the number of the recordable tape."""
         self._machine.load(tape, lot)
 
-    def rewind(self, section: str | None = None) -> None:
-        """Rewind to the start, or to a section of the reference tape."""
-        self._machine.rewind(section)
+    def rewind(self, section: str | None = None, *, on: bool = False) -> None:
+        """Wind to the start, or to a section of the reference tape."""
+        self._machine.rewind(section, on=on)
 
     def switch(self, control: str, position: str) -> None:
         """Set a control."""

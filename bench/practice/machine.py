@@ -162,10 +162,10 @@ class PracticeMachine:
         if tape == "reference":
             self._reference.rewind(None)
 
-    def rewind(self, section: str | None = None) -> None:
-        """Rewind to the start, or to a section of a tape, which then plays repeatedly."""
+    def rewind(self, section: str | None = None, *, on: bool = False) -> None:
+        """Wind to the start, or to a section, which then repeats; with `on`, the reference tape plays on from it."""
         if self._loaded == "reference":
-            self._reference.rewind(section)
+            self._reference.rewind(section, on=on)
         elif self._loaded == "owners":
             self.owners_tape.wind(section)
         elif section is not None:

@@ -49,9 +49,9 @@ class SwitchedMachine:
         """Load a tape of the present setting, or none."""
         self._at.load(tape, lot)
 
-    def rewind(self, section: str | None = None) -> None:
+    def rewind(self, section: str | None = None, *, on: bool = False) -> None:
         """Rewind to the start, or to a section of the reference tape."""
-        self._at.rewind(section)
+        self._at.rewind(section, on=on)
 
     def switch(self, control: str, position: str) -> None:
         """Set a control. `setting` selects a setting and unloads the tape; others are as for `PracticeMachine`."""

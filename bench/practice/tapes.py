@@ -108,12 +108,13 @@ class ReferenceTape:
         self._repeats: int | None = None
         self.position = 0.0
 
-    def rewind(self, section: str | None) -> None:
-        """Rewind to the start, or to a section, which then repeats."""
+    def rewind(self, section: str | None, *, on: bool = False) -> None:
+        """Wind to the start, or to a section, which then repeats, or from which the tape plays `on`."""
         if section is not None and section not in self._ids:
             raise Problem(f"{self._name} has no section {section}; it has {', '.join(self._ids)}")
-        self._repeats = None if section is None else self._ids.index(section)
-        self.position = 0.0
+        at = 0 if section is None else self._ids.index(section)
+        self._repeats = None if section is None or on else at
+        self.position = float(self._starts[at]) - GAP_S * RATE if on else 0.0
 
     def read(self, left: Floats, right: Floats) -> Floats:
         """Flux at these positions of each track, re the machine's reference fluxivity, shape (2, n)."""

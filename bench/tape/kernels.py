@@ -10,13 +10,13 @@ from bench.arrays import Floats
 TYPE_B_STATES = 8
 STEPS = 512
 """Rows of the table of the sliding section for a control level of 1; linear interpolation errs by 0.001 dB."""
-TYPE_A_STATES = 14
+TYPE_A_STATES = 20
 MEAN_OF_RMS = float(np.sqrt(8) / np.pi)
 """Ratio of the mean of a rectified sine to its rms. The detector squares, because the mean square does not depend on
 the sampling phase; the mean of |sine| does."""
 
 
-@numba.njit(cache=True, nogil=True)  # type: ignore[untyped-decorator, unused-ignore]
+@numba.njit(cache=True, nogil=True, error_model="numpy", fastmath={"contract"})  # type: ignore[untyped-decorator, unused-ignore]
 def type_b(signal: Floats, out: Floats, coefficients: Floats, state: Floats, decode: bool) -> None:
     """Type B over a block, shape (frames, channels), 1 for a sine of the reference level.
 
@@ -65,39 +65,31 @@ def type_b(signal: Floats, out: Floats, coefficients: Floats, state: Floats, dec
             state[channel, 6], state[channel, 7] = held, held_before
 
 
-@numba.njit(cache=True, nogil=True)  # type: ignore[untyped-decorator, unused-ignore]
+@numba.njit(cache=True, nogil=True, error_model="numpy", fastmath={"contract"})  # type: ignore[untyped-decorator, unused-ignore]
 def type_a(signal: Floats, out: Floats, coefficients: Floats, state: Floats, decode: bool) -> None:
     """Type A over a block, shape (frames, channels), 1 for a sine of the reference level.
 
     `coefficients` are from `noise_reduction.type_a_coefficients`; `state` has a row of `TYPE_A_STATES` per channel.
     """
     gain, threshold, ceiling, slow, large_change = coefficients[:5]
-    corners, fast, top_middle = coefficients[5:8], coefficients[8:12], coefficients[13]
-    dampings = np.array([np.sqrt(2.0), np.sqrt(2.0), coefficients[12]])
-    a, b, gains = np.empty(4), np.empty(4), np.empty(4)
-    for channel in range(signal.shape[1]):
-        filters = state[channel, :6]
-        fast_state, held = state[channel, 6:10], state[channel, 10:14]
-        for i in range(signal.shape[0]):
-            # Bands 0, 2, 3: low-pass, high-pass, higher high-pass, each a·x + b; band 1 is the rest.
+    fast, sections = coefficients[5:9], coefficients[9:].reshape(3, 9)
+    a, b = np.empty(4), np.empty(4)
+    for j in range(3):
+        a[j] = sections[j, 0]
+    a[3] = 1.0 - a[0] - a[1]
+    for i in range(signal.shape[0]):
+        for channel in range(signal.shape[1]):
+            own = state[channel]
+            # Each band is a·x + b: the low-pass, the high-pass, the higher high-pass, and what the first two leave.
             for j in range(3):
-                g, damping = corners[j], dampings[j]
-                s1, s2 = filters[2 * j], filters[2 * j + 1]
-                denominator = 1.0 + damping * g + g * g
-                high_a, high_b = 1.0 / denominator, -((damping + g) * s1 + s2) / denominator
-                band = 0 if j == 0 else j + 1
-                if j == 0:
-                    a[band], b[band] = g * g * high_a, g * (g * high_b + s1) + s2
-                else:
-                    middle = top_middle if band == 3 else 0.0
-                    a[band], b[band] = high_a * (1.0 + middle * g), high_b + middle * (g * high_b + s1)
-            a[1], b[1] = 1.0 - a[0] - a[2], -b[0] - b[2]
+                b[j] = own[4 * j]
+            b[3] = -b[0] - b[1]
             total_a, total_b = 0.0, 0.0
             for k in range(4):
-                level = (held[k] / threshold) ** 2
-                gains[k] = gain / np.sqrt(np.sqrt(1.0 + level * level))
-                total_a += gains[k] * a[k]
-                total_b += gains[k] * b[k]
+                level = (own[16 + k] / threshold) ** 2
+                side_gain = gain / np.sqrt(np.sqrt(1.0 + level * level))
+                total_a += side_gain * a[k]
+                total_b += side_gain * b[k]
             x = (signal[i, channel] - total_b) / (1.0 + total_a) if decode else signal[i, channel]
             added = min(ceiling, max(-ceiling, total_a * x + total_b))
             if decode:
@@ -105,18 +97,16 @@ def type_a(signal: Floats, out: Floats, coefficients: Floats, state: Floats, dec
                 out[i, channel] = x
             else:
                 out[i, channel] = x + added
-            for j in range(3):
-                g, damping = corners[j], dampings[j]
-                s1, s2 = filters[2 * j], filters[2 * j + 1]
-                high = (x - (damping + g) * s1 - s2) / (1.0 + damping * g + g * g)
-                middle = g * high + s1
-                low = g * middle + s2
-                filters[2 * j], filters[2 * j + 1] = g * high + middle, g * middle + low
             for k in range(4):
-                fast_state[k] += fast[k] * ((a[k] * x + b[k]) ** 2 - fast_state[k])
-                level = MEAN_OF_RMS * np.sqrt(fast_state[k])
-                held[k] += slow * (level - held[k])
-                held[k] = max(held[k], level - large_change)
+                band = a[k] * x + b[k]
+                if k < 3:
+                    for n in range(3):
+                        own[4 * k + n] = sections[k, 1 + n] * x - sections[k, 5 + n] * band + own[4 * k + n + 1]
+                    own[4 * k + 3] = sections[k, 4] * x - sections[k, 8] * band
+                own[12 + k] += fast[k] * (band * band - own[12 + k])
+                level = MEAN_OF_RMS * np.sqrt(own[12 + k])
+                held = own[16 + k] + slow * (level - own[16 + k])
+                own[16 + k] = max(held, level - large_change)
 
 
 def warm() -> None:
@@ -124,4 +114,4 @@ def warm() -> None:
     silence = np.zeros((2, 1))
     for decode in (False, True):
         type_b(silence, silence.copy(), np.full(11 + 3 * 3, 0.5), np.zeros((1, TYPE_B_STATES)), decode)
-        type_a(silence, silence.copy(), np.full(14, 0.5), np.zeros((1, TYPE_A_STATES)), decode)
+        type_a(silence, silence.copy(), np.full(9 + 3 * 9, 0.5), np.zeros((1, TYPE_A_STATES)), decode)

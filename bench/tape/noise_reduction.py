@@ -9,7 +9,7 @@ unencoded signal, and its control from past samples, so a decoder inverts the en
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Literal
 
 import numpy as np
@@ -48,7 +48,8 @@ overlap."""
 A_THRESHOLD = 0.01
 """-40 dB: above it the side signal of a band no longer grows."""
 A_CEILING = 0.1
-A_FAST_S = (0.01, 0.002, 0.001, 0.001)
+A_FAST_S = (0.01, 0.001, 0.001, 0.002)
+"""Of the three bands that have a corner frequency, then of the second band."""
 A_LARGE_CHANGE = 0.02
 
 
@@ -57,6 +58,9 @@ def _smoothing_coefficient(seconds: float, rate: float) -> float:
     return float(-np.expm1(-1 / (seconds * rate)))
 
 
+A_FIXED_POLE = -0.45
+"""Two poles of the filter of each band. Nearer to -1 they would fit better, but the second band, which is what the
+first and the third leave, would become so negative at half the sample rate that the decoder would be unstable."""
 _FIXED_POLE = 0.95
 """The second pole of the sliding section, just inside half the sample rate, turns the phase of its treble back."""
 
@@ -112,22 +116,45 @@ def _control_boost_coefficients(rate: float) -> tuple[float, float, float]:
 
 def type_a_coefficients(rate: float) -> Floats:
     """The coefficients of `kernels.type_a` at a sample rate."""
-    corners = [np.tan(np.pi * hz / rate) for hz in A_CORNERS_HZ]
     fast = [_smoothing_coefficient(s, rate) for s in A_FAST_S]
     # The threshold is an amplitude and the detector gives means: 2/π of it.
-    return np.array(
-        [
-            A_GAIN,
-            A_THRESHOLD * 2 / np.pi,
-            A_CEILING,
-            _smoothing_coefficient(SLOW_S, rate),
-            A_LARGE_CHANGE,
-            *corners,
-            *fast,
-            A_TOP_DAMPING,
-            A_TOP_MIDDLE,
-        ]
+    constants = [
+        A_GAIN,
+        A_THRESHOLD * 2 / np.pi,
+        A_CEILING,
+        _smoothing_coefficient(SLOW_S, rate),
+        A_LARGE_CHANGE,
+        *fast,
+    ]
+    low, high, top = A_CORNERS_HZ
+    sections = (
+        _fixed_section(rate, low, (0.0, 0.0, 1.0), 2**0.5),
+        _fixed_section(rate, high, (1.0, 0.0, 0.0), 2**0.5),
+        _fixed_section(rate, top, (1.0, A_TOP_MIDDLE, 0.0), A_TOP_DAMPING),
     )
+    return np.concatenate((constants, *sections))
+
+
+def _fixed_section(rate: float, corner_hz: float, numerator: Sequence[float], damping: float) -> Floats:
+    """The section numerator(s)/(s² + damping·s + 1), s = j·f/corner, as b0 to b4 and a1 to a4 of a recursive filter.
+
+    Two poles are those of the circuit, two more turn the phase of its treble back. The zeros at 0 Hz are those of the
+    circuit, and the others make level and phase exact to 16 kHz by least squares. With any gains of the bands the sum
+    errs up to 15 kHz by at most 0.2 dB at 44.1 kHz, and 0.01 dB at 96 kHz; by the trapezoidal rule the circuit of low
+    levels alone would err by 0.6 and 0.1 dB.
+    """
+    circuit = np.array([1.0, damping, 1.0])
+    poles = np.exp(2 * np.pi * corner_hz / rate * np.roots(circuit))
+    denominator = np.poly([*poles, A_FIXED_POLE, A_FIXED_POLE]).real
+    hz = np.geomspace(20.0, min(16e3, 0.4 * rate), 200)
+    s, z = 1j * hz / corner_hz, np.exp(-2j * np.pi * hz / rate)
+    at_zero_hz = len(numerator) - 1 - int(np.flatnonzero(numerator)[-1])
+    free = z[:, None] ** np.arange(5 - at_zero_hz)
+    basis = free * ((1 - z) ** at_zero_hz / np.polyval(denominator[::-1], z))[:, None]
+    wanted = np.polyval(numerator, s) / np.polyval(circuit, s)
+    both = np.concatenate((basis.real, basis.imag)), np.concatenate((wanted.real, wanted.imag))
+    zeros = np.linalg.lstsq(*both, rcond=None)[0]
+    return np.concatenate((np.convolve(zeros, np.poly([1.0] * at_zero_hz)), denominator[1:]))
 
 
 class NoiseReduction:

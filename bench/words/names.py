@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from bench.measure.catalogue import QUANTITIES, UNITS
-from bench.measure.reading import Channel
-from bench.measure.stage import Stage
-from bench.measure.verdict import VerdictWord
+
+if TYPE_CHECKING:
+    from bench.measure.reading import Channel
+    from bench.measure.stage import Stage
+    from bench.measure.verdict import VerdictWord
 
 STAGES: dict[Stage, str] = {
     "found-dirty": "as found, before cleaning",

@@ -21,6 +21,7 @@ from bench.tape.noise_reduction import (
 )
 from tests.cases import cases
 from tests.practice.deck import QUIET, deck, run
+from tests.tape.analogue_type_a import analogue_type_a
 from tests.tape.analogue_type_b import analogue_type_b
 
 RATE = 48000
@@ -89,16 +90,38 @@ def test_steady_tones_follow_the_law_to_15_khz(rate: int, within_db: float) -> N
 @pytest.mark.parametrize("decoding", [False, True])
 @pytest.mark.parametrize(("rate", "within_db"), [(44100, 0.6), (48000, 0.5), (96000, 0.1)])
 def test_bursts_follow_the_analogue_circuit(rate: int, within_db: float, *, decoding: bool) -> None:
-    steps, length, finer = (-30.0, -15.0, -30.0, -5.0, -60.0, -20.0, -40.0), 0.12, 16
-    t = np.arange(round(len(steps) * length * rate * finer)) / (rate * finer)
+    for hz in (3000.0, 8000.0, 14000.0):
+        sent = bursts(hz, rate * FINER)
+        wanted = analogue_type_b(sent, rate * FINER, decoding)[::FINER]
+        came = (decode if decoding else encode)(sent[::FINER, None], rate, "type-b")[:, 0]
+        assert envelope_error_db(came, wanted, hz, rate) < within_db
+
+
+@pytest.mark.parametrize(("rate", "within_db"), [(44100, 0.3), (48000, 0.2), (96000, 0.05)])
+def test_bursts_follow_the_analogue_type_a(rate: int, within_db: float) -> None:
+    for hz in (3000.0, 8000.0, 14000.0):
+        sent = bursts(hz, rate * FINER)
+        coded = analogue_type_a(sent, rate * FINER)[::FINER]
+        sent = sent[::FINER]
+        assert envelope_error_db(encode(sent[:, None], rate, "type-a")[:, 0], coded, hz, rate) < within_db
+        assert envelope_error_db(decode(coded[:, None], rate, "type-a")[:, 0], sent, hz, rate) < within_db
+
+
+FINER = 16
+
+
+def bursts(hz: float, rate: int) -> np.ndarray:
+    """A tone whose level changes within 2 ms."""
+    steps, length = (-30.0, -15.0, -30.0, -5.0, -60.0, -20.0, -40.0), 0.12
+    t = np.arange(round(len(steps) * length * rate)) / rate
     edges = np.arange(len(steps))[:, None] * length + np.array([0.001, length - 0.001])
     level = np.interp(t, edges.ravel(), np.repeat(steps, 2))
-    for hz in (3000.0, 8000.0, 14000.0):
-        sent = 10 ** (level / 20) * np.sin(2 * np.pi * hz * t)
-        wanted = analogue_type_b(sent, rate * finer, decoding)[::finer]
-        came = (decode if decoding else encode)(sent[::finer, None], rate, "type-b")[:, 0]
-        difference = envelope_db(came, hz, rate) - envelope_db(wanted, hz, rate)
-        assert np.abs(difference[rate // 50 : -rate // 100]).max() < within_db
+    return np.asarray(10 ** (level / 20) * np.sin(2 * np.pi * hz * t))
+
+
+def envelope_error_db(came: np.ndarray, wanted: np.ndarray, hz: float, rate: int) -> float:
+    difference = envelope_db(came, hz, rate) - envelope_db(wanted, hz, rate)
+    return float(np.abs(difference[rate // 50 : -rate // 100]).max())
 
 
 def envelope_db(signal: np.ndarray, hz: float, rate: int) -> np.ndarray:
@@ -114,10 +137,12 @@ def test_treble_in_programme_follows_the_analogue_circuit(rate: int) -> None:
     t = np.arange(round(0.6 * rate * finer)) / (rate * finer)
     for loud_hz, soft_hz in ((3000.0, 14000.0), (6000.0, 14000.0), (14000.0, 6000.0)):
         sent = 0.1 * np.sin(2 * np.pi * loud_hz * t) + 0.01 * np.sin(2 * np.pi * soft_hz * t + 1)
-        wanted = analogue_type_b(sent, rate * finer, False)[::finer, None]
-        came = encode(sent[::finer, None], rate, "type-b")
-        for hz in (loud_hz, soft_hz):
-            assert level_db(came, hz, rate) == pytest.approx(level_db(wanted, hz, rate), abs=0.3)
+        type_b, type_a = analogue_type_b(sent, rate * finer, False), analogue_type_a(sent, rate * finer)
+        for system, wanted in zip(SYSTEMS, (type_b, type_a), strict=True):
+            came = encode(sent[::finer, None], rate, system)
+            for hz in (loud_hz, soft_hz):
+                levels = [level_db(sound, hz, rate) for sound in (came, wanted[::finer, None])]
+                assert levels[0] == pytest.approx(levels[1], abs=0.3)
 
 
 @pytest.mark.parametrize(("hz", "db", "boost"), DATA_SHEET + MORE)
@@ -158,10 +183,12 @@ def test_type_a_leaves_high_levels_alone() -> None:
         assert abs(boost_db("type-a", hz, 0.0)) < 0.5
 
 
-def test_type_a_loop_follows_its_law() -> None:
+@pytest.mark.parametrize(("rate", "within_db"), [(44100, 0.3), (48000, 0.15), (96000, 0.02)])
+@pytest.mark.parametrize("hz", [1000.0, 3000.0, 8000.0, 12000.0, 15000.0])
+def test_type_a_follows_its_law_to_15_khz(hz: float, rate: int, within_db: float) -> None:
     for db in (-50.0, -40.0, -30.0, -20.0):
-        law = 20 * np.log10(abs(type_a_gain(1000.0, db)))
-        assert boost_db("type-a", 1000.0, db) == pytest.approx(law, abs=0.15)
+        law = 20 * np.log10(abs(type_a_gain(hz, db)))
+        assert boost_db("type-a", hz, db, rate) == pytest.approx(law, abs=within_db)
 
 
 @pytest.mark.parametrize("system", SYSTEMS)

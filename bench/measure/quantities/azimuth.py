@@ -239,6 +239,23 @@ def shows_polarity(tones: Sequence[FoundTone]) -> bool:
     return any(t.frequency_hz <= POLARITY_HZ for t in tones)
 
 
+def polarity_of(tones: Sequence[FoundTone]) -> bool | None:
+    """Whether one channel is inverted, by the tones that are low enough to show it; None without such a tone."""
+    low = [t for t in usable_tones(tones) if shows_polarity([t])]
+    return _resolved(low).inverted if low else None
+
+
+def polarity_kept(delay: Reading) -> bool | None:
+    """Whether one channel is inverted, as a kept delay says it; None where its tones were too high to show it.
+
+    That one is inverted may also have been known beforehand; then a high tone says so too.
+    """
+    if delay.method.inverted:
+        return True
+    by_one_high_tone = not delay.method.tones and (delay.frequency_hz or np.inf) > POLARITY_HZ
+    return None if by_one_high_tone or delay.method.polarity_unknown else False
+
+
 def _resolved(tones: Sequence[FoundTone], *, inverted: bool | None = None) -> Delay:
     """The delay of tones that sound in both channels."""
     balance = [t.tones[1].dbfs - t.tones[0].dbfs for t in tones]

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from bench.audio.port import LOADS, Act, Block, Hands, Port, hands_of, perform
 from bench.clock import Clock
 from bench.measure.method import Method
-from bench.measure.quantities.azimuth import POLARITY_HZ
+from bench.measure.quantities.azimuth import polarity_kept
 from bench.measure.reading import Reading, Result
 from bench.measure.verdict import Verdict
 from bench.memory import return_freed_memory
@@ -92,13 +91,8 @@ class Bench:
     def inverted(self) -> bool | None:
         """Whether one channel is inverted, by the last reading that can show it; None without one."""
         delays = [r.measured for r in self.journal.records() if r.reading.quantity == "azimuth_delay"]
-        for reading in reversed([r for r in delays if r is not None]):
-            if reading.method.inverted:
-                return True
-            low = reading.method.tones or (reading.frequency_hz or math.inf) <= POLARITY_HZ
-            if low and not reading.method.polarity_unknown:
-                return False
-        return None
+        shown = [polarity_kept(reading) for reading in delays if reading is not None]
+        return next((inverted for inverted in reversed(shown) if inverted is not None), None)
 
     @property
     def to_check_again(self) -> tuple[str, ...]:

@@ -14,10 +14,10 @@ from bench.procedure.load.expansion import (
     applicable,
     at_settings,
     for_each_tape,
+    for_machine,
     in_each_direction,
     job_steps,
     why_not_applicable,
-    with_line_input,
     within_follow,
 )
 from bench.procedure.load.file_problems import Finding, KeyPath, Mistake, did_you_mean, quoted, without_echoes
@@ -215,7 +215,7 @@ class _Gathering:
                         yield from self._followed(PlacedStep(one, brought, names, why_not), chain, settings, lot)
                     else:
                         self._count += 1
-                        yield PlacedStep(with_line_input(one, sheets.machine), brought, names, why_not)
+                        yield PlacedStep(for_machine(one, sheets.machine), brought, names, why_not)
 
     def _followed(
         self, placing: PlacedStep, chain: tuple[Path, ...], settings: Sequence[_Sheets], lot: str

@@ -12,6 +12,7 @@ from bench.procedure.model.steps import (
     Adjust,
     AnyStep,
     AppliesTo,
+    ByHand,
     Decision,
     Direction,
     Entry,
@@ -168,12 +169,18 @@ def at_settings(placed: Sequence[PlacedStep], settings: Sequence[TapeSetting]) -
         yield replace(placing, step=step.model_copy(update=changes), why_not=why_not)
 
 
-def with_line_input(step: P, machine: Machine | None) -> P:
-    """Add the sensitivity of the machine's line input to a step that sets the record level control."""
-    if not isinstance(step, Adjust) or step.quantity != "source_level" or not (machine and machine.line_input_mv):
+def for_machine(step: JobStep, machine: Machine | None) -> JobStep:
+    """A step as this machine wants it: by its number of heads, and with the sensitivity of its line input."""
+    if machine is None:
         return step
-    said = f"With the control full up, the line input takes {machine.line_input_mv:g} mV for reference level."
-    return step.model_copy(update={"do": f"{step.do} {said}"})
+    said = [step.three_heads if machine.heads == 3 else step.two_heads, step.do]
+    if isinstance(step, Adjust) and step.quantity == "source_level" and machine.line_input_mv:
+        mv = f"{machine.line_input_mv:g} mV"
+        said.append(f"With the control full up, the line input takes {mv} for reference level.")
+    changes: dict[str, Any] = {"do": " ".join(text for text in said if text)}
+    if isinstance(step, ByHand) and machine.heads == 3:
+        changes["checklist"] = (*step.checklist, *step.checklist_three_heads)
+    return step.model_copy(update=changes)
 
 
 def _running(step: AnyStep, direction: Direction) -> dict[str, Any]:

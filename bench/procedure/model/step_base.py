@@ -169,6 +169,10 @@ class StepBase(AnyStep):
 
     do: Text
     """The instruction."""
+    two_heads: OptionalText = ""
+    """What to do first on a machine with two heads; shown ahead of `do`."""
+    three_heads: OptionalText = ""
+    """The same for a machine with three heads."""
     why: OptionalText = ""
     """For the trainee."""
     good: OptionalText = ""

@@ -101,7 +101,6 @@ else:
 CIRCUIT: Mapping[str, NoiseReduction] = {"encoding_error": "record-only", "decoding_error": "replay-only"}
 """Quantities of the noise-reduction circuit, whose tones are recorded, and the switch position for each."""
 
-
 Asked = Literal["fit-for-noise-reduction", "noise-reduction-circuits", "which-tape", "foreign-tape"]
 
 
@@ -114,6 +113,8 @@ class ByHand(StepBase):
     does: tuple[Act, ...] = ()
     checklist: tuple[Text, ...] = ()
     """Where a caution of the step names mains or a demagnetiser, the step is over only when every line is ticked."""
+    checklist_three_heads: tuple[Text, ...] = ()
+    """Further lines on a machine with three heads."""
     timer_s: float = Field(default=0.0, ge=0, le=86400)
 
     @property
@@ -137,8 +138,7 @@ class Adjust(Measuring):
     kind: Literal["adjust"]
     via: Literal["live", "rounds", "ladder"] | None = None
     """`live`: read while turning. `rounds` (two heads): turn, record, rewind, replay, judge, repeat. `ladder`: record
-    numbered positions in one pass and find the best one. Default: live from the reference tape and on three heads,
-    else rounds."""
+    numbered positions in one pass, find the best. Default: live from a reference tape, or on three heads."""
     quantity: Literal[
         "level",
         "response",

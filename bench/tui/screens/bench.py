@@ -197,7 +197,7 @@ class BenchScreen(BenchCard):
             self._show_bottom(new)
         if is_new_step and new.step is not None:
             self._new_step(new.step)
-        self._carry_on()
+        self._go_on_without_keys()
         if new.outcome is not None and not self._finished:
             self.run_worker(self._end(new.outcome))
 

@@ -16,6 +16,7 @@ from bench.procedure.state.snapshot import Prompt, Snapshot
 from bench.tui import actions, presentation
 from bench.tui.actions import KeyAction
 from bench.tui.focus_help import about
+from bench.tui.going_on import MeasuringSteps, ProposedTurns
 from bench.tui.screens.countdown import CountDown, Hints
 from bench.tui.screens.dialogs import AskText, CardDialog, Confirm, HelpDialog
 from bench.tui.screens.guide import CAUTION, Guide, GuideSwitch
@@ -42,15 +43,8 @@ class BenchKeys(Screen[str]):
         self._settled = False
         self._hinted: dict[str, int] = {}
         self._guide = GuideSwitch()
-        self._runs_on = False
-        self._gone_on = ("", "")
-        """Step and prompt that were last answered automatically: each is answered only once."""
-        self._turns_at = ""
-        """Id of the step whose proposed turns are made automatically; "" for none."""
-        self._made: tuple[float, ...] = ()
-        """Positions of the trimmers before the last turn made automatically: a turn without effect is not repeated."""
-        self._read_before: float | None = None
-        """Time of the last reading before that turn took effect, seconds: its proposal was for the earlier position."""
+        self._steps_on = MeasuringSteps()
+        self._turns_on = ProposedTurns()
         self.trainee = False
         """Whether the whole card is always shown, and used hints are noted."""
 
@@ -160,71 +154,50 @@ class BenchKeys(Screen[str]):
             self._picked = max(0, min(len(self._prompt.choices) - 1, self._picked + step))
             self._pick_again()
         elif seen.trimmers:
-            self._turns_at = ""
+            self._turns_on.stop()
             trimmer = seen.trimmers[min(self._picked, len(seen.trimmers) - 1)]
             self._post(say.Turn(trimmer.name, float(degrees)))
 
     @property
     def _going(self) -> tuple[str, ...]:
         """Actions that a key began and that go on without keys."""
-        going = {"run_on": self._runs_on, "turn_as_shown": bool(self._turns_at)}
+        going = {"run_on": self._steps_on.going, "turn_as_shown": self._turns_on.going}
         return tuple(action for action, on in going.items() if on)
 
     def action_run_on(self) -> None:
         """Let measuring steps follow one another automatically, or stop that."""
-        if self._runs_on:
-            self._runs_on = False
+        if self._steps_on.going:
+            self._steps_on.stop()
             return
 
         def done(answer: str | None) -> None:
-            self._runs_on, self._gone_on = answer is not None, ("", "")
-            self._run_on()
+            if answer is not None:
+                self._steps_on.begin()
+                self._go_on_without_keys()
 
         self.app.push_screen(CountDown("The measuring steps follow one another. p or s ends that."), done)
-
-    def _carry_on(self) -> None:
-        """Do what a key began and what goes on without keys: measuring steps, proposed turns."""
-        self._run_on()
-        self._turn_on()
-
-    def _run_on(self) -> None:
-        """Answer a step that needs only the go-on key; stop at any other."""
-        seen = self._snapshot
-        if not self._runs_on or seen is None or not self.settled:
-            return
-        self._runs_on = presentation.runs_on(seen)
-        here = (seen.step.id if seen.step is not None else "", seen.prompt.text)
-        if self._runs_on and seen.prompt.kind == "go-on" and here != self._gone_on:
-            self._gone_on = here
-            self._post(say.GoOn())
 
     def action_turn_as_shown(self) -> None:
         """Make the turns that gauges propose, one after another, until none is left; once more stops that."""
         step = self._snapshot.step if self._snapshot is not None else None
-        self._turns_at, self._made, self._read_before = "" if self._turns_at or step is None else step.id, (), -1.0
-        self._turn_on()
+        if step is None or self._turns_on.going:
+            self._turns_on.stop()
+        else:
+            self._turns_on.begin(step.id)
+            self._go_on_without_keys()
 
-    def _turn_on(self) -> None:
-        """Turn as a gauge proposes: the gauge of the picked trimmer, else the first that proposes a turn."""
+    def _go_on_without_keys(self) -> None:
+        """Do what a key began, once the screen shows the effect of every command."""
         seen = self._snapshot
-        if not self._turns_at or seen is None or not self.settled:
+        if seen is None or not self.settled:
             return
-        proposals = presentation.proposed_turns(seen)
-        done = presentation.all_in(seen) and not proposals
-        if done or seen.step is None or seen.step.id != self._turns_at or seen.held:
-            self._turns_at = ""
-            return
-        read_at = presentation.read_at(seen)
-        if self._read_before is None:
-            self._read_before = read_at
-        fresh = read_at is None or read_at > (self._read_before or 0.0)
-        names, positions = [t.name for t in seen.trimmers], tuple(t.degrees for t in seen.trimmers)
-        if fresh and proposals and seen.prompt.kind != "choice" and positions != self._made:
-            wanted = names[min(self._picked, len(names) - 1)]
-            trimmer = wanted if wanted in proposals else next(iter(proposals))
-            self._picked, self._made, self._read_before = names.index(trimmer), positions, None
+        if self._steps_on.answer(seen):
+            self._post(say.GoOn())
+        turn = self._turns_on.next(seen, self._picked)
+        if turn is not None:
+            self._picked = [t.name for t in seen.trimmers].index(turn.trimmer)
             self._pick_again()
-            self._post(say.Turn(trimmer, proposals[trimmer]))
+            self._post(turn)
 
     def action_accept(self) -> None:
         """Keep a reading that is not in, with a reason."""
@@ -278,7 +251,8 @@ class BenchKeys(Screen[str]):
 
     def action_stop_sound(self) -> None:
         """Stop all sound."""
-        self._runs_on, self._turns_at = False, ""
+        self._steps_on.stop()
+        self._turns_on.stop()
         self._guide.turn_off()
         self._post(say.StopSound())
 

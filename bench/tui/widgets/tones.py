@@ -20,6 +20,9 @@ LIST_WIDTH = 46
 COLUMN = 8
 """Cells for the figure of a channel."""
 
+PART_OF_A_NAME = 15
+"""Cells in which part of the name of the tape that a tone is on can still be recognised."""
+
 STATES = {"waiting": ("·", "quiet"), "sounding": ("●", "accent"), "done": ("▪", ""), "missing": ("✗", "out")}
 """Symbols of tones without a verdict; a tone with verdicts shows the symbol of the worst."""
 
@@ -51,8 +54,8 @@ def _tone(tone: ToneRow, width: int) -> Line:
     word = worst(tone.readings)
     shape, role = SHAPES[word] if word else STATES[tone.state]
     room = max(6, width - 2 - 2 * COLUMN - _tail(width))
-    named = tone.label if len(tone.label) <= room else tone.label.partition(" (")[0]
-    label = cell(named, room)
+    alone = tone.label.partition(" (")[0]
+    label = cell(tone.label if room >= min(len(tone.label), len(alone) + PART_OF_A_NAME) else alone, room)
     shown = worst_quantity(tone.readings)
     said = {"waiting": "", "sounding": " listening", "missing": " missing", "done": ""}[tone.state]
     figures = said.ljust(2 * COLUMN)
@@ -128,5 +131,5 @@ class ToneBoard(LineWidget):
         left = max(LIST_WIDTH, min(56, width // 2))
         plot = response_lines(self._tones, width - left - 3, min(height, MOST_ROWS), self._as_found, self._film_at)
         if not plot:
-            return tone_lines(self._tones, min(width, 70), height)
+            return tone_lines(self._tones, min(width, 76), height)
         return side_by_side(tone_lines(self._tones, left, height), plot, left, 3)

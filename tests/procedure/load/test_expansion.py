@@ -8,7 +8,7 @@ import pytest
 
 from bench.procedure.load.assemble import assemble
 from bench.procedure.model.job import Job
-from bench.procedure.model.steps import Measure
+from bench.procedure.model.steps import ByHand, Measure
 from tests.procedure.small_bench import BIAS, CLEAN, ENTRY, FOLLOW, HEAD, LEVEL, MACHINE, MEASURED, RECORD, make_bench
 
 PART = HEAD + "part = true\n"
@@ -52,6 +52,22 @@ def test_a_procedure_for_other_machines_is_refused_before_it_starts(tmp_path: Pa
     assert assembly.job is None
     (found,) = assembly.findings
     assert "applies_to: this procedure is for 2 heads; this machine has 3; choose another machine" in found.sentence
+
+
+def test_a_step_says_what_its_number_of_heads_needs(tmp_path: Path) -> None:
+    by_heads = """
+checklist = ["swabs"]
+checklist_three_heads = ["monitor on tape"]
+three_heads = "Set the monitor to source."
+two_heads = "Begin to record."
+"""
+    for machine, said, lines in (
+        (MACHINE, "Set the monitor to source. Clean it.", ("swabs", "monitor on tape")),
+        (MACHINE.replace("heads = 3", "heads = 2"), "Begin to record. Clean it.", ("swabs",)),
+    ):
+        step = _job(tmp_path, HEAD + CLEAN + by_heads, machine).steps[0]
+        assert isinstance(step, ByHand)
+        assert (step.do, step.checklist) == (said, lines)
 
 
 @pytest.mark.parametrize(

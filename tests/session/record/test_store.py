@@ -232,7 +232,10 @@ def test_sessions_that_broke_off_are_offered_newest_first(tmp_path: Path) -> Non
     damaged.mkdir()
     (damaged / "session.toml").write_text("schema = 1\ndone = fal")
     (sessions / "README.md").write_text("")
-    offered = unfinished(sessions)
+    unreadable = sessions / "2026-08-01-0900-deck"
+    (unreadable / "session.toml").mkdir(parents=True)
+    first, *offered = unfinished(sessions)
+    assert (first.folder, first.problem) == (unreadable, f"{unreadable}/session.toml: cannot be read: Is a directory")
     assert [u.folder for u in offered] == [damaged, newer.folder, older]
     assert "damaged" in offered[0].problem
     assert offered[1].readings == 1

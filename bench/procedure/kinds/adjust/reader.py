@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from bench.audio.port import Samples
 from bench.measure.catalogue import QUANTITIES
-from bench.measure.quantities.azimuth import POLARITY_HZ, azimuth_of_tones
+from bench.measure.quantities.azimuth import POLARITY_HZ, azimuth_of_tones, shows_polarity
 from bench.measure.quantities.hum_watch import MAINS_HZ
 from bench.measure.quantities.live_tone import ToneWatch, WatchState
 from bench.measure.reading import Channel, NoReading, Reading, ReferenceTone, Result
@@ -169,7 +169,7 @@ class ToneReader(AdjustReader):
             case "azimuth_delay":
                 if not state.azimuth or state.tone is None:
                     return [(NoReading("azimuth_delay", "left-right", "it needs two channels"), 0.0)]
-                inverted = self._bench.inverted if self.judged_hz > POLARITY_HZ else None
+                inverted = None if shows_polarity([state.tone]) else self._bench.inverted
                 delay = azimuth_of_tones([state.tone], inverted=inverted)
                 if delay.method.inverted:
                     self._bench.notice = TURNED_ROUND

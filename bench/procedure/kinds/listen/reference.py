@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
-from bench.measure.quantities.azimuth import POLARITY_HZ, azimuth_of_tones, usable_tones
+from bench.measure.quantities.azimuth import azimuth_of_tones, polarity_of
 from bench.measure.quantities.speed import speed_of_tone
 from bench.measure.reading import NoReading, Reading, ReferenceTone, Result
 from bench.problem import Problem
@@ -22,6 +22,10 @@ from bench.procedure.model.targets import Target
 from bench.procedure.state.journal import ReadingSource
 from bench.tape.geometry import angle_arcmin
 from bench.words.figures import tone
+
+LONG_ENOUGH_S = 45.0
+"""After this long the last tone of a tape is taken before its end. A cassette with a single tone plays it for minutes;
+longer listening would narrow the uncertainty of a level by little. A choice."""
 
 
 class ReferenceActivity(ToneListActivity[Reference]):
@@ -52,6 +56,19 @@ class ReferenceActivity(ToneListActivity[Reference]):
             hands.rewind(next(iter(self._sections)) if only else None)
         self.bench.transport("play")
         self.listen()
+
+    def is_long_enough(self, tone: Expected, seconds: float) -> bool:
+        """Whether nobody need wait for the end of a tone: nothing else on its tape is wanted."""
+        if self.bench.is_file or seconds < LONG_ENOUGH_S:
+            return False
+        tape = self._sections[tone.id].tape
+        return not any(s.tape == tape and i != tone.id and i not in self.tones for i, s in self._sections.items())
+
+    def wind_on(self) -> None:
+        """Load the next tape of the set, where the program can."""
+        following = next((i for i in self._sections if i not in self.tones), None)
+        if self.bench.hands is not None and following is not None:
+            self.bench.hands.rewind(following, on=True)
 
     def readings(self, tone: Expected) -> list[JudgedReading]:
         """The readings of a section by its purpose: level and balance, response, azimuth, speed."""
@@ -147,8 +164,9 @@ class ReferenceActivity(ToneListActivity[Reference]):
 
     def _delay(self, sections: Sequence[str]) -> Result:
         """The delay from those of these sections that were heard; any low tone shows the polarity."""
-        low = [t for t in usable_tones(list(self.tones.values())) if t.frequency_hz <= POLARITY_HZ]
-        inverted = azimuth_of_tones(low).method.inverted if low else self.bench.inverted
+        inverted = polarity_of(list(self.tones.values()))
+        if inverted is None:
+            inverted = self.bench.inverted
         heard = [self.tones[i] for i in sections if i in self.tones]
         return with_tape(azimuth_of_tones(heard, inverted=inverted), self.job)
 

@@ -11,7 +11,7 @@ from bench.measure.tone.finding.found_tone import of_one_machine
 from bench.measure.verdict import Verdict
 from bench.procedure.kinds.activity import WAIT, Activity, StepT, View, ask_about
 from bench.procedure.kinds.bench import Bench, JudgedReading
-from bench.procedure.kinds.listen.expected_tones import Expected, match
+from bench.procedure.kinds.listen.expected_tones import AGAIN_DB, REACH, Expected, match
 from bench.procedure.model.job import Job
 from bench.procedure.model.targets import Target, judge
 from bench.procedure.state.events import Accepted, StoppedListening
@@ -22,6 +22,9 @@ from bench.words.sentences import listed
 
 LOOK_EVERY_S = 0.3
 """Time between two measurements of the present tone for the screen."""
+
+AT_ONCE_S = 1.0
+"""What sounds within this time of a tone that was taken before its end may be the rest of it."""
 
 
 class ToneListActivity(Activity[StepT]):
@@ -39,6 +42,8 @@ class ToneListActivity(Activity[StepT]):
         self._finder: ToneFinder | None = None
         self._ask: Prompt | None = None
         self._frames = self._looked = 0
+        self._cut: FoundTone | None = None
+        """The tone that was taken before its end, whose rest is ignored."""
         self.speed = 1.0
         """Speed of the replay relative to the recording, where a start mark has shown it."""
         self.why_not = ""
@@ -57,6 +62,13 @@ class ToneListActivity(Activity[StepT]):
     @abstractmethod
     def readings(self, tone: Expected) -> list[JudgedReading]:
         """The readings of a tone that was just measured, and those it completes."""
+
+    def is_long_enough(self, tone: Expected, seconds: float) -> bool:
+        """Whether a tone that has sounded for so long is taken before its end."""
+        return False
+
+    def wind_on(self) -> None:
+        """Go on to what comes after such a tone, where the program can."""
 
     # ---------------------------------------------------------------- listening
 
@@ -99,16 +111,35 @@ class ToneListActivity(Activity[StepT]):
         if current is None:
             return
         e_now = self._match(current)
-        if e_now is not None and e_now.wanted:
-            e_now.state = "sounding"
-            e_now.readings = [(current.level(c, e_now.hz), None) for c in range(len(current.tones))]
+        if e_now is None or not e_now.wanted or self._is_rest(current):
+            return
+        e_now.state = "sounding"
+        e_now.readings = [(current.level(c, e_now.hz), None) for c in range(len(current.tones))]
+        if self._finder is not None and self.is_long_enough(e_now, current.duration_s):
+            ended = self._finder.finish()
+            self.listen()
+            for tone in ended:
+                self._take(tone)
+                self._cut = tone
+            self.wind_on()
+
+    def _is_rest(self, tone: FoundTone) -> bool:
+        """Whether this is the rest of the tone that was taken before its end."""
+        cut = self._cut
+        return (
+            cut is not None
+            and tone.start_s < AT_ONCE_S
+            and abs(tone.frequency_hz / cut.frequency_hz - 1) <= REACH
+            and abs(tone.dbfs - cut.dbfs) <= AGAIN_DB
+        )
 
     def _take(self, tone: FoundTone) -> None:
         for e in self.expected:
             if e.state == "sounding":
                 e.state = "waiting"
                 e.readings = []
-        e_now = self._match(tone)
+        e_now = None if self._is_rest(tone) else self._match(tone)
+        self._cut = None
         if e_now is None:
             return
         e_now.state, e_now.heard_dbfs = "done", tone.dbfs
