@@ -22,7 +22,6 @@ from bench.arrays import Complexes, Floats
 from bench.measure.tone import wander
 from bench.measure.tone.baseband import density, derotated, low_pass
 from bench.measure.tone.channel_phase import NEAR_HZ, BasebandFacts, IsolatedTone, follow_again, follow_tone
-from bench.measure.tone.coherent import coverage
 from bench.measure.tone.demodulator import PASS, Baseband
 from bench.measure.tone.phase_fit import fit_rates, mean_hz, modelled, rough_slope, slope
 from bench.measure.tone.wander import NONE, Wander
@@ -285,7 +284,8 @@ def _pair(left: IsolatedTone, right: IsolatedTone, facts: BasebandFacts) -> Phas
     weaves = wander.wanders(course, course_rate, lowest)
     apart = wander.means(left.level_course() - right.level_course(), rate)[0]
     noise_db = sum(v.noise_level * (DB / max(v.amplitude, 1e-12)) ** 2 for v in (left, right))
-    weave, own, doubt = _weave(course, course_rate, lowest)
+    weave, own = _weave(course, course_rate, lowest)
+    others = wander.of_weave(weave, delay_wander, len(course) / course_rate)
     lost_db = float(np.hypot(left.lost_db, right.lost_db))
     hum = sum((v.hum_level / max(v.amplitude, 1e-12)) ** 2 for v in (left, right))
     return PhasePair(
@@ -294,7 +294,7 @@ def _pair(left: IsolatedTone, right: IsolatedTone, facts: BasebandFacts) -> Phas
         frequency_hz=facts.oscillator_hz + _mean_frequency(left, right, rate),
         weave_rad=weave,
         weave_noise_rad=2.0 * own,
-        weave_uncertainty_rad=2.0 * doubt,
+        weave_uncertainty_rad=2.0 * float(np.hypot(own, others)),
         wander=delay_wander,
         balance_wander=replace(wander.of_level(apart, course_rate, noise_db), dropouts=DROPOUT_RESIDUE * lost_db),
         copied=own_noise > LEAST_NOISE
@@ -319,26 +319,19 @@ def _lag_course(turned: Complexes, kept: NDArray[np.bool_], rate: float) -> tupl
     return np.interp(at, at[known], np.arctan2(across[known], sums[known])), course_rate
 
 
-def _weave(course: Floats, rate: float, noise: float) -> tuple[float, float, float]:
-    """Standard deviation of a lag over time, up to 25 Hz, and its standard uncertainties: from noise, for the machine.
-
-    The power of a stretch of Gaussian noise has the relative variance Σ S² / (Σ S)², because the lines of a periodogram
-    are independent and each has a standard deviation equal to its mean. The root has half the relative deviation.
-    """
+def _weave(course: Floats, rate: float, noise: float) -> tuple[float, float]:
+    """Standard deviation of a lag over time, up to 25 Hz, and its standard uncertainty for this stretch."""
     if len(course) < 4:
-        return 0.0, float(np.sqrt(noise * rate)), float(np.sqrt(noise * rate))
+        return 0.0, float(np.sqrt(noise * rate))
     power = np.abs(np.fft.rfft(course - course.mean())) ** 2 / len(course) ** 2
     power = 2.0 * power[1:]
     own = noise * rate / len(course) * 2.0
     weave = float(np.sum(power - own))
     chance = own * float(np.sqrt(len(power)))
     if weave <= chance:
-        return float(np.sqrt(max(0.0, weave))), float(np.sqrt(chance)), float(np.sqrt(chance))
-    # A periodogram's squares are twice the squared density.
-    spread = np.sqrt(0.5 * float(np.sum(power**2)))
-    few = coverage(max(2, round(2.0 * float(np.sum(power)) ** 2 / float(np.sum(power**2))))) / 2.0
+        return float(np.sqrt(max(0.0, weave))), float(np.sqrt(chance))
     own = np.hypot(chance / (2.0 * np.sqrt(weave)), WEAVE_RELATIVE * np.sqrt(weave))
-    return float(np.sqrt(weave)), float(own), float(np.hypot(few * spread / (2.0 * np.sqrt(weave)), own))
+    return float(np.sqrt(weave)), float(own)
 
 
 def _without_flutter(

@@ -11,7 +11,7 @@ from bench.measure.catalogue import FULL_SCALE, QUANTITIES
 from bench.measure.method import Method
 from bench.measure.reading import Budget, Channel, Contribution, NoReading, Reading, Result
 from bench.measure.tone.estimate import ChannelTone, PhasePair
-from bench.measure.tone.wander import NONE, Wander, combined
+from bench.measure.tone.wander import NONE, Wander, combined, evidence, with_evidence
 
 LEVEL_METHOD = Method("mean level of the steady tone, tracking demodulator")
 
@@ -114,6 +114,26 @@ def no_tone_heard(side: Channel, hz: float) -> str:
 def side_of(channel: int, channels: int) -> Channel:
     """The name of a channel."""
     return "mono" if channels == 1 else ("left", "right")[channel]
+
+
+def of_one_machine(tones: Sequence[FoundTone]) -> list[FoundTone]:
+    """The tones, after all of them have shown the law by which levels and delays of their machine wander."""
+    levels = [evidence([t.level_wander for t in f.tones]) for f in tones]
+    delays = [evidence([f.pair.wander] if f.pair else []) for f in tones]
+    level, delay = (sum(x, np.zeros(1)) for x in (levels, delays))
+    out = []
+    for tone, of_levels, of_delay in zip(tones, levels, delays, strict=True):
+        channels = [
+            replace(t, level_wander=with_evidence(t.level_wander, level - evidence([t.level_wander]))[1])
+            for t in tone.tones
+        ]
+        pair = tone.pair
+        if pair is not None:
+            off, wander = with_evidence(pair.wander, delay - of_delay, plain=False)
+            balance = with_evidence(pair.balance_wander, level - of_levels)[1]
+            pair = replace(pair, lag_rad=pair.lag_rad + off, wander=wander, balance_wander=balance)
+        out.append(replace(tone, tones=tuple(channels), pair=pair))
+    return out
 
 
 def joined(parts: Sequence[FoundTone]) -> FoundTone:

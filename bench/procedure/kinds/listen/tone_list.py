@@ -7,6 +7,7 @@ from abc import abstractmethod
 from bench.audio.port import Block, Samples
 from bench.measure.reading import NoReading, Reading, Result
 from bench.measure.tone.finding.finder import FoundTone, ToneFinder
+from bench.measure.tone.finding.found_tone import of_one_machine
 from bench.measure.verdict import Verdict
 from bench.procedure.kinds.activity import WAIT, Activity, StepT, View, ask_about
 from bench.procedure.kinds.bench import Bench, JudgedReading
@@ -141,7 +142,7 @@ class ToneListActivity(Activity[StepT]):
         if e_now is None:
             return
         e_now.state, e_now.heard_dbfs = "done", tone.dbfs
-        self.tones[e_now.id] = tone
+        self.tones[e_now.id] = of_one_machine([*self.tones.values(), tone])[-1]
         if e_now.wanted:
             self._keep(self.readings(e_now))
 
