@@ -239,7 +239,7 @@ def _why_none(tones: Sequence[FoundTone]) -> str:
         return COPIED if tones else "no tone sounds in both channels"
     loudest = max(tones, key=lambda t: t.dbfs)
     weak: Channel = "right" if loudest.tones[0].present else "left"
-    return no_tone_heard(weak, loudest.frequency_hz)
+    return no_tone_heard(weak)
 
 
 def shows_polarity(tones: Sequence[FoundTone]) -> bool:

@@ -72,8 +72,7 @@ class FoundTone:
         left, right = self.tones
         if not (left.present and right.present):
             side: Channel = "right" if left.present else "left"
-            because = no_tone_heard(side, self.frequency_hz)
-            return NoReading("balance", "left-right", because, frequency_hz=self.frequency_hz)
+            return NoReading("balance", "left-right", no_tone_heard(side), frequency_hz=self.frequency_hz)
         noise = float(np.hypot(left.dbfs_noise, right.dbfs_noise))
         wander = self.pair.balance_wander if self.pair else NONE
         return Reading(
@@ -106,9 +105,10 @@ def budget(noise: float, wander: Wander) -> Budget:
     return tuple(out)
 
 
-def no_tone_heard(side: Channel, hz: float) -> str:
+def no_tone_heard(side: Channel, hz: float | None = None) -> str:
     """Why a channel without the tone has no reading: the end of the sentence "no reading, because …"."""
-    return f"no tone of {hz:.0f} Hz is heard" + (f" on the {side} channel" if side != "mono" else "")
+    of = f" of {hz:.0f} Hz" if hz is not None else ""
+    return f"no tone{of} is heard" + (f" on the {side} channel" if side != "mono" else "")
 
 
 def side_of(channel: int, channels: int) -> Channel:

@@ -103,6 +103,24 @@ def recorded_level(reading: Result, level_dbfs: float, sent: str, source: tuple[
     return out if isinstance(out, NoReading) else replace(out, method=replace(out.method, source_db=source[0]))
 
 
+def response_re(
+    level: Result, base: Result, offset_db: float, *, reference: ReferenceTone, between: Difference | None = None
+) -> Result:
+    """Response: a level relative to that of a reference tone; no reading where the reference tone gave none.
+
+    Args:
+        level: of the tone.
+        base: level of the reference tone in the same channel.
+        offset_db: how much higher the tone should be than the reference tone, dB.
+        reference: the reference tone.
+        between: what the difference is between, where the reference does not show it.
+    """
+    if isinstance(base, NoReading):
+        return replace(base, quantity="response", frequency_hz=level.frequency_hz, reference=reference)
+    minus = base.value + offset_db
+    return difference("response", level, minus, base.uncertainty, reference=reference, between=between)
+
+
 def difference(
     quantity: str,
     reading: Result,

@@ -13,7 +13,7 @@ from bench.procedure.kinds.activity import View
 from bench.procedure.kinds.bench import Bench, JudgedReading
 from bench.procedure.kinds.correct.certificate import certified
 from bench.procedure.kinds.correct.interface import corrected, replay_dbfs
-from bench.procedure.kinds.correct.reference_tape import difference, recorded_level, sent_text
+from bench.procedure.kinds.correct.reference_tape import difference, recorded_level, response_re, sent_text
 from bench.procedure.kinds.correct.source import source_db
 from bench.procedure.kinds.listen.expected_tones import Expected
 from bench.procedure.kinds.listen.tone_list import ToneListActivity
@@ -177,21 +177,9 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
         base_levels = self.levels(next(e for e in self.expected if e.id == zero_id))
         out = []
         for level, base in zip(self.levels(tone), base_levels, strict=True):
-            if isinstance(base, NoReading):
-                continue
-            out.append(
-                self._judge(
-                    tone,
-                    difference(
-                        "response",
-                        level,
-                        base.value + sent.db - zero.db,
-                        base.uncertainty,
-                        reference=ReferenceTone(zero.hz, zero.db),
-                        between="recorded to replayed",
-                    ),
-                )
-            )
+            of = ReferenceTone(zero.hz, zero.db)
+            response = response_re(level, base, sent.db - zero.db, reference=of, between="recorded to replayed")
+            out.append(self._judge(tone, response))
         return out
 
     def worked_out(self) -> list[JudgedReading]:

@@ -13,7 +13,7 @@ from bench.problem import Problem
 from bench.procedure.kinds.activity import View
 from bench.procedure.kinds.bench import Bench, JudgedReading
 from bench.procedure.kinds.correct.interface import corrected
-from bench.procedure.kinds.correct.reference_tape import difference, expected_dbfs, fringes, with_tape
+from bench.procedure.kinds.correct.reference_tape import expected_dbfs, fringes, response_re, with_tape
 from bench.procedure.kinds.listen.expected_tones import Expected
 from bench.procedure.kinds.listen.tone_list import ToneListActivity
 from bench.procedure.model.sheets import Section
@@ -126,15 +126,7 @@ class ReferenceActivity(ToneListActivity[Reference]):
             return []
         bases = self.levels(next(e for e in self.expected if e.id == zero.id))
         for reading, base in zip(self.levels(tone), bases, strict=True):
-            if isinstance(base, NoReading):
-                continue
-            response = difference(
-                "response",
-                reading,
-                base.value + section.db - zero.db,
-                base.uncertainty,
-                reference=ReferenceTone(zero.hz, zero.db),
-            )
+            response = response_re(reading, base, section.db - zero.db, reference=ReferenceTone(zero.hz, zero.db))
             errors = section.recorded_error_db - zero.recorded_error_db
             out.append(self._taken(tone, with_tape(response, self.job, section, zero), "response", errors))
         return out
