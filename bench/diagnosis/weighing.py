@@ -101,26 +101,25 @@ def weigh(rows: Rows, causes: Sequence[Cause], ratios: Mapping[str, float]) -> W
     singles: list[Set] = [(), *((o,) for o in options)]
     usual = Fitter(rows, session.covariance(Grade(1.0, 1.5), np.zeros(len(rows))))
     first = _fit(usual, singles, session, rounds=4)
-    grades = _Grades(usual, session, [(first, prior)])
-    fitter = grades.fitter
+    fitter = _Grades(usual, session, [(first, prior)]).fitter
     fitted = _fit(fitter, singles, session, start=first.x, rounds=3)
-    scores = grades.log_evidence(fitted) + prior
     beside = _beside_the_best(fitter, fitted, session, options, prior)
-    pairs = _pairs(scores, beside, options)
-    sets, both = list(singles), None
+    pairs = _pairs(TEMPER * fitted.log_evidence + prior, beside, options)
+    sets, fits = list(singles), [(fitted, prior)]
     if pairs:
         chosen: list[Set] = [(options[a], options[b]) for a, b in pairs]
-        both = _fit(fitter, chosen, session, start=fitted.pair_starts([(a + 1, b + 1) for a, b in pairs]), rounds=4)
+        start = fitted.pair_starts([(a + 1, b + 1) for a, b in pairs])
         more = prior[np.array(pairs) + 1].sum(axis=1) + math.log(2 * PAIRS / SINGLES**2)
-        grades = _Grades(usual, session, [(fitted, prior), (both, more)])
-        scores = np.concatenate([grades.log_evidence(fitted) + prior, grades.log_evidence(both) + more])
+        fits.append((_fit(fitter, chosen, session, start=start, rounds=4), more))
         sets += chosen
+    grades = _Grades(usual, session, fits)
+    scores = np.concatenate([grades.log_evidence(fit) + its_prior for fit, its_prior in fits])
     probability = np.exp(scores - np.logaddexp.reduce(scores))
     out: list[Weighed] = []
     for n in np.argsort(-probability):
         if probability[n] < 1e-4 and len(out) > 8 and sets[n]:
             continue  # "nothing wrong" always stays, for comparison
-        fit, at_set = (fitted, int(n)) if n < len(singles) or both is None else (both, int(n) - len(singles))
+        fit, at_set = (fitted, int(n)) if n < len(singles) else (fits[1][0], int(n) - len(singles))
         out.append(_weighed(sets[n], float(probability[n]), fit, at_set))
     order = 1 + np.argsort(-scores[1 : len(singles)])
     alone = tuple(_weighed(singles[n], float(probability[n]), fitted, int(n)) for n in order)
