@@ -281,10 +281,11 @@ def _rivals(weighing: Weighing, best: set[str], total: Mapping[str, float]) -> l
     return out
 
 
-def _without(weighing: Weighing, beside: set[str]) -> Weighed | None:
-    """The set that has only the causes that accompany a cause; it shows what the readings say for that cause."""
-    every = (*weighing.sets, *weighing.alone)
-    return next((s for s in every if {o.cause.name for o in s.options} == beside), None)
+def _without(weighing: Weighing, beside: set[str]) -> Weighed:
+    """The set with most of the causes that accompany a cause, and no other: it shows what the readings say for it."""
+    named = [({o.cause.name for o in s.options}, s) for s in (*weighing.sets, *weighing.alone)]
+    fit = [(len(names), s) for names, s in named if names <= beside]
+    return max(fit, key=lambda both: both[0])[1]
 
 
 def _channel_and_kind(sets: Sequence[Weighed], name: str) -> tuple[str, str]:
@@ -299,7 +300,7 @@ def _channel_and_kind(sets: Sequence[Weighed], name: str) -> tuple[str, str]:
     return max(channel, key=lambda c: channel[c]), max(kind, key=lambda k: kind[k])
 
 
-def _gains(weighing: Weighing, best: Weighed, without: Weighed | None) -> list[tuple[Finding, float]]:
+def _gains(weighing: Weighing, best: Weighed, without: Weighed) -> list[tuple[Finding, float]]:
     """How much better each reading is explained with a cause than without, best first."""
     rows = weighing.fitter.rows
     precision = weighing.fitter.whiten.T @ weighing.fitter.whiten
@@ -308,7 +309,7 @@ def _gains(weighing: Weighing, best: Weighed, without: Weighed | None) -> list[t
     def misfit(s: Weighed) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
         return np.asarray(((rows.values - s.read) / size) ** 2)
 
-    gain = misfit(without) - misfit(best) if without is not None else np.zeros(len(rows))
+    gain = misfit(without) - misfit(best)
     order = np.argsort(-gain)
     return [(rows.data_rows[n].finding, float(gain[n])) for n in order]
 
