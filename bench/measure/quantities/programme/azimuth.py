@@ -102,10 +102,11 @@ class ProgrammeMeter:
             return NoReading("azimuth_delay", "left-right", "it needs two channels", method=METHOD)
         if len(self._spectra) < 4:
             return NoReading("azimuth_delay", "left-right", "too little was heard yet", method=METHOD)
-        left = np.array([s[0] for s in self._spectra])
-        right = np.array([s[1] for s in self._spectra])
-        cross = np.mean(np.conj(left) * right, axis=0)
-        powers = [(side.real**2 + side.imag**2).mean(axis=0) for side in (left, right)]
+        cross = np.zeros(len(self._hz), dtype=complex)
+        powers = np.zeros((2, len(self._hz)))
+        for pair in self._spectra:
+            cross += np.conj(pair[0]) * pair[1] / len(self._spectra)
+            powers += [(side.real**2 + side.imag**2) / len(self._spectra) for side in pair]
         power = powers[0] * powers[1]
         if not power.max() > 0:
             return NoReading("azimuth_delay", "left-right", "the two channels are silent", method=METHOD)

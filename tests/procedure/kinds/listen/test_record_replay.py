@@ -10,6 +10,7 @@ from bench.measure.reading import NoReading, Reading
 from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.events import HeadDelayMeasured
 from tests.procedure.record_bench import HEAD, Ran, run, step
+from tests.results import no_reading
 from tests.smooth import smooth_procedures
 
 TARGET = """
@@ -82,3 +83,16 @@ def test_without_readings_there_is_nothing_to_work_out(tmp_path: Path) -> None:
     assert isinstance(record.reading, NoReading)
     assert record.reading.reason == "no level from record to replay was read at this session, noise reduction out"
     assert ran.outcome.exit_code == 1
+
+
+def test_each_tone_of_a_dead_channel_is_a_reading_without_a_value(tmp_path: Path) -> None:
+    smooth_procedures(tmp_path / "procedures")
+    steps = HEAD + RECORD.replace(', mistracking = "machine.own_mistracking"', "")
+    ran = run(tmp_path, steps, "three-head-cassette", seed=3, tape=None, reference_tape=None, dead_channel="right")
+    right = [r.reading for r in ran.opened.store.records() if r.reading.channel == "right"]
+    assert [(r.quantity, r.frequency_hz) for r in right] == [
+        ("record_replay_level", 400.0),
+        ("response", 1000.0),
+        ("response", 8000.0),
+    ]
+    assert {no_reading(r).reason for r in right} == {"no tone of 400 Hz is heard on the right channel"}
