@@ -228,7 +228,7 @@ def test_a_sample_that_is_no_number_leaves_nothing_half_written(
         ([*REFERENCE, "--treble-error", "10000=-3"], '"10000=-3" is not HZ:DB, such as 10000:-3'),
         ([*REFERENCE, "--treble-error", "10000:-3,10000:-4"], "given twice"),
         ([*REFERENCE, "--treble-error", ""], '"" is not HZ:DB'),
-        ([*REFERENCE, "--level-error", "99"], "give one from -40 to 40 dB"),
+        ([*REFERENCE, "--level-error", "99"], "give one from −40 to 40 dB"),
         ([*REFERENCE, "--uncertainty", "-1"], "give one from 0 to 20 dB"),
         ([*REFERENCE, "--azimuth-delay", "1e9"], "is no head's"),
         ([*REFERENCE, "--speed-error", "-50"], "a speed error of -50 %"),

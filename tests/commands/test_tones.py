@@ -31,8 +31,8 @@ def test_a_list_is_written_with_exact_levels(tmp_path: Path, capsys: pytest.Capt
     assert main(["tones", str(path), "--list", "1000@-10, 10000@-20", "--seconds", "2", "--rate", "44100"]) == 0
     out, err = capsys.readouterr()
     assert out.splitlines() == [
-        "   0.500 s  2.000 s long: 1000 Hz at -10.0 dBFS",
-        "   3.000 s  2.000 s long: 10000 Hz at -20.0 dBFS",
+        "   0.500 s  2.000 s long: 1 kHz at −10.0 dBFS",
+        "   3.000 s  2.000 s long: 10 kHz at −20.0 dBFS",
     ]
     assert err.endswith("5.5 s, 44100 Hz, 24 bits, two channels\n")
     assert Capture(path).frames == round(5.5 * 44100)
@@ -46,7 +46,7 @@ def test_json_says_where_each_tone_lies(tmp_path: Path, capsys: pytest.CaptureFi
     said = json.loads(capsys.readouterr().out)
     leader, tone = said["parts"]
     assert (said["sample_rate"], said["duration_s"]) == (48000, 3.5)
-    assert (leader["says"], tone["says"]) == ("start mark", "400 Hz at -12.0 dBFS")
+    assert (leader["says"], tone["says"]) == ("start mark", "400 Hz at −12.0 dBFS")
     found = find_start_mark(np.concatenate(list(Capture(path).blocks())), 48000)
     assert found is not None
     assert found[0] == leader["start_s"] * 48000
@@ -103,7 +103,7 @@ def test_the_tones_of_a_calibration_have_their_own_levels(tmp_path: Path, capsys
         (["--list", "1000"], '"1000" is not a tone; write HZ@DBFS'),
         (["--list", "1000@-10,,"], '"" is not a tone'),
         (["--list", "loud@-10"], '"loud@-10" is not a tone'),
-        (["--list", "30000@-10"], "30000 Hz can't be sent"),
+        (["--list", "30000@-10"], "30 kHz can't be sent"),
         (["--list", "1000@3"], "3 dBFS can't be sent"),
         (["--list", "1000@-10", "--seconds", "0"], "--seconds 0"),
         (["--list", "1000@-10", "--seconds", "nan"], "--seconds nan"),

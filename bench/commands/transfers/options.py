@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from bench.audio.capture import Capture
 from bench.commands.measure import channel_list
 from bench.commands.tracking import decibels, typed_errors
+from bench.figures import as_given
 from bench.problem import Problem
 
 if TYPE_CHECKING:
@@ -129,8 +130,8 @@ def opened(args: argparse.Namespace) -> Capture:
         )
     if not low <= args.reference_level <= high:
         raise Problem(
-            f"--reference-level {args.reference_level:g}: the reference level of noise reduction lies from {low:g} to "
-            f"{high:g} dBFS"
+            f"--reference-level {as_given(args.reference_level)}: the reference level of noise reduction lies from "
+            f"{as_given(low)} to {as_given(high)} dBFS"
         )
     return capture
 

@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING, Any
 from bench import __version__
 from bench.commands.transfers.before_after import spectrum_lines
 from bench.commands.transfers.options import ChosenErrors
+from bench.figures import hertz, number
 from bench.tape.mistracking_map import REFERENCE_LEVELS, SYSTEM_NAMES
 from bench.transfer.errors import STRETCH_S
 from bench.transfer.findings import Finding
 from bench.transfer.uncertainty import AT_DB, AT_HZ, Uncertainty
-from bench.words.figures import decibels, figure, hertz, number, plus_minus, with_uncertainty
+from bench.words.figures import decibels, figure, plus_minus, with_uncertainty
 from bench.words.sentences import counted
 
 if TYPE_CHECKING:

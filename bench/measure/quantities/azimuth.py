@@ -23,6 +23,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from bench.arrays import Floats
+from bench.figures import hertz
 from bench.measure.catalogue import LEFT
 from bench.measure.method import Method
 from bench.measure.reading import Budget, Contribution, Measured, NoReading, Reading, Result, Source, budget_of
@@ -379,7 +380,7 @@ def _said(delay: Delay, pairs: Sequence[PhasePair], *, polarity: bool) -> list[s
         out.append("one channel's polarity is inverted: that is taken out of delay and phase; check the wiring")
     elif not polarity:
         out.append(
-            f"polarity is not known without a tone of {POLARITY_HZ:g} Hz or lower: if one channel is inverted, the "
+            f"polarity is not known without a tone of {hertz(POLARITY_HZ)} or lower: if one channel is inverted, the "
             "delay is wrong by half a period"
         )
     if not delay.suits:

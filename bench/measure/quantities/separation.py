@@ -21,6 +21,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from bench.figures import hertz
 from bench.measure.meters import Options
 from bench.measure.method import Method
 from bench.measure.quantities.distortion import plateau
@@ -135,7 +136,7 @@ class SeparationMeter(SpectraMeter):
         elif not len(self._level):
             because = capture.why_nothing()
             if asked is not None and because == "no steady tone was found":
-                because = f"no steady tone near {asked:g} Hz was found"
+                because = f"no steady tone near {hertz(asked)} was found"
         if because:
             return self._nothing(because)
         driven = self._driven(self._level.all())

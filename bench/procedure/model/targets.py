@@ -7,10 +7,11 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from bench.figures import as_given, hertz
 from bench.measure.reading import Reading, Result
 from bench.measure.verdict import Verdict, VerdictWord
 from bench.tape.fluxivity import Fluxivity, FluxMethod, convert_method, ratio_db
-from bench.words.figures import as_given, hertz, with_unit
+from bench.words.figures import with_unit
 from bench.words.readings import aim_text
 
 TargetName = Annotated[str, Field(pattern=r"^(machine|tape)\.[a-z0-9_]+$")]

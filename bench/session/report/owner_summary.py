@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from bench.figures import as_given, hertz, number
 from bench.measure.quantities.mistracking import errors_of
 from bench.measure.reading import Channel
 from bench.measure.stage import Stage
@@ -15,7 +16,6 @@ from bench.procedure.state.outcome import last_attempts
 from bench.procedure.state.record_to_replay import record_to_replay
 from bench.session.record.record import SessionRecord
 from bench.tape.mistracking_map import MistrackingMap, ReplayErrors, mistracking_map, worst_map
-from bench.words.figures import as_given, hertz, number
 from bench.words.mistracking import music_sentence
 from bench.words.names import CHANNELS, STAGES
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from bench.figures import number
 from bench.tui.text import clip, plain, wrap
 from bench.tui.widgets.large_digits import large_text
 from bench.tui.widgets.line_widget import Line, LineWidget, clip_line
 from bench.words.dates import clock
-from bench.words.figures import number
 
 if TYPE_CHECKING:
     from bench.practice.facts import TrimmerPosition

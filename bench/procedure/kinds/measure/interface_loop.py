@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.audio.port import Block
+from bench.figures import as_given, hertz
 from bench.measure.catalogue import A_WEIGHTED
 from bench.measure.meters import make_meter
 from bench.measure.method import Method
@@ -170,7 +171,7 @@ class InterfaceActivity(Activity[InterfaceStep]):
         out: list[Result] = []
         if first is None:
             return out
-        re = f"{first.hz:g} Hz at {first.dbfs:g} dBFS"
+        re = f"{hertz(first.hz)} at {as_given(first.dbfs)} dBFS"
         for stimulus, heard in zip(self._stimuli[1:], self._read[1:], strict=True):
             for reading, base in zip(heard, self._read[0], strict=True):
                 if stimulus.tone is None or isinstance(base, NoReading):
@@ -237,16 +238,18 @@ class InterfaceActivity(Activity[InterfaceStep]):
             out.append(replace(of_input, uncertainty=spread))
         return out
 
-    def _clock(self, hertz: float) -> list[Result]:
+    def _clock(self, heard_hz: float) -> list[Result]:
         """Error of the sample clock in parts per million, positive for fast."""
         tone = self._stimuli[0].tone
         if tone is None:
             return []
-        ppm = (hertz / tone.hz - 1.0) * 1e6
+        ppm = (heard_hz / tone.hz - 1.0) * 1e6
         counter = self.step.instrument_percent * 1e4
         method = Method("counter", instrument_ppm=counter, sent_hz=tone.hz)
         if abs(ppm) > 20000:
-            return [NoReading("clock_error", "both", f"{hertz:g} Hz is not the tone that is sent ({tone.hz:g} Hz)")]
+            return [
+                NoReading("clock_error", "both", f"{hertz(heard_hz)} is not the tone that is sent ({hertz(tone.hz)})")
+            ]
         return [Reading("clock_error", "both", ppm, counter, frequency_hz=tone.hz, method=method)]
 
     # ---------------------------------------------------------------- the end
