@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from decimal import Decimal
+from math import isfinite
 
 MINUS = "\N{MINUS SIGN}"
 
@@ -30,5 +31,7 @@ def hertz(hz: float) -> str:
 
 def as_given(value: float) -> str:
     """A number as it was given, to six digits, with a true minus sign: "−12", "0.25"."""
+    if not isfinite(value):
+        return f"{value:g}"
     text = f"{Decimal(f'{abs(value):.6g}').normalize():f}"
     return text if value >= 0 or text == "0" else MINUS + text

@@ -13,6 +13,7 @@ from bench.audio.file import Capture
 from bench.cli import main
 from bench.procedure.load.library import Library
 from bench.signals.start_mark import find_start_mark
+from bench.signals.tones import Tone
 from bench.workspace import Workspace
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -68,7 +69,7 @@ def test_a_procedure_is_written_with_the_tones_that_it_sends(
     ]
     assert len(sent) > 5
     assert [(p["says"], p["seconds"]) for p in said["parts"]] == [
-        (f"{hz:g} Hz at {db:.1f} dBFS", seconds) for hz, db, seconds in sent
+        (Tone(hz, db).description, seconds) for hz, db, seconds in sent
     ]
     first = said["parts"][0]
     assert sox_level(path, first["start_s"] + 0.1, first["seconds"] - 0.2) == pytest.approx([sent[0][1]] * 2, abs=0.01)
@@ -92,7 +93,7 @@ def test_the_tones_of_a_calibration_have_their_own_levels(tmp_path: Path, capsys
     assert main(["--workspace", str(ROOT), *asked]) == 0
     sent = {p["says"] for p in json.loads(capsys.readouterr().out)["parts"]}
     job = Library(Workspace(ROOT)).load_job("calibrate-interface")
-    tones = {f"{t.hz:g} Hz at {t.dbfs:.1f} dBFS" for step in job.steps for t in getattr(step, "sends", ())}
+    tones = {Tone(t.hz, t.dbfs).description for step in job.steps for t in getattr(step, "sends", ())}
     assert tones
     assert tones == sent
 

@@ -69,21 +69,22 @@ def _adjust(step: Adjust) -> Iterator[StepMistake]:
     yield from _way_of_working(step)
     yield from _frequency(step)
     relative = step.quantity == "response" and bool(step.sends)
-    if relative and step.reference_frequency is None:
+    zero_hz = step.reference_frequency
+    if relative and zero_hz is None:
         yield (
             ("reference_frequency",),
             "missing: a response is relative to one of the tones",
             f"name one of {_frequencies(step.sends)}",
             ("reference_frequency", "quantity", "sends"),
         )
-    elif relative and step.reference_frequency not in {tone.hz for tone in step.sends}:
+    elif relative and zero_hz is not None and zero_hz not in {tone.hz for tone in step.sends}:
         yield (
             ("reference_frequency",),
-            f"{hertz(step.reference_frequency)} is not among the tones sent",
+            f"{hertz(zero_hz)} is not among the tones sent",
             f"name one of {_frequencies(step.sends)}",
             ("reference_frequency", "quantity", "sends"),
         )
-    elif not relative and step.reference_frequency is not None:
+    elif not relative and zero_hz is not None:
         yield (
             ("reference_frequency",),
             "is for the response of tones that are sent",

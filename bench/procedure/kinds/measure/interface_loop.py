@@ -22,7 +22,7 @@ from bench.procedure.kinds.activity import WAIT, Activity, View, ask_about
 from bench.procedure.kinds.bench import Bench, JudgedReading
 from bench.procedure.kinds.correct.reference_tape import difference
 from bench.procedure.model.steps import InterfaceStep, LoopTone
-from bench.procedure.model.targets import Target, judge
+from bench.procedure.model.targets import judge, loop_target
 from bench.procedure.state.event_words import event_sentence
 from bench.procedure.state.events import Accepted, Answered, InputProcessed
 from bench.procedure.state.snapshot import Prompt
@@ -257,7 +257,7 @@ class InterfaceActivity(Activity[InterfaceStep]):
     def _conclude(self, readings: Sequence[Result]) -> None:
         self._phase, self.wants_sound = "over", False
         self.bench.silence()
-        target = target_of(self.step)
+        target = loop_target(self.step)
         sent = [s.tone.dbfs for s in self._stimuli[1:] if s.tone is not None for _ in self._read[0]]
         taken = tuple(
             JudgedReading(r, judge(r, target), "machine", sent_db=sent[n] if self.step.finds == "linearity" else None)
@@ -298,23 +298,6 @@ class InterfaceActivity(Activity[InterfaceStep]):
 
 NOTHING_DBFS = -100.0
 """Highest level that a channel without a tone is taken to have. A choice."""
-
-
-def target_of(step: InterfaceStep) -> Target:
-    """The limit of the step as a target."""
-    match step.finds:
-        case "full-scale":
-            return Target(at_least=step.limit, unit="V", source=step.source)
-        case "channels":
-            return Target(at_least=step.limit, unit="dB", source=step.source)
-        case "noise":
-            return Target(at_most=step.limit, unit="dBFS", source=step.source)
-        case "distortion":
-            return Target(at_most=step.limit, unit="%", source=step.source)
-        case "clock":
-            return Target(value=0.0, tolerance=step.limit, unit="ppm", source=step.source)
-        case _:
-            return Target(value=0.0, tolerance=step.limit, unit="dB", source=step.source)
 
 
 def input_processing(taken: Sequence[JudgedReading]) -> InputProcessed | None:
