@@ -199,10 +199,12 @@ def _measured(args: argparse.Namespace, channels: tuple[Channel, ...]) -> Chosen
     by_tape = found is not None
     if found is None:
         stage = args.stage or "as-found"
-        recorded = machine_errors(session, STAGES[stage])
+        every = {name: machine_errors(session, of_stage) for name, of_stage in STAGES.items()}
+        recorded = every[stage]
         if not recorded.own and not recorded.replay:
-            others = " or ".join(f"--stage {name}" for name in STAGES if name != stage)
-            raise Problem(f"{args.session} read nothing of its machine {stage.replace('-', ' ')}; use {others}")
+            others = " or ".join(f"--stage {name}" for name, e in every.items() if e.own or e.replay)
+            remedy = f"use {others}" if others else "name a session that measured record and replay"
+            raise Problem(f"{args.session} read nothing of its machine {stage.replace('-', ' ')}; {remedy}")
         found = _of_machine(args, recorded, channels)
     errors = found.errors
     delay = _typed_delay(args)

@@ -165,7 +165,7 @@ def lines(done: Done) -> list[str]:
         f"{'decoded' if done.decoded else 'encoded'} with {name} by Tapebench {__version__}",
         f"from {done.file}: {count}, {transfer.rate:g} Hz, {done.duration_s:.3f} s",
         f"to {done.out}: 24 bits",
-        f"0 dB of {name} is {levels[0]} in the first, {levels[1]} in the second: {REFERENCE_LEVELS[transfer.system]}",
+        f"0 dB of {name} is {levels[0]} in {done.file}, {levels[1]} in {done.out}: {REFERENCE_LEVELS[transfer.system]}",
         "",
         "errors taken off before decoding" + _source(done) if done.decoded else "errors put on after encoding",
     ]
