@@ -13,6 +13,7 @@ import soundfile
 from bench.cli import main
 from bench.signals.demo_music import demo_music
 from tests.session.fleet_of import Machine, exchange, session
+from tests.session.years import visit
 
 ROOT = Path(__file__).resolve().parents[2]
 RATE = 48000
@@ -144,7 +145,13 @@ def test_the_errors_of_a_session(transfer: Path, tmp_path: Path, capsys: pytest.
     machine = Machine("Two", 2, 0.8, -0.5, -2.0, 1.0, replay_tilt=6.0, fast_percent=0.7)
     folder = session(tmp_path, machine)
     out = tmp_path / "decoded.flac"
-    command = ["decode", str(transfer), str(out), *REFERENCE, "--session", str(folder), "--stage", "as-left"]
+    command = ["decode", str(transfer), str(out), *REFERENCE, "--session", str(folder)]
+    assert main(command) == 2
+    assert "read nothing of its machine as found; use --stage as-left\n" in capsys.readouterr().err
+    nothing_read = str(visit(tmp_path, 0.0, None, None))
+    assert main(["decode", str(transfer), str(out), *REFERENCE, "--session", nothing_read]) == 2
+    assert "as found; name a session that measured record and replay\n" in capsys.readouterr().err
+    command += ["--stage", "as-left"]
     assert main([*command, "--json"]) == 0
     said = json.loads(capsys.readouterr().out)
     assert (said["session"], said["stage"], said["replayed_on"]) == (folder.name, "as-left", None)
@@ -223,8 +230,8 @@ def test_a_sample_that_is_no_number_leaves_nothing_half_written(
     ("options", "said"),
     [
         ([], "give --reference-level DBFS"),
-        (["--reference-level", "nan"], "lies from -60 to 0 dBFS"),
-        (["--reference-level", "3"], "lies from -60 to 0 dBFS"),
+        (["--reference-level", "nan"], "lies from −60 to 0 dBFS"),
+        (["--reference-level", "3"], "lies from −60 to 0 dBFS"),
         ([*REFERENCE, "--treble-error", "10000=-3"], '"10000=-3" is not HZ:DB, such as 10000:-3'),
         ([*REFERENCE, "--treble-error", "10000:-3,10000:-4"], "given twice"),
         ([*REFERENCE, "--treble-error", ""], '"" is not HZ:DB'),

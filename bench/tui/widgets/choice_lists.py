@@ -39,7 +39,12 @@ def choice_lines(choices: tuple[str, ...], picked: int, width: int, height: int)
         for m, text in enumerate(lines):
             lead: Line = [(f"{n + 1:>2} " if n < 9 else "   ", "key"), ("▸ " if here else "  ", "accent")]
             out.append([*(lead if m == 0 else [("     ", "")]), (text, "strong" if here else "")])
-    return out[:height]
+    out = out[:height]
+    for at, sign, hidden in ((0, "↑", first), (-1, "↓", len(choices) - first - height)):
+        if hidden > 0 and out:
+            more = f"  {sign} {hidden} more"
+            out[at] = [*clip_line(out[at], width - len(more)), (more, "quiet")]
+    return out
 
 
 def trimmer_line(trimmers: tuple[TrimmerPosition, ...], picked: int, width: int) -> Line:
