@@ -12,6 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from bench.arrays import Floats
 from bench.diagnosis.causes.cause import Cause
@@ -76,8 +77,8 @@ class Weighing:
     """Causes that these readings cannot show."""
     unseen: tuple[Weighed, ...]
     """The same causes as sets, which share the probability of "nothing wrong"."""
-    fitter: Fitter
     session: SessionRows
+    fitter: Fitter
     grade: Grade
     """The grade that explains the readings best."""
     extra_variance: Floats
@@ -100,31 +101,20 @@ def weigh(rows: Rows, causes: Sequence[Cause], ratios: Mapping[str, float]) -> W
     singles: list[Set] = [(), *((o,) for o in options)]
     usual = Fitter(rows, session.covariance(Grade(1.0, 1.5), np.zeros(len(rows))))
     first = _fit(usual, singles, session, rounds=4)
-    extra_variance, outliers = _outliers(usual, first.read)
-    leading = np.argsort(first.log_evidence + prior)[-LEADING:]
-    likely = _likely_grades(usual, session, extra_variance, (first.select(leading), prior[leading]))
-    grade = max(likely, key=lambda g: likely[g][1])
-    fitter = likely[grade][0]
-
-    def graded(fit: Fitted) -> Floats:
-        """Log-evidence of each set, summed over the likely grades."""
-        logs = [
-            TEMPER * (fit.log_evidence if g == grade else its.evidence(fit)) + GRADES[g]
-            for g, (its, _) in likely.items()
-        ]
-        return np.asarray(np.logaddexp.reduce(logs, axis=0))
-
+    grades = _Grades(usual, session, [(first, prior)])
+    fitter = grades.fitter
     fitted = _fit(fitter, singles, session, start=first.x, rounds=3)
-    scores = graded(fitted) + prior
+    scores = grades.log_evidence(fitted) + prior
     beside = _beside_the_best(fitter, fitted, session, options, prior)
     pairs = _pairs(scores, beside, options)
     sets, both = list(singles), None
     if pairs:
         chosen: list[Set] = [(options[a], options[b]) for a, b in pairs]
         both = _fit(fitter, chosen, session, start=fitted.pair_starts([(a + 1, b + 1) for a, b in pairs]), rounds=4)
-        at = np.array(pairs)
-        more = graded(both) + prior[at + 1].sum(axis=1) + math.log(2 * PAIRS / SINGLES**2)
-        scores, sets = np.concatenate([scores, more]), sets + chosen
+        more = prior[np.array(pairs) + 1].sum(axis=1) + math.log(2 * PAIRS / SINGLES**2)
+        grades = _Grades(usual, session, [(fitted, prior), (both, more)])
+        scores = np.concatenate([grades.log_evidence(fitted) + prior, grades.log_evidence(both) + more])
+        sets += chosen
     probability = np.exp(scores - np.logaddexp.reduce(scores))
     out: list[Weighed] = []
     for n in np.argsort(-probability):
@@ -136,30 +126,63 @@ def weigh(rows: Rows, causes: Sequence[Cause], ratios: Mapping[str, float]) -> W
     alone = tuple(_weighed(singles[n], float(probability[n]), fitted, int(n)) for n in order)
     unseen = [one for s in out if not s.options for one in _unseen(s, invisible, options)]
     return Weighing(
-        tuple(out), alone, tuple(invisible), tuple(unseen), fitter, session, grade, extra_variance, outliers
+        tuple(out),
+        alone,
+        tuple(invisible),
+        tuple(unseen),
+        session,
+        grades.fitter,
+        grades.best,
+        grades.extra_variance,
+        grades.outliers,
     )
 
 
-def _likely_grades(
-    usual: Fitter, session: SessionRows, extra_variance: Floats, leading: tuple[Fitted, Floats]
-) -> dict[Grade, tuple[Fitter, float]]:
-    """The grades that the leading sets make likely, with their fitter and log-evidence.
+class _Grades:
+    """The likely grades of a machine, given the sets that explain its readings best.
 
     Trimmers spread as on a machine in use are tried first, and the others only where that comes near the best.
+
+    Args:
+        usual: the fitter for a usual grade.
+        session: the rows.
+        fits: sets that were fitted, with the logarithms of their prior probabilities.
     """
-    sets, prior = leading
-    found: dict[Grade, tuple[Fitter, float]] = {}
 
-    def add(grades: Iterable[Grade]) -> float:
-        for g in grades:
-            fitter = usual.graded(session.covariance(g, extra_variance), g.adjusted)
-            found[g] = fitter, float(np.logaddexp.reduce(TEMPER * fitter.evidence(sets) + prior)) + GRADES[g]
-        return max(evidence for _, evidence in found.values())
+    def __init__(self, usual: Fitter, session: SessionRows, fits: Sequence[tuple[Fitted, Floats]]) -> None:
+        self.extra_variance, self.outliers = _outliers(usual, np.concatenate([fit.read for fit, _ in fits]))
+        score = np.concatenate([fit.log_evidence + prior for fit, prior in fits])
+        least = np.sort(score)[-LEADING:][0]
+        leading = [(fit.select(n), prior[n]) for fit, prior in fits if len(n := _at_least(least, fit, prior))]
+        found: dict[Grade, tuple[Fitter, float]] = {}
 
-    most = add(g for g in GRADES if g.adjusted == USED)
-    near = [g for g, (_, evidence) in found.items() if evidence > most - 2 * NEAR]
-    most = add(g._replace(adjusted=adjusted) for g in near for adjusted in ADJUSTED if adjusted != USED)
-    return {g: both for g, both in found.items() if both[1] > most - NEAR}
+        def add(grades: Iterable[Grade]) -> float:
+            for g in grades:
+                fitter = usual.graded(session.covariance(g, self.extra_variance), g.adjusted)
+                logs = np.concatenate([TEMPER * fitter.evidence(fit) + prior for fit, prior in leading])
+                found[g] = fitter, float(np.logaddexp.reduce(logs)) + GRADES[g]
+            return max(evidence for _, evidence in found.values())
+
+        most = add(g for g in GRADES if g.adjusted == USED)
+        near = [g for g, (_, evidence) in found.items() if evidence > most - 2 * NEAR]
+        most = add(g._replace(adjusted=adjusted) for g in near for adjusted in ADJUSTED if adjusted != USED)
+        self.fitters = {g: fitter for g, (fitter, evidence) in found.items() if evidence > most - NEAR}
+        self.best = max(self.fitters, key=lambda g: found[g][1])
+
+    @property
+    def fitter(self) -> Fitter:
+        """The fitter for the likeliest grade."""
+        return self.fitters[self.best]
+
+    def log_evidence(self, fit: Fitted) -> Floats:
+        """Log-evidence of each set, summed over the likely grades."""
+        logs = [TEMPER * fitter.evidence(fit) + GRADES[g] for g, fitter in self.fitters.items()]
+        return np.asarray(np.logaddexp.reduce(logs, axis=0))
+
+
+def _at_least(least: float, fit: Fitted, prior: Floats) -> NDArray[np.int64]:
+    """The sets with at least this score."""
+    return np.flatnonzero(fit.log_evidence + prior >= least)
 
 
 def _weighed(options: Set, probability: float, fit: Fitted, n: int) -> Weighed:

@@ -28,6 +28,16 @@ def _fact(say: Say, *, kept: bool = True, none: Any = None) -> Any:
     return field(default=none, metadata={"say": say, "kept": kept})
 
 
+def _within(before: str, unit: str) -> Say:
+    """The text of an expanded uncertainty, to two significant digits and never rounded down (GUM 7.2.6)."""
+
+    def said(value: float) -> str:
+        digit = 10.0 ** (math.floor(math.log10(value)) - 1) if value > 0 else 1.0
+        return f"{before} ±{_Figure(math.ceil(value / digit - 1e-9) * digit):.2g}{unit}"
+
+    return said
+
+
 def _period(seconds: float) -> str:
     return f"; comes round every {f'{seconds:.2f} s' if seconds >= 0.1 else f'{1000 * seconds:.1f} ms'}"
 
@@ -123,7 +133,7 @@ class Method:
     nothing_sent: bool = _fact("; of tape recorded with nothing sent", none=False)
     both_passes: bool = _fact("; recorded and replayed here, so that both add", none=False)
     replay_within_db: float | None = _fact("; replay within {:.2f} dB of the reference tape", kept=False)
-    replay_known_db: float | None = _fact("; reference tape known to ±{:g} dB")
+    replay_known_db: float | None = _fact(_within("; reference tape known to", " dB"))
     replay_unproved: bool = _fact("; replay was not proved in this session", none=False)
 
     # The interface's contribution, corrected for or included.
@@ -139,9 +149,9 @@ class Method:
     )
 
     # Uncertainty of the reference tape, and the shift of the target that its certificate makes.
-    tape_db: float | None = _fact("; reference tape ±{:g} dB")
-    tape_percent: float | None = _fact("; reference tape ±{:g} %")
-    tape_arcmin: float | None = _fact("; reference tape ±{:g}'")
+    tape_db: float | None = _fact(_within("; reference tape", " dB"))
+    tape_percent: float | None = _fact(_within("; reference tape", " %"))
+    tape_arcmin: float | None = _fact(_within("; reference tape", "'"))
     fringing: bool = _fact("; a full-track tape reads high here on a narrower head, so it is not judged", none=False)
     certificate_db: float | None = _fact(", its certificate moves the target by {:+.2g} dB", kept=False)
 

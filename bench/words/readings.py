@@ -69,11 +69,11 @@ def target_text(verdict: Verdict | None) -> str:
 def aim_text(target: float, tolerance: float | None, limit: str = "") -> str:
     """A target with its tolerance, or a limit on one side: "−12 ± 0.5", "at least 60".
 
-    It is rounded to a hundredth of the tolerance, or to a thousandth of its unit.
+    It is rounded to a fiftieth of the tolerance or less, or to a thousandth of its unit.
     """
     places = 3
     if tolerance is not None and 0 < tolerance < math.inf:
-        places = 2 - math.floor(math.log10(tolerance))
+        places = 2 - math.floor(math.log10(2.0 * tolerance))
     aim = as_given(round(target, places))
     if limit:
         return f"{limit} {aim}"

@@ -7,7 +7,10 @@ from pathlib import Path
 
 import pytest
 
+from bench.diagnosis.machine import Machine
+from bench.diagnosis.readings.finding import Finding
 from bench.diagnosis.readings.records import findings_of
+from bench.diagnosis.readings.references import with_references
 from bench.session.record.reader import read_session
 
 SESSION = Path(__file__).parents[1] / "session" / "record" / "frozen" / "schema-3"
@@ -36,3 +39,11 @@ def test_what_was_read_before_demagnetising_stays_evidence_when_it_is_read_again
     again = replace(first, id="again", attempt=first.attempt + 1)
     stages = {f.id: f.stage for f in findings_of((*records, again), magnetised={first.id})}
     assert (stages[first.id], stages["again"]) == ("before-demagnetising", "after-cleaning")
+
+
+def test_a_response_without_a_reference_is_relative_to_the_tone_of_the_level() -> None:
+    level = Finding("1", "after-cleaning", "record-replay", "record_replay_level", "left", 0.2, "dB", frequency_hz=1000)
+    at_315 = replace(level, id="2", quantity="response", frequency_hz=315)
+    assert with_references([level, at_315], Machine())[1].reference_hz == 1000
+    at_1k = replace(at_315, frequency_hz=1000)
+    assert with_references([level, at_315, at_1k], Machine())[1].reference_hz == 400

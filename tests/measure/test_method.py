@@ -35,6 +35,8 @@ def test_a_method_is_said_with_its_facts() -> None:
         "A-weighted rms; of tape recorded with nothing sent; reference tape ±0.2 dB, "
         "its certificate moves the target by −0.1 dB"
     )
+    assert str(Method("m", tape_db=0.2913)) == "m; reference tape ±0.3 dB"
+    assert str(Method("m", tape_percent=0.101)) == "m; reference tape ±0.11 %"
     assert str(Method("line", every_s=0.0607, part="capstan", per_turn=2)) == (
         "line; comes round every 60.7 ms, as the capstan does, 2 times a turn"
     )

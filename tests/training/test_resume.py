@@ -116,3 +116,23 @@ def test_a_machine_that_was_not_put_back_would_be_seen(workspace: Workspace) -> 
     opened.store.step_done("clean")
     opened.store.step_done("replay-level")
     assert run(opened) == 1
+
+
+@pytest.mark.parametrize(
+    "request_",
+    [
+        RunRequest("cassette-several-tapes"),
+        RunRequest("line-up-cassette", tape="ferric-gala", reference_tape="workshop-set", interface="bench-interface"),
+    ],
+    ids=["several-tapes", "a-set-of-reference-tapes"],
+)
+def test_resumed_it_has_the_sheets_it_was_begun_with(tmp_path: Path, request_: RunRequest) -> None:
+    smooth_procedures(tmp_path / "procedures")
+    begun = open_run(Workspace(tmp_path), request_, RehearsalClock(), real_time=False)
+    begun.end()
+    resumed = resume_run(begun.store.folder, RehearsalClock(), real_time=False)
+    resumed.end()
+    was, now = begun.job, resumed.job
+    assert (now.machine, now.tape, now.reference_tape) == (was.machine, was.tape, was.reference_tape)
+    assert (now.further, now.interface, now.names) == (was.further, was.interface, was.names)
+    assert [s.id for s in now.steps] == [s.id for s in was.steps]

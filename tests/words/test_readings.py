@@ -57,8 +57,8 @@ def test_targets() -> None:
     assert target_text(Verdict("in", -12.0, 0.5)) == "−12 ± 0.5"
     assert target_text(Verdict("in", 0.2)) == "0.2"
     assert target_text(Verdict("in", 43.48907, 12.0)) == "43.5 ± 12"  # read as found, and to be found again
-    assert target_text(Verdict("in", -12.1937, 0.5)) == "−12.194 ± 0.5"
-    assert target_text(Verdict("in", 8.143571, 0.5)) == "8.144 ± 0.5"
+    assert target_text(Verdict("in", -12.1937, 0.5)) == "−12.19 ± 0.5"
+    assert target_text(Verdict("in", 8.143571, 0.5)) == "8.14 ± 0.5"
     assert target_text(Verdict("in", 60.0, limit="at least")) == "at least 60"
 
 

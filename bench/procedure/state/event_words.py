@@ -63,9 +63,10 @@ def _turned_back(event: events.TurnedBack, titles: Titles) -> str:
 
 
 def _waited(event: events.Waited, titles: Titles) -> str:
+    of = as_given(round(event.of_s / 60, 1))
     if event.seconds < event.of_s:
-        return f"went on after {event.seconds / 60:.1f} of {event.of_s / 60:.1f} minutes"
-    return f"waited {event.of_s / 60:.1f} minutes"
+        return f"went on after {as_given(round(event.seconds / 60, 1))} of {of} minutes"
+    return f"waited {of} minutes"
 
 
 def _ticked(event: events.Ticked, titles: Titles) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from bench.measure.reading import Reading
+from bench.measure.reading import Channel, Reading
 from bench.measure.stage import Stage
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.outcome import last_attempts
@@ -27,8 +27,9 @@ class RecordToReplay:
 def record_to_replay(records: Sequence[ReadingRecord], direction: str = "") -> RecordToReplay | None:
     """Level and response of each channel, as left or at the latest stage that was measured; None without a level.
 
-    The lowest level sent counts, because tape saturates at high levels; of several readings of one tone the last one
-    counts; of several tapes, the first. `bench.measure.quantities.mistracking` accepts `readings` as they are.
+    The lowest level sent counts, because tape saturates at high levels, and of responses the one with the most tones,
+    because an adjustment reads a single one. Of several readings of one tone the last one counts; of several tapes, the
+    first. `bench.measure.quantities.mistracking` accepts `readings` as they are.
 
     Args:
         records: records of a session.
@@ -45,8 +46,8 @@ def record_to_replay(records: Sequence[ReadingRecord], direction: str = "") -> R
     ]
     usable = [r for r in usable if r.lot == usable[0].lot]
     for stage in LATEST_FIRST:
-        levels = _lowest([r for r in usable if r.stage == stage and r.reading.quantity == "record_replay_level"])
-        responses = _lowest([r for r in usable if r.stage == stage and r.reading.quantity == "response"])
+        levels = _at_one_level([r for r in usable if r.stage == stage and r.reading.quantity == "record_replay_level"])
+        responses = _at_one_level([r for r in usable if r.stage == stage and r.reading.quantity == "response"])
         if levels:
             return RecordToReplay(
                 stage,
@@ -57,8 +58,10 @@ def record_to_replay(records: Sequence[ReadingRecord], direction: str = "") -> R
     return None
 
 
-def _lowest(records: list[ReadingRecord]) -> list[ReadingRecord]:
-    """The records of the lowest level sent, the last one of each channel and frequency."""
-    sent = min((r.sent_db for r in records if r.sent_db is not None), default=None)
-    last = {(r.reading.channel, r.reading.frequency_hz): r for r in records if r.sent_db == sent}
-    return list(last.values())
+def _at_one_level(records: list[ReadingRecord]) -> list[ReadingRecord]:
+    """The records of the level with the most tones, or the lowest of several; the last one of each channel and tone."""
+    by_level: dict[float, dict[tuple[Channel, float | None], ReadingRecord]] = {}
+    for r in records:
+        by_level.setdefault(r.sent_db or 0.0, {})[r.reading.channel, r.reading.frequency_hz] = r
+    best = min(by_level, key=lambda db: (-len({hz for _, hz in by_level[db]}), db), default=None)
+    return [] if best is None else list(by_level[best].values())

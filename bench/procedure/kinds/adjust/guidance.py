@@ -54,7 +54,8 @@ def advised(gauge: Gauge, average: RunningAverage, now: float, apart: float = 0.
     """What to do next, and how much longer to look, seconds.
 
     A turn is advised when the average is farther from the target than its uncertainty. It is also advised when a
-    reading is not in and cannot become so however long one looks, because the middle is still more likely to be right.
+    reading is not in and cannot become so however long one looks, because the middle is still more likely to be right;
+    where it wanders by more than the tolerance, only from a standard uncertainty off, or turns would follow the wander.
     A reading that is in within a wide tolerance is looked at until it is known as closely as it can be set.
 
     Args:
@@ -80,13 +81,19 @@ def advised(gauge: Gauge, average: RunningAverage, now: float, apart: float = 0.
     look_s = average.look_s(now, math.sqrt(max(close**2, room**2 - fixed)))
     if look_s > 0:
         return "look", look_s
-    return ("turn", 0.0) if abs(off) > close and not accepted else ("hold", 0.0)
+    least = 0.5 * wander if wander > tolerance else close
+    return ("turn", 0.0) if abs(off) > least and not accepted else ("hold", 0.0)
 
 
 def near_its_limit(gauge: Gauge) -> bool:
     """Whether a reading that is in uses more than half of its tolerance, so that a small drift would put it out."""
     off, tolerance = gauge.off, gauge.verdict.tolerance
     return off is not None and tolerance is not None and abs(off) > 0.5 * tolerance
+
+
+def wanders_too_much(gauge: Gauge) -> bool:
+    """Whether a reading wanders by more than its tolerance, which no turn can change."""
+    return gauge.verdict.word != "in" and gauge.band > (gauge.verdict.tolerance or math.inf)
 
 
 @dataclass(slots=True)

@@ -7,7 +7,7 @@ from bench.measure.reading import Channel
 from bench.problem import Problem
 from bench.procedure.kinds.activity import WAIT, Activity, View
 from bench.procedure.kinds.adjust.channel_gauge import ChannelGauge, Moment
-from bench.procedure.kinds.adjust.guidance import near_its_limit
+from bench.procedure.kinds.adjust.guidance import near_its_limit, wanders_too_much
 from bench.procedure.kinds.adjust.head_delay import HeadDelay
 from bench.procedure.kinds.adjust.overbias import OverbiasGuide
 from bench.procedure.kinds.adjust.programme_azimuth import WINDOW_S, ProgrammeReader
@@ -256,6 +256,8 @@ class LiveAdjustActivity(Activity[Adjust]):
                 text = "In, but near its limit: turn further, or accept it"
             elif not accept and self._can_accept and all(g.advice == "hold" for g in self._gauges):
                 text = "As near as it can be read: no turn makes it surer. Accept it as is"
+                if any(wanders_too_much(g) for g in self._gauges):
+                    text = "It wanders by more than its tolerance: find the cause first, or accept it as is"
             if self.step.programme and not accept:
                 text += f"; wait {WINDOW_S:g} s after a turn: the reading looks back so far"
             elif self._head_delay.seconds is not None and not accept and not self._of_source:

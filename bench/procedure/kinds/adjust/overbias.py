@@ -93,7 +93,7 @@ class OverbiasGuide:
             if not self.curve:
                 because = "the peak is not found yet"
             elif self.peak.stage == "below":
-                because = "it starts well below the peak"
+                because = "bias has not been well below the peak yet"
             elif self.peak.found:
                 because = f"bias is below the peak of {number(self.peak.top()[0], 1)} dBFS"
             else:

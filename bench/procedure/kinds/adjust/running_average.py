@@ -37,6 +37,9 @@ about Student's factor over 2, GUM table G.2."""
 LONGEST_LOOK_S = 20.0
 """Longer looking gains little, because slower wander remains."""
 
+MANY = 600
+"""Readings whose deviations are remembered: a minute, so that the slowest wander of a belt is seen. A choice."""
+
 PASSING: tuple[Source, ...] = ("noise", "ends of the tone", "dropouts", "wander", "slower wander")
 """Sources of uncertainty that an average replaces by the scatter it has seen."""
 
@@ -61,7 +64,7 @@ class RunningAverage:
     _blocks: list[float] = field(default_factory=list)
     _squares: float = 0.0
     _freedoms: float = 0.0
-    _live: deque[float] = field(default_factory=lambda: deque(maxlen=100))
+    _live: deque[float] = field(default_factory=lambda: deque(maxlen=MANY))
     """Deviations of readings from the average at the time."""
 
     def turned(self, starts: float) -> None:

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import replace
+
 import pytest
 
 from bench.measure.reading import NoReading, Reading
-from bench.procedure.kinds.adjust.guidance import RecentReadings, Trend, TurnGuide, advised
+from bench.procedure.kinds.adjust.guidance import RecentReadings, Trend, TurnGuide, advised, wanders_too_much
 from bench.procedure.kinds.adjust.running_average import RunningAverage
 from bench.procedure.model.targets import Target, judge
 from bench.procedure.state.snapshot import Gauge
@@ -119,3 +122,23 @@ def test_a_wide_tolerance_in_db_does_not_leave_a_trimmer_far_from_its_target(
     verdict = judge(reading, Target(value=0.0, unit=unit, tolerance=tolerance, source="common practice, no source"))
     gauge = Gauge(channel="left", label="", reading=reading, verdict=verdict, trend="steady", direction="", trimmer="")
     assert advised(gauge, average, 3.0)[0] == advice
+
+
+def test_a_reading_that_wanders_by_more_than_its_tolerance_is_not_chased() -> None:
+    """A belt that slips makes the speed swing by 0.8 % in half a minute: ±0.2 % is out of reach of any trimmer."""
+    average = RunningAverage(0.006)
+    target = Target(value=0.0, unit="%", tolerance=0.2, source="common practice, no source")
+
+    def gauge() -> Gauge:
+        reading = Reading("speed_error", "both", average.mean or 0.0, average.uncertainty)
+        verdict = judge(reading, target)
+        made = Gauge(channel="both", label="", reading=reading, verdict=verdict, trend="", direction="", trimmer="")
+        return replace(made, band=average.band)
+
+    asked = []
+    for tenth in range(1800):
+        average.add(tenth / 10, 0.8 * math.sin(2 * math.pi * tenth / 320) - 0.1)
+        if tenth > 600:
+            asked.append(advised(gauge(), average, tenth / 10)[0])
+    assert set(asked) == {"hold"}
+    assert wanders_too_much(gauge())
