@@ -412,7 +412,9 @@ def test_a_dead_channel_gives_no_level() -> None:
     measured = level(play(machine, "level-315", 1.5), RATE, Options(frequency=315.0))
     assert a_reading(only(measured, "level", "left")).value == pytest.approx(-12.0, abs=0.1)
     dead = only(measured, "level", "right")
-    assert isinstance(dead, NoReading) or dead.value < -60
+    assert isinstance(dead, NoReading)
+    assert dead.reason == "no tone of 315 Hz is heard on the right channel"
+    assert isinstance(only(driven_left(machine), "separation", "left-right"), NoReading)
 
 
 def test_an_inverted_channel_is_told_from_a_delay() -> None:

@@ -229,7 +229,7 @@ def _look_at_sheet(path: Path, workspace: Workspace) -> None:
                 tape_physics(sheet)
 
 
-def _all_by_bytes(folder: Path, seeds: range, files: list[Path]) -> None:
+def all_by_bytes(folder: Path, seeds: range, files: list[Path]) -> None:
     for seed in seeds:
         rng = random.Random(seed)
         shipped = rng.choice(files)
@@ -254,11 +254,11 @@ _FOLDER_STAYS = (HealthCheck.function_scoped_fixture, HealthCheck.too_slow, Heal
 
 
 def test_bytes(folder: Path) -> None:
-    _all_by_bytes(folder, range(200), SHIPPED)
+    all_by_bytes(folder, range(200), SHIPPED)
 
 
 def test_sheets(folder: Path) -> None:
-    _all_by_bytes(folder, range(300), SHEETS)
+    all_by_bytes(folder, range(300), SHEETS)
 
 
 @cases(150, suppress_health_check=_FOLDER_STAYS)
@@ -280,13 +280,13 @@ def test_a_sheet_named_by_an_escape(folder: Path, key: str) -> None:
 @pytest.mark.long
 @pytest.mark.parametrize("seeds", _seeds(10_000, 10), ids=str)
 def test_ten_thousand_by_bytes(folder: Path, seeds: range) -> None:
-    _all_by_bytes(folder, seeds, SHIPPED)
+    all_by_bytes(folder, seeds, SHIPPED)
 
 
 @pytest.mark.long
 @pytest.mark.parametrize("seeds", _seeds(20_000, 10), ids=str)
 def test_twenty_thousand_sheets(folder: Path, seeds: range) -> None:
-    _all_by_bytes(folder, seeds, SHEETS)
+    all_by_bytes(folder, seeds, SHEETS)
 
 
 @pytest.mark.long

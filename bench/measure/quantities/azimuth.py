@@ -26,10 +26,10 @@ from bench.arrays import Floats
 from bench.figures import hertz
 from bench.measure.catalogue import LEFT
 from bench.measure.method import Method
-from bench.measure.reading import Budget, Contribution, Measured, NoReading, Reading, Result, Source, budget_of
+from bench.measure.reading import Budget, Channel, Contribution, Measured, NoReading, Reading, Result, Source, budget_of
 from bench.measure.tone.estimate import PhasePair
 from bench.measure.tone.finding.finder import FoundTone
-from bench.measure.tone.finding.found_tone import budget
+from bench.measure.tone.finding.found_tone import budget, no_tone_heard
 from bench.measure.tone.finding.peak_track import is_mains
 from bench.measure.tone.meter import HUM_BELOW_DB, CaptureCheck, ToneMeter
 from bench.measure.tone.wander import combined
@@ -215,8 +215,7 @@ def azimuth_of_tones(tones: Sequence[FoundTone], *, inverted: bool | None = None
     """
     usable = usable_tones(tones)
     if not usable:
-        because = COPIED if any(t.pair is not None for t in tones) else "no tone sounds in both channels"
-        return NoReading("azimuth_delay", "left-right", because, method=METHOD)
+        return NoReading("azimuth_delay", "left-right", _why_none(tones), method=METHOD)
     delay = _resolved(usable, inverted=inverted)
     return Reading(
         "azimuth_delay",
@@ -233,6 +232,15 @@ def azimuth_of_tones(tones: Sequence[FoundTone], *, inverted: bool | None = None
         ),
         reference=LEFT,
     )
+
+
+def _why_none(tones: Sequence[FoundTone]) -> str:
+    """Why tones of which none is usable show no delay: the end of the sentence "no reading, because …"."""
+    if not tones or any(t.pair is not None for t in tones):
+        return COPIED if tones else "no tone sounds in both channels"
+    loudest = max(tones, key=lambda t: t.dbfs)
+    weak: Channel = "right" if loudest.tones[0].present else "left"
+    return no_tone_heard(weak, loudest.frequency_hz)
 
 
 def shows_polarity(tones: Sequence[FoundTone]) -> bool:
@@ -324,11 +332,8 @@ class AzimuthMeter(ToneMeter):
             because = "the capture has one channel, and azimuth is between two"
         elif not tones:
             because = capture.why_nothing()
-        elif not usable and any(t.pair is not None and t.pair.copied for t in tones):
-            because = COPIED
         elif not usable:
-            weak = min((0, 1), key=lambda c: max(t.tones[c].amplitude for t in tones))
-            because = f"the {self.sides[weak]} channel holds no tone"
+            because = _why_none(tones)
         if because:
             return Measured(tuple(NoReading(q, "left-right", because, method=METHOD) for q in quantities))
         return self._of(usable)

@@ -115,7 +115,7 @@ class DistortionMeter(SpectraMeter):
         if found is None:
             order = 3 if quantity == "third_harmonic" else 2
             because = (
-                f"harmonic {order} of {hz:.0f} Hz lies above what a sample rate of {hertz(self.sample_rate)} holds"
+                f"harmonic {order} of {hertz(hz)} lies above what a sample rate of {hertz(self.sample_rate)} holds"
             )
             return NoReading(quantity, side, because, frequency_hz=hz, method=Method(method))
         of_total = method == OF_TOTAL
@@ -188,7 +188,7 @@ def _on_mains(order: int, fundamental_hz: float, blocks: int) -> list[str]:
     if not on:
         return []
     mains = " and ".join(f"{m:g}" for m in on)
-    return [f"harmonic {order} lies at {hz:.0f} Hz, a multiple of {mains} Hz mains: hum there counts as distortion"]
+    return [f"harmonic {order} lies at {hertz(hz)}, a multiple of {mains} Hz mains: hum there counts as distortion"]
 
 
 def _share(ratio: float, of_total: bool) -> float:

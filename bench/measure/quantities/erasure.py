@@ -26,6 +26,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.arrays import Floats
+from bench.figures import hertz
 from bench.measure.meters import Options
 from bench.measure.method import Method
 from bench.measure.reading import Channel, Measured, NoReading, Reading, Result, Source, budget_of
@@ -61,10 +62,10 @@ LINE_HZ = 2.5
 HUM_NEAR_HZ, HUM_SHARE = 1.0, 0.05
 """If more than the second fraction of the residue lies within the first of a mains line, it may be hum."""
 RESIDUE_SNR, WITHOUT_RESIDUE = 4.0, 0.35
-"""A segment with less than the second fraction of the others' power has no residue, provided that they exceed the noise
+"""A piece with less than the second fraction of the others' power has no residue, provided that they exceed the noise
 by at least the first factor."""
 NOT_ERASED = 2.0
-"""A segment at an end with more than this many times the usual residue lies where erasing sets in or stops: bias and
+"""A piece at an end with more than this many times the usual residue lies where erasing sets in or stops: bias and
 erase current rise and fall in a fraction of a second."""
 METHOD = Method("residue in a narrow band around the tone")
 
@@ -179,14 +180,19 @@ class ErasureMeter(SpectraMeter):
             moves = of_level(10.0 * np.log10(pieces[recorded].sum(axis=2).ravel()), 1.0 / every_s, 0.0)
         known = self._follower is not None and bool(recorded.any())
         residue = self._residue(powers[erased].mean(axis=0), int(erased.sum()), known=known)
-        if residue.found:
-            there = with_residue(powers[erased][:, residue.inside].sum(axis=1) - residue.floor, residue.each)
-            erased[np.flatnonzero(erased)[~there]] = False
-            residue = self._residue(powers[erased].mean(axis=0), int(erased.sum()), known=known)
+        if residue.found and len(pieces):
+            near = self._near(residue.inside, powers.shape[1], pieces.shape[2])
+            each = pieces[erased][:, :, near].sum(axis=2)
+            floor, width = residue.floor * SEGMENT / PIECE, near.stop - near.start
+            there = with_residue(each.ravel() - floor * width, floor * float(np.sqrt(1.5 * width)))
+            whole = there.reshape(each.shape).all(axis=1)
+            if whole.any():
+                erased[np.flatnonzero(erased)[~whole]] = False
+                residue = self._residue(powers[erased].mean(axis=0), int(erased.sum()), known=known)
         if residue.found and residue.hum_hz is not None:
             value = level - 10.0 * float(np.log10(residue.power))
             warning = (
-                f"erasure, {side}: what is left near {self._hz:.0f} Hz may be mains hum at {residue.hum_hz:.0f} Hz: "
+                f"erasure, {side}: what is left near {hertz(self._hz)} may be mains hum at {hertz(residue.hum_hz)}: "
                 f"it is at least {value:.1f} dB"
             )
             return self._reading(side, value, 0.0, words, bound="at least"), warning
@@ -205,7 +211,7 @@ class ErasureMeter(SpectraMeter):
             return reading.wandering(within, slower), ""
         most = max(residue.power, 0.0) + 3.0 * residue.spread
         value = level - 10.0 * float(np.log10(most))
-        warning = f"erasure, {side}: the noise near {self._hz:.0f} Hz hides the residue; it is at least {value:.1f} dB"
+        warning = f"erasure, {side}: the noise near {hertz(self._hz)} hides the residue; it is at least {value:.1f} dB"
         return self._reading(side, value, 0.0, words, bound="at least"), warning
 
     def _residue(self, power: Floats, segments: int, *, known: bool) -> Residue:
@@ -240,7 +246,7 @@ class ErasureMeter(SpectraMeter):
         noise = floor * np.sqrt(1.5 * width / independent)
         found = excess > STANDS_OUT * noise * (1.0 + 0.7 / independent)
         spread = np.sqrt(noise**2 + 3.0 * max(excess, 0.0) * floor / independent)
-        return Residue(excess, float(spread), found, hum, inside, floor * width, floor * np.sqrt(1.5 * width))
+        return Residue(excess, float(spread), found, hum, inside, floor)
 
     def _near(self, inside: slice, bins: int, piece_bins: int) -> slice:
         """The bins of a piece that hold what a range of bins of a segment holds, with the wider line of a piece."""
@@ -292,19 +298,17 @@ class Residue:
     inside: slice
     """Its bins."""
     floor: float
-    """Power of the noise in those bins."""
-    each: float
-    """Standard deviation of that noise in one segment."""
+    """Power of the noise in each bin."""
 
 
 def with_residue(excess: Floats, noise: float) -> NDArray[np.bool_]:
-    """Mask of the segments with residue: all except those at the ends, where the capture continues without the tape.
+    """Mask of the pieces with residue: all except those at the ends, where the capture continues without the tape.
 
-    If noise is too strong to distinguish segments, all count. The outermost segments with residue are excluded too,
+    If noise is too strong to distinguish pieces, all count. The outermost pieces with residue are excluded too,
     because they hold only part of it, and so are those at the ends in which erasing sets in or stops.
 
     Args:
-        excess: power of each segment minus its noise.
+        excess: power of each piece minus its noise.
         noise: standard deviation of the noise.
     """
     kept = np.ones(len(excess), dtype=bool)
@@ -314,13 +318,14 @@ def with_residue(excess: Floats, noise: float) -> NDArray[np.bool_]:
     holds = np.flatnonzero(excess > WITHOUT_RESIDUE * usual)
     first, last = int(holds[0]), int(holds[-1]) + 1
     first, last = first + (first > 0), last - (last < len(excess))
-    most = NOT_ERASED * float(np.median(excess))
+    if last <= first:
+        return kept
+    most = NOT_ERASED * float(np.median(excess[first:last]))
     while last - first > 2 and excess[first] > most:
         first += 1
     while last - first > 2 and excess[last - 1] > most:
         last -= 1
-    if last > first:
-        kept[:first] = kept[last:] = False
+    kept[:first] = kept[last:] = False
     return kept
 
 

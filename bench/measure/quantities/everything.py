@@ -43,6 +43,7 @@ from bench.measure.signal.spectral_peaks import hann_power, strongest_peaks
 from bench.measure.tone.chunk_meter import SpectraMeter
 from bench.measure.tone.demodulator import Spectra
 from bench.measure.tone.finding.finder import IDLE_HARVEST, FoundTone, ToneFinder, without_pieces
+from bench.measure.tone.finding.found_tone import of_one_machine
 from bench.measure.tone.meter import CaptureCheck
 
 ONE_SIDED_DB = 15.0
@@ -101,7 +102,7 @@ class EverythingMeter:
         """End the stream and return the readings."""
         for spectrum in self._spectra.finish():
             self._chunk(spectrum)
-        self._tones = without_pieces([*self._tones, *self._finder.conclude()])
+        self._tones = of_one_machine(without_pieces([*self._tones, *self._finder.conclude()]))
         self._weighted.finish()
         readings: list[Result] = []
         warnings: list[str] = []

@@ -21,7 +21,7 @@ from bench.figures import hertz
 from bench.measure.reading import Budget, Measured, NoReading, Reading, ReferenceTone, Result
 from bench.measure.tone.estimate import ChannelTone
 from bench.measure.tone.finding.finder import LEVEL_METHOD, FoundTone
-from bench.measure.tone.finding.found_tone import budget
+from bench.measure.tone.finding.found_tone import budget, no_tone_heard
 from bench.measure.tone.matching import Match, match_list, match_sheet
 from bench.measure.tone.meter import NO_TONE, CaptureCheck, ToneMeter
 from bench.measure.tone.wander import combined
@@ -81,10 +81,8 @@ class ResponseMeter(ToneMeter):
         assert zero.tone is not None
         here, there = match.tone.tones[c], zero.tone.tones[c]
         if not (here.present and there.present):
-            missing = of if here.present else hertz(hz)
-            return NoReading(
-                "response", side, f"this channel holds no tone of {missing}", frequency_hz=hz, reference=of
-            )
+            because = no_tone_heard(side, reference if here.present else hz)
+            return NoReading("response", side, because, frequency_hz=hz, reference=of)
         same = match.tone is zero.tone
         return Reading(
             "response",

@@ -42,6 +42,9 @@ METHOD_UNCERTAINTY = 3e-4
 ENOUGH = 8
 """After this many blocks, a tone of nearly the same level in both channels is dropped."""
 LATEST = 64
+SILENT_DB = 20.0
+"""The other channel is silent if it holds no residue and its noise is this far below that of the driven channel; of the
+two channels of a tape, the tone adds modulation noise to one only (our own choice)."""
 METHOD = Method("residue of the other channel in a narrow band that follows the tone")
 
 
@@ -74,7 +77,7 @@ class SeparationMeter(SpectraMeter):
         self._follower = Follower(self.spectra, low, high)
         self._z = np.zeros((0, channels), dtype=np.complex128)
         self._level, self._noise, self._hz, self._beat = Rows((2,)), Rows((2,)), Rows((2,)), Rows((2,))
-        self._ratio = Rows((2,), np.complex128)
+        self._ratio, self._quiet, self._own_quiet = Rows((2,), np.complex128), Rows((2,)), Rows((2,))
         self._beside = beside()
 
     def batch(self, chunks: list[Chunk]) -> None:
@@ -88,7 +91,7 @@ class SeparationMeter(SpectraMeter):
             if piece.fresh:
                 self._z = self._z[:0]
                 self._level, self._noise, self._hz, self._beat = Rows((2,)), Rows((2,)), Rows((2,)), Rows((2,))
-                self._ratio = Rows((2,), np.complex128)
+                self._ratio, self._quiet, self._own_quiet = Rows((2,), np.complex128), Rows((2,)), Rows((2,))
             z = self._follower.baseband(piece)
             self._z = np.concatenate([self._z, z[self.inside(self._follower.start_of(piece), len(z))]])
             while len(self._z) >= BLOCK:
@@ -116,13 +119,16 @@ class SeparationMeter(SpectraMeter):
         whole &= self._follower.near(hz)
         residue = z[:, ::-1] * back
         ratio = w.astype(np.complex128) @ residue / mean
-        noise = np.mean(np.abs(self._beside @ residue) ** 2, axis=0) / mean**2
+        beside_tone = np.abs(self._beside @ residue) ** 2 / mean**2
+        noise = np.mean(beside_tone, axis=0)
         ripple = np.maximum(w @ size**2 / mean**2 - 1.0, 0.0)
         around = np.maximum(w @ np.abs(residue) ** 2 / mean**2 - np.abs(ratio) ** 2, 0.0)
         self._level.append(np.where(whole, mean, np.nan))
         self._ratio.append(ratio)
         self._beat.append(np.sqrt(0.5 * ripple * around))
         self._noise.append(noise)
+        self._quiet.append(np.median(beside_tone, axis=0))
+        self._own_quiet.append(np.median(np.abs(self._beside @ size) ** 2, axis=0) / mean**2)
         self._hz.append(hz)
 
     def conclude(self, capture: CaptureCheck) -> Measured:
@@ -145,6 +151,9 @@ class SeparationMeter(SpectraMeter):
             return self._nothing(f"the {self.sides[driven]} channel holds no steady tone long enough")
         ratio, noise, hz, beat = (rows.all()[kept, driven] for rows in (self._ratio, self._noise, self._hz, self._beat))
         residue = estimate(ratio, float(noise.mean())).within(METHOD_UNCERTAINTY, float(beat.mean()))
+        quiet, own = (float(np.median(rows.all()[kept, driven])) for rows in (self._quiet, self._own_quiet))
+        if not residue.found and quiet < 10 ** (-SILENT_DB / 10) * own:
+            return self._nothing(f"no tape noise is heard on the {self.sides[1 - driven]} channel: is it connected?")
         moves = wander.of_ratio(ratio, HOP / self.spectra.rate, float(noise.mean()))
         return self._measured(driven, residue, moves, asked if asked is not None else float(hz.mean()))
 
@@ -160,7 +169,7 @@ class SeparationMeter(SpectraMeter):
         if not residue.found:
             least = float(-20.0 * np.log10(max(residue.ceiling, 1e-15)))
             warning = (
-                f"separation at {hz:.0f} Hz: noise or hum of the {self.sides[1 - driven]} channel hides the residue; "
+                f"separation at {hertz(hz)}: noise or hum of the {self.sides[1 - driven]} channel hides the residue; "
                 f"it is at least {least:.1f} dB"
             )
             reading = Reading(
@@ -180,7 +189,7 @@ class SeparationMeter(SpectraMeter):
         if value < 0.0 and self.options.driven is not None:
             warnings = (f"the {self.sides[1 - driven]} channel is the louder one: was it driven?",)
         elif value < 3.0 and self.options.driven is None:
-            warnings = (f"both channels carry {hz:.0f} Hz: drive one only, and name it with --driven",)
+            warnings = (f"both channels carry {hertz(hz)}: drive one only, and name it with --driven",)
         return Measured(
             (
                 Reading(

@@ -20,7 +20,7 @@ from bench.measure.method import Method
 from bench.measure.reading import Budget, Contribution, Measured, NoReading, Reading, ReferenceTone, Result
 from bench.measure.tone.estimate import ChannelTone
 from bench.measure.tone.finding.finder import FoundTone, side_of
-from bench.measure.tone.finding.found_tone import budget
+from bench.measure.tone.finding.found_tone import budget, no_tone_heard
 from bench.measure.tone.meter import CaptureCheck, ToneMeter, dominant, nearest
 
 METHOD = Method("slope of the tracked phase, least squares")
@@ -49,7 +49,7 @@ def speed_of_tone(tone: FoundTone, nominal_hz: float, *, method: Method = METHOD
     for c, t in enumerate(tone.tones):
         side = side_of(c, len(tone.tones))
         if not t.present:
-            out.append(NoReading("speed_error", side, "this channel holds no tone", frequency_hz=nominal_hz))
+            out.append(NoReading("speed_error", side, no_tone_heard(side, nominal_hz), frequency_hz=nominal_hz))
             continue
         out.append(
             Reading(
@@ -72,7 +72,7 @@ def drift_of_tone(tone: FoundTone, nominal_hz: float) -> list[Result]:
     for c, t in enumerate(tone.tones):
         side = side_of(c, len(tone.tones))
         if not t.present:
-            out.append(NoReading("speed_drift", side, "this channel holds no tone", frequency_hz=nominal_hz))
+            out.append(NoReading("speed_drift", side, no_tone_heard(side, nominal_hz), frequency_hz=nominal_hz))
             continue
         out.append(
             Reading(

@@ -13,6 +13,9 @@ from bench.arrays import Floats
 HOP, EVERY_S = 4096, 0.25
 LOWEST_HZ, HIGHEST_HZ, TOP = 11000.0, 19500.0, 0.44
 """The search range; the last as a fraction of the sample rate: the converter's own band edge lies above it."""
+DECODED_HZ, DECODED_DB = 20500.0, -119.0
+"""The search goes to the first where the highest bands are below the second, which is less than the noise of 24 bits:
+no converter was between the decoder and this file. Opus keeps everything up to 20 kHz."""
 BAND_HZ = 300.0
 DROPS_DB = 8.0
 """Least drop from all bands below the edge to two above it, and to everything higher."""
@@ -70,8 +73,9 @@ class MissingTop:
         heard = np.median(share[: len(db) // few * few].reshape(-1, few), axis=1) > OFTEN
         hz = (np.arange(len(bands)) + 0.5) * few * bin_hz
         last = int(np.searchsorted(hz, max(TOP * self._rate, HIGHEST_HZ + 500.0)))
+        highest = DECODED_HZ if bands[-2:].max() < DECODED_DB else HIGHEST_HZ
         best, edge = 0.0, None
-        for k in np.flatnonzero((hz > LOWEST_HZ) & (hz < min(HIGHEST_HZ, TOP * self._rate))):
+        for k in np.flatnonzero((hz > LOWEST_HZ) & (hz < min(highest, TOP * self._rate))):
             above = bands[k + 2 : last]
             if len(above) < 2:
                 break

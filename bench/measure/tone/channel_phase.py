@@ -102,6 +102,8 @@ class IsolatedTone:
     """Amplitude of hum that is too near the tone to be separated from it."""
     hum_turns: float = 0.0
     """Beats of that hum against the tone within the stretch."""
+    present: bool = True
+    """Whether the channel holds the tone at all."""
     _noisy: Floats | None = None
 
     def level_course(self) -> Floats:

@@ -22,7 +22,6 @@ from bench.arrays import Complexes, Floats
 from bench.measure.tone import wander
 from bench.measure.tone.baseband import density, derotated, low_pass
 from bench.measure.tone.channel_phase import NEAR_HZ, BasebandFacts, IsolatedTone, follow_again, follow_tone
-from bench.measure.tone.coherent import coverage
 from bench.measure.tone.demodulator import PASS, Baseband
 from bench.measure.tone.phase_fit import fit_rates, mean_hz, modelled, rough_slope, slope
 from bench.measure.tone.wander import NONE, Wander
@@ -32,6 +31,11 @@ NEIGHBOUR_LIMIT, NEIGHBOUR_PASS = 0.35, 0.4
 filter extends to the second fraction of that distance."""
 LONGEST_DELAY_S = 400e-6
 """The longest plausible delay between the channels: more than a degree of azimuth on a cassette."""
+COHERENT = 0.8
+"""Least share of a channel's amplitude that is in phase with the leading channel: a phase that wanders by 0.67 rad rms
+leaves this much. Our own choice."""
+MASKING_HUM = 0.5
+"""Hum beside a stretch with at least this fraction of the amplitude in it: there is no tone, or it continues."""
 WEAVE_HZ = 25.0
 """Faster changes in the delay are not weave."""
 WEAVE_RELATIVE = 0.02
@@ -158,6 +162,7 @@ def measure_stretch(
         isolated[c] = follow_tone(
             z[:, c], facts, offset, guide, lines=None if c == lead else isolated[lead].lines, glance=glance
         )
+        isolated[c].present = _present(isolated[c], isolated[lead], near, len(z) / rate)
     if hum is not None:
         _note_masked_hum(isolated, hum, oscillator_hz, oscillator_hz + offset, len(z) / rate)
     rates = (
@@ -169,7 +174,7 @@ def measure_stretch(
         model = modelled(isolated[lead].noisy_phase(), rate, rates)
         for c, before in isolated.items():
             again = follow_again(z[:, c], facts, offset, model, before.lines)
-            again.hum, again.hum_turns = before.hum, before.hum_turns
+            again.hum, again.hum_turns, again.present = before.hum, before.hum_turns, before.present
             isolated[c] = again
     tones = tuple(_tone(isolated[c], rate, oscillator_hz, rates) for c in range(z.shape[1]))
     pair = _pair(isolated[0], isolated[1], facts) if len(tones) == 2 and all(t.present for t in tones) else None
@@ -185,14 +190,30 @@ def _note_masked_hum(
 ) -> None:
     """Note hum that is masked by the tone, if it was not resolved and fitted as a line.
 
-    A line that is as strong outside the stretch as inside it is the tone itself, which continues.
+    A line that is as strong outside the stretch as inside it is the tone itself, which continues; but in a channel
+    beside one in which it does not continue, it is hum.
     """
     hz, amplitudes = hum
+    ends = any(amplitudes[c] < MASKING_HUM * tone.amplitude for c, tone in isolated.items())
     for c, tone in isolated.items():
-        if amplitudes[c] < 0.5 * tone.amplitude and all(
-            abs(f + oscillator_hz - hz) > 0.005 * hz + 0.5 / seconds for f in tone.lines
-        ):
+        if amplitudes[c] >= MASKING_HUM * tone.amplitude:
+            tone.present = tone.present and not ends
+        elif all(abs(f + oscillator_hz - hz) > 0.005 * hz + 0.5 / seconds for f in tone.lines):
             tone.hum, tone.hum_turns = amplitudes[c], abs(tone_hz - hz) * seconds
+
+
+def _present(own: IsolatedTone, lead: IsolatedTone, tone_hz: float, seconds: float) -> bool:
+    """Whether a channel holds the tone: it stands out of the noise, and its phase keeps to that of the leading channel.
+
+    The phase of a channel without the tone follows the hum near it. No plausible change in the delay between the
+    channels turns the phase of a low tone by half a cycle; a high tone has no hum near it.
+    """
+    if own.amplitude <= 4.5 * np.sqrt(own.noise / seconds):
+        return False
+    if own is lead or tone_hz * LONGEST_DELAY_S > 0.5:
+        return True
+    along = np.where(own.kept, own.z * np.exp(-1j * lead.phase), 0.0)
+    return bool(abs(along.mean()) > COHERENT * own.kept.mean() * own.amplitude)
 
 
 def _narrowed(z: Baseband, rate: float, offset: float, clear_hz: float) -> Baseband:
@@ -221,19 +242,18 @@ def _offset(z: Complexes, rate: float, about_hz: float, reach_hz: float) -> floa
 def _tone(isolated: IsolatedTone, rate: float, oscillator_hz: float, rates: list[float] | None) -> ChannelTone:
     seconds = len(isolated.z) / rate
     sd = float(np.hypot(np.sqrt(isolated.noise_level * isolated.spread / seconds), isolated.hum_level))
-    present = isolated.amplitude > 4.5 * np.sqrt(isolated.noise / seconds)
     phase = isolated.noisy_phase()
     fit = rough_slope(phase, rate, isolated.reach_hz) if rates is None else slope(phase, rate, rates, isolated.reach_hz)
     course, course_rate = wander.means(isolated.level_course(), rate)
     noise_db = isolated.noise_level * (DB / max(isolated.amplitude, 1e-12)) ** 2
     return ChannelTone(
-        amplitude=isolated.amplitude if present else 0.0,
+        amplitude=isolated.amplitude if isolated.present else 0.0,
         amplitude_uncertainty=2.0 * sd,
         frequency_hz=oscillator_hz + fit.frequency_hz,
         frequency_noise_hz=2.0 * float(np.hypot(fit.deviation_hz, isolated.hum_slope / seconds)),
         drift_hz=fit.drift_hz,
         drift_uncertainty_hz=2.0 * fit.drift_deviation_hz,
-        present=bool(present),
+        present=isolated.present,
         level_wander=replace(
             wander.of_level(course, course_rate, noise_db), dropouts=DROPOUT_RESIDUE * isolated.lost_db
         ),
@@ -264,7 +284,8 @@ def _pair(left: IsolatedTone, right: IsolatedTone, facts: BasebandFacts) -> Phas
     weaves = wander.wanders(course, course_rate, lowest)
     apart = wander.means(left.level_course() - right.level_course(), rate)[0]
     noise_db = sum(v.noise_level * (DB / max(v.amplitude, 1e-12)) ** 2 for v in (left, right))
-    weave, own, doubt = _weave(course, course_rate, lowest)
+    weave, own = _weave(course, course_rate, lowest)
+    others = wander.of_weave(weave, delay_wander, len(course) / course_rate)
     lost_db = float(np.hypot(left.lost_db, right.lost_db))
     hum = sum((v.hum_level / max(v.amplitude, 1e-12)) ** 2 for v in (left, right))
     return PhasePair(
@@ -273,7 +294,7 @@ def _pair(left: IsolatedTone, right: IsolatedTone, facts: BasebandFacts) -> Phas
         frequency_hz=facts.oscillator_hz + _mean_frequency(left, right, rate),
         weave_rad=weave,
         weave_noise_rad=2.0 * own,
-        weave_uncertainty_rad=2.0 * doubt,
+        weave_uncertainty_rad=2.0 * float(np.hypot(own, others)),
         wander=delay_wander,
         balance_wander=replace(wander.of_level(apart, course_rate, noise_db), dropouts=DROPOUT_RESIDUE * lost_db),
         copied=own_noise > LEAST_NOISE
@@ -298,26 +319,19 @@ def _lag_course(turned: Complexes, kept: NDArray[np.bool_], rate: float) -> tupl
     return np.interp(at, at[known], np.arctan2(across[known], sums[known])), course_rate
 
 
-def _weave(course: Floats, rate: float, noise: float) -> tuple[float, float, float]:
-    """Standard deviation of a lag over time, up to 25 Hz, and its standard uncertainties: from noise, for the machine.
-
-    The power of a stretch of Gaussian noise has the relative variance Σ S² / (Σ S)², because the lines of a periodogram
-    are independent and each has a standard deviation equal to its mean. The root has half the relative deviation.
-    """
+def _weave(course: Floats, rate: float, noise: float) -> tuple[float, float]:
+    """Standard deviation of a lag over time, up to 25 Hz, and its standard uncertainty for this stretch."""
     if len(course) < 4:
-        return 0.0, float(np.sqrt(noise * rate)), float(np.sqrt(noise * rate))
+        return 0.0, float(np.sqrt(noise * rate))
     power = np.abs(np.fft.rfft(course - course.mean())) ** 2 / len(course) ** 2
     power = 2.0 * power[1:]
     own = noise * rate / len(course) * 2.0
     weave = float(np.sum(power - own))
     chance = own * float(np.sqrt(len(power)))
     if weave <= chance:
-        return float(np.sqrt(max(0.0, weave))), float(np.sqrt(chance)), float(np.sqrt(chance))
-    # A periodogram's squares are twice the squared density.
-    spread = np.sqrt(0.5 * float(np.sum(power**2)))
-    few = coverage(max(2, round(2.0 * float(np.sum(power)) ** 2 / float(np.sum(power**2))))) / 2.0
+        return float(np.sqrt(max(0.0, weave))), float(np.sqrt(chance))
     own = np.hypot(chance / (2.0 * np.sqrt(weave)), WEAVE_RELATIVE * np.sqrt(weave))
-    return float(np.sqrt(weave)), float(own), float(np.hypot(few * spread / (2.0 * np.sqrt(weave)), own))
+    return float(np.sqrt(weave)), float(own)
 
 
 def _without_flutter(

@@ -16,6 +16,7 @@ from bench.measure.signal.blocks import Samples
 from bench.measure.signal.flat_tops import FlatTops
 from bench.measure.signal.missing_top import MissingTop
 from bench.measure.tone.finding.finder import IDLE_HARVEST, FoundTone, ToneFinder, side_of, without_pieces
+from bench.measure.tone.finding.found_tone import of_one_machine
 from bench.measure.tone.finding.peak_track import is_mains
 
 SEARCH_RANGE = 0.065
@@ -78,7 +79,7 @@ class ToneMeter(ABC):
     def finish(self) -> Measured:
         """End the stream and return the readings."""
         self._tones += self._finder.finish()
-        self._tones = without_pieces(self._tones)
+        self._tones = of_one_machine(without_pieces(self._tones))
         return self._capture.judged(self.conclude(self._tones, self._capture))
 
     @abstractmethod

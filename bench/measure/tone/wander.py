@@ -19,7 +19,7 @@ import numpy as np
 from bench.arrays import Complexes, Floats
 from bench.measure.tone.baseband import median, power_of
 from bench.measure.tone.coherent import coverage
-from bench.measure.tone.wander_laws import SLOWEST_HZ, Estimates, Laws, change_of, mean_of
+from bench.measure.tone.wander_laws import SLOWEST_HZ, Estimates, Laws, change_of, deviation_of, mean_of
 
 COURSE_HZ = 50.0
 """Approximate points per second of a course; wander is slower than half of this."""
@@ -65,11 +65,18 @@ class Wander:
     """Of the mean of this tone itself, because its ends are excluded with their fades."""
     dropouts: float = 0.0
     """Of that mean, from bridged dropouts."""
+    laws: Estimates | None = None
+    """The estimates under each law, relative to the mean; None without wander, or if it is not of a single course."""
+
+    @property
+    def sizes(self) -> tuple[float, float, float, float]:
+        """The uncertainties."""
+        return self.within, self.slower, self.ends, self.dropouts
 
     @property
     def total(self) -> float:
         """Root of the sum of squares."""
-        return float(np.linalg.norm((self.within, self.slower, self.ends, self.dropouts)))
+        return float(np.linalg.norm(self.sizes))
 
     def times(self, factor: float) -> Wander:
         """The same, scaled to another unit."""
@@ -78,14 +85,40 @@ class Wander:
 
 def combined(wanders: Sequence[Wander], shares: Sequence[float]) -> Wander:
     """The wander of a weighted sum of independent courses."""
-
-    def spread(sizes: list[float]) -> float:
-        return float(np.linalg.norm(np.multiply(shares, sizes)))
-
-    return Wander(*(spread([getattr(w, name) for w in wanders]) for name in Wander.__slots__))
+    sizes = [share * np.array(w.sizes) for w, share in zip(wanders, shares, strict=True)]
+    return Wander(*np.linalg.norm(sizes, axis=0).tolist())
 
 
 NONE = Wander()
+
+
+def evidence(wanders: Sequence[Wander]) -> Floats:
+    """The logarithm of the likelihood of each law that several courses show together; 0 if none of them wanders.
+
+    Args:
+        wanders: of courses that share much of their wander, so that all of them count as one.
+    """
+    shown = [w.laws.likelihoods for w in wanders if w.laws is not None]
+    return np.asarray(np.mean(shown, axis=0) if shown else np.zeros(1))
+
+
+def with_evidence(found: Wander, likelihoods: Floats, *, plain: bool = True) -> tuple[float, Wander]:
+    """The wander of a mean after other courses have shown the law of the machine.
+
+    Args:
+        found: from the course of this mean alone.
+        likelihoods: further logarithms of the laws' likelihoods.
+        plain: whether the mean stays as it is, instead of becoming the best.
+
+    Returns:
+        The change of the mean, and its wander.
+    """
+    if found.laws is None:
+        return 0.0, found
+    laws = found.laws.with_evidence(likelihoods)
+    off = 0.0 if plain else laws.mean
+    wander = _split(laws.about(off), float(np.hypot(found.ends, off)))
+    return off, replace(wander, dropouts=found.dropouts)
 
 
 def means(x: Floats, rate: float) -> tuple[Floats, float]:
@@ -103,7 +136,7 @@ def of_level(course: Floats, rate: float, noise: float) -> Wander:
         rate: points per second.
         noise: two-sided power spectral density of noise, which is not wander, per Hz.
     """
-    return _of_mean(course, rate, noise, level_laws)[1]
+    return _of_mean(course, rate, noise, level_laws)
 
 
 def of_ratio(ratios: Complexes, every_s: float, noise_power: float) -> Wander:
@@ -155,11 +188,18 @@ def of_delay(course: Floats, rate: float, noise: float) -> tuple[float, Wander]:
 
     The difference between the two is an uncertainty of the mean of this tone itself. Arguments as for `of_level`.
     """
-    estimates, found = _of_mean(course, rate, noise, delay_laws, plain=False)
-    if estimates is None:
-        return 0.0, found
-    off = estimates.mean - float(course.mean())
-    return off, replace(found, ends=float(np.hypot(found.ends, off)))
+    return with_evidence(_of_mean(course, rate, noise, delay_laws), np.zeros(1), plain=False)
+
+
+def of_weave(own: float, found: Wander, seconds: float) -> float:
+    """Standard uncertainty of the standard deviation of a delay, as that of the machine in the long run.
+
+    Args:
+        own: standard deviation in one stretch, corrected for noise.
+        found: wander of the mean delay of that stretch.
+        seconds: its length.
+    """
+    return 0.0 if found.laws is None else deviation_of(own, found.laws, seconds, delay_laws).uncertainty(own)
 
 
 def of_speed(course: Floats, rate: float) -> tuple[Wander, float]:
@@ -171,8 +211,7 @@ def of_speed(course: Floats, rate: float) -> tuple[Wander, float]:
     t = (np.arange(len(course)) - 0.5 * (len(course) - 1)) / len(course)
     drift = float(course @ t / (t @ t))
     ends = _ends(course, len(course) / rate, SPEED_ENDS_S)
-    wander = _split(estimates, estimates.uncertainty(float(course.mean())), ends)
-    return wander, change_of(course, rate, speed_laws).uncertainty(drift)
+    return _split(estimates.about(float(course.mean())), ends), change_of(course, rate, speed_laws).uncertainty(drift)
 
 
 def of_power(course: Floats, rate: float) -> float:
@@ -197,29 +236,23 @@ def wanders(course: Floats, rate: float, noise: float) -> bool:
     return any(float(x.mean()) > noise * (1.0 + SIGNIFICANT / np.sqrt(len(x))) for x in (low, few) if len(x))
 
 
-def _of_mean(
-    course: Floats, rate: float, noise: float, laws: Laws, *, plain: bool = True
-) -> tuple[Estimates | None, Wander]:
-    """The estimates of the mean of a course, None if it does not wander; and what wander adds to its uncertainty.
+def _of_mean(course: Floats, rate: float, noise: float, laws: Laws) -> Wander:
+    """The uncertainty of the plain mean of a course due to wander; arguments as for `of_level`."""
+    if len(course) < 8 or not wanders(course, rate, noise):
+        return NONE
+    estimates = mean_of(course, rate, noise, laws).about(float(course.mean()))
+    return _split(estimates, _ends(course, len(course) / rate, ENDS_S))
+
+
+def _split(laws: Estimates, ends: float) -> Wander:
+    """The uncertainty of a mean, divided into that due to wander seen within the tone and to slower wander.
 
     Args:
-        course: evenly spaced.
-        rate: points per second.
-        noise: as for `of_level`.
-        laws: of its wander.
-        plain: whether the uncertainty is that of the plain mean, instead of the best.
+        laws: the estimates under each law, relative to the mean.
+        ends: uncertainty from the ends of the tone.
     """
-    if len(course) < 8 or not wanders(course, rate, noise):
-        return None, NONE
-    estimates = mean_of(course, rate, noise, laws)
-    value = float(course.mean()) if plain else estimates.mean
-    return estimates, _split(estimates, estimates.uncertainty(value), _ends(course, len(course) / rate, ENDS_S))
-
-
-def _split(estimates: Estimates, total: float, ends: float) -> Wander:
-    """The uncertainty of a mean, divided into that due to wander seen within the tone and to slower wander."""
-    slower = estimates.of_slower
-    return Wander(total * float(np.sqrt(1.0 - slower)), total * float(np.sqrt(slower)), ends)
+    total, slower = laws.uncertainty(0.0), laws.of_slower
+    return Wander(total * float(np.sqrt(1.0 - slower)), total * float(np.sqrt(slower)), ends, laws=laws)
 
 
 def _ends(course: Floats, seconds: float, excluded_s: float) -> float:

@@ -5,14 +5,15 @@ factor) the blocks have a known covariance C up to that factor. Given a law, the
 the estimate of Gauss and Markov, with the standard deviation s / √(1ᵀ C⁻¹ 1), and the same holds for a straight trend;
 s and the probability of the law follow from the blocks about that estimate (restricted likelihood: Patterson and
 Thompson, Biometrika 58, 1971). The laws are averaged with their probabilities, because a tone of a few seconds seldom
-shows which one holds: what is too slow for the tone then counts as far as some law that fits would have it.
+shows which one holds: what is too slow for the tone then counts as far as some law that fits would have it. Several
+tones of one machine show more: their likelihoods multiply.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -44,6 +45,8 @@ class Estimates:
     """Standard deviation of each value."""
     slower: Floats
     """Fraction of its variance that is due to wander with less than one cycle within the course."""
+    likelihoods: Floats
+    """Logarithm of the likelihood of each law, from this course alone."""
 
     @property
     def mean(self) -> float:
@@ -55,6 +58,14 @@ class Estimates:
         """The average fraction of variance due to wander that is too slow to be seen."""
         weights = self.shares * self.deviations**2
         return float(weights @ self.slower / max(float(weights.sum()), 1e-300))
+
+    def about(self, value: float) -> Estimates:
+        """The same, with values relative to this one."""
+        return replace(self, values=self.values - value)
+
+    def with_evidence(self, likelihoods: Floats) -> Estimates:
+        """The same, with further logarithms of the laws' likelihoods, from other courses."""
+        return replace(self, shares=_shares(np.log(np.maximum(self.shares, 1e-300)) + likelihoods))
 
     def uncertainty(self, value: float) -> float:
         """Standard uncertainty of a value: half of what its error stays within with the probability `HELD`."""
@@ -86,6 +97,35 @@ def change_of(course: Floats, rate: float, laws: Laws) -> Estimates:
     return _estimates(course, rate, 0.0, laws, np.stack([np.ones(count), (np.arange(count) + 0.5) / count - 0.5]))
 
 
+def deviation_of(own: float, estimates: Estimates, seconds: float, laws: Laws) -> Estimates:
+    """The long-run standard deviation of a course.
+
+    Under each law, part of the wander is too slow for the course; and the power of a stretch of Gaussian noise has the
+    relative variance Σ S² / (Σ S)², because the lines of a periodogram are independent and each has a standard
+    deviation equal to its mean. The root has half the relative deviation.
+
+    Args:
+        own: standard deviation of the course itself, corrected for noise.
+        estimates: of its mean.
+        seconds: its length.
+        laws: of its wander.
+    """
+    whole, spread = _deviations(laws, float(f"{seconds:.2g}"))
+    return replace(estimates, values=own * whole, deviations=own * whole * spread)
+
+
+@lru_cache(maxsize=64)
+def _deviations(laws: Laws, seconds: float) -> tuple[Floats, Floats]:
+    """Long-run standard deviation relative to that of a course of this length, and relative deviation of the latter."""
+    hz = np.geomspace(SLOWEST_HZ, FASTEST_HZ, 700)
+    densities = np.array([density for _, density in laws(hz)])
+    powers = densities * np.gradient(hz)
+    whole = np.sqrt(powers.sum(axis=1) / (powers * (1.0 - np.sinc(hz * seconds) ** 2)).sum(axis=1))
+    lines = np.arange(1, int(FASTEST_HZ * seconds) + 1) / seconds
+    power = np.array([np.interp(lines, hz, density) for density in densities])
+    return whole, 0.5 * np.linalg.norm(power, axis=1) / power.sum(axis=1)
+
+
 def _estimates(course: Floats, rate: float, noise: float, laws: Laws, shape: Floats) -> Estimates:
     """The last coefficient of the rows of `shape` that, with wander, make up a course."""
     known, count = shape.shape
@@ -97,7 +137,8 @@ def _estimates(course: Floats, rate: float, noise: float, laws: Laws, shape: Flo
     moved = float(np.var(blocks))
     own = noise * count / seconds
     if not moved > 0.0:
-        return Estimates(np.ones(1), blocks[:1], np.zeros(1), np.zeros(1))
+        none = np.zeros(len(prior))
+        return Estimates(np.exp(prior), none + blocks[0], none, none, none)
     wander = max(moved - own, LEAST_SHARE * moved)
     powers = wander * powers + own
     # In the eigenvectors of each law's covariance, the blocks are independent, with or without white noise.
@@ -107,12 +148,17 @@ def _estimates(course: Floats, rate: float, noise: float, laws: Laws, shape: Flo
     values = np.linalg.solve(normal, np.einsum("lkp,lk->lp", rows, seen / powers)[..., None])[..., 0]
     rest = np.sum((seen - np.einsum("lkp,lp->lk", rows, values)) ** 2 / powers, axis=1)
     free = count - known
-    likelihood = prior - 0.5 * (
+    likelihoods = -0.5 * (
         np.log(powers).sum(axis=1) + np.linalg.slogdet(normal)[1] + free * np.log(np.maximum(rest, 1e-300))
     )
-    shares = np.exp(likelihood - likelihood.max())
     spread = np.sqrt(rest / max(1.0, free - 2.0) * np.linalg.inv(normal)[:, -1, -1])
-    return Estimates(shares / shares.sum(), values[:, -1], spread, slower)
+    return Estimates(_shares(prior + likelihoods), values[:, -1], spread, slower, likelihoods)
+
+
+def _shares(logarithms: Floats) -> Floats:
+    """Probabilities that add up to 1."""
+    shares = np.exp(logarithms - logarithms.max())
+    return np.asarray(shares / shares.sum())
 
 
 @lru_cache(maxsize=64)

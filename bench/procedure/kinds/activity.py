@@ -53,6 +53,8 @@ class Activity(ABC, Generic[StepT]):
         """Whether it listens."""
         self.back_to = ""
         """Name of an earlier step to go back to when it is finished; "" to go on."""
+        self._ask: Prompt | None = None
+        """What is asked about the readings that were taken, or what they are to be read by."""
 
     def begin(self) -> None:
         """Start. An activity that sends tones waits for `go_on` before anything sounds."""
@@ -82,7 +84,11 @@ class Activity(ABC, Generic[StepT]):
         """Resume timers; an activity that listens gets `interrupted` next."""
 
     def go_on(self) -> None:
-        """Obey the go-on key."""
+        """Obey the go-on key: leave the readings that were taken, unless a reason is asked for."""
+        if self._ask is not None:
+            if self._ask.kind == "reason":
+                raise Problem("measure again, or say why you go on")
+            self.finished = True
 
     def answer(self, text: str) -> None:
         """Take a typed answer. Raises `Problem` when it does not answer the question."""
@@ -115,13 +121,21 @@ def seen(bench: Bench, parts: Sequence[str]) -> str:
 
 
 def ask_about(activity: Activity[Any], taken: tuple[JudgedReading, ...]) -> Prompt | None:
-    """The question after the last reading of a step; None when the step can end without one."""
+    """The question after the last reading of a step; None when the step can end without one.
+
+    Where the job turns nothing that could bring the readings in, they are its result, which needs no reason.
+    """
     taken = with_polarity(taken)
     bad = [t for t in taken if t.verdict is not None and t.verdict.word != "in"]
     if activity.step.stage != "left" or not bad:
         return None
-    if activity.bench.progress.retry_from(activity.step, [t.reading.quantity for t in bad]) is not None:
+    quantities, progress = [t.reading.quantity for t in bad], activity.bench.progress
+    if progress.retry_from(activity.step, quantities) is not None:
         return None
     judged = sum(t.verdict is not None for t in taken)
-    are = "is" if len(bad) == 1 else "are"
-    return Prompt("reason", f"{len(bad)} of {judged} readings {are} not in. Measure again, or say why you go on.")
+    not_in = f"{len(bad)} of {judged} readings {'is' if len(bad) == 1 else 'are'} not in"
+    if not progress.turns(activity.step, quantities):
+        return Prompt(
+            "go-on", f"{not_in}. No adjustment of this job affects {'it' if len(bad) == 1 else 'them'}: go on"
+        )
+    return Prompt("reason", f"{not_in}. Measure again, or say why you go on.")

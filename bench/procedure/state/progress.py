@@ -15,7 +15,7 @@ from bench.procedure.model.steps import (
     StepBase,
     plays_reference_tape,
 )
-from bench.procedure.state.dependencies import DISTURBS, aspect_set_by, aspect_shown
+from bench.procedure.state.dependencies import DISTURBS, IN_REVERSE, aspect_set_by, aspect_shown, aspects_moved
 from bench.procedure.state.event_kinds import Event, of_kind
 from bench.procedure.state.events import Decided, Moved, WentAgain
 from bench.procedure.state.journal import Journal, ReadingRecord
@@ -91,6 +91,12 @@ class Progress:
             return None
         back = min(self._mending(what, step, named, at) for what in wanted)
         return back if any(isinstance(s, Adjust | ByHand) for s in self._job.steps[back:at]) else None
+
+    def turns(self, step: StepBase, quantities: Iterable[str]) -> bool:
+        """Whether some step of the job turns a trimmer that affects one of the quantities that a step measures."""
+        moved = [aspects_moved(s) for s in self._job.steps if isinstance(s, Adjust)]
+        shown = {aspect_shown(step, quantity) for quantity in quantities}
+        return any(what is not None and (what in own or what + IN_REVERSE in own) for own in moved for what in shown)
 
     def _mending(self, what: Aspect | None, step: StepBase, named: int, before: int) -> int:
         """Index of the step to go back to for one aspect."""

@@ -34,6 +34,7 @@ from bench.procedure.state.events import (
     SoundBack,
     SoundLost,
     StoppedListening,
+    Ticked,
     Turned,
     TurnedBack,
     WentAgain,
@@ -298,8 +299,9 @@ _NOTED = (
     RoundsRecorded,
     InputProcessed,
     InterfaceSheetWritten,
+    Ticked,
 )
-"""Events listed among the answers: notes of the person, and what the program noted besides readings."""
+"""Events listed among the answers: notes and ticks of the person, and what the program noted besides readings."""
 
 
 def _noted(session: SessionRecord) -> Iterable[tuple[str, str, str]]:
@@ -308,7 +310,8 @@ def _noted(session: SessionRecord) -> Iterable[tuple[str, str, str]]:
     same = Counter(event_sentence(e, titles) for e in session.events if isinstance(e, _NOTED))
     named = attention(session.events, titles)
     for place, event in enumerate(session.events):
-        if not isinstance(event, (Answered, *_NOTED)) or place in named:
+        nothing_new = not event.lines if isinstance(event, Ticked) else place in named
+        if not isinstance(event, (Answered, *_NOTED)) or nothing_new:
             continue
         text = event_sentence(event, titles)
         if isinstance(event, Answered) or same[text] == 1:

@@ -9,6 +9,7 @@ from itertools import groupby
 from bench.procedure.state.journal import ReadingRecord
 from bench.session.record.record import SessionRecord
 from bench.session.report.tables import Measurement, ResponseTable
+from bench.words.names import STAGES
 from bench.words.readings import judged_text, reading_name, state_words
 
 
@@ -17,7 +18,7 @@ class Attempt:
     """An attempt at a step."""
 
     step: str
-    """Title of the step, with the number of the attempt where there were several."""
+    """Title of the step, with the stage as found, and the number of the attempt where there were several."""
     readings: tuple[str, ...]
     """Each reading with its figure, target and verdict."""
 
@@ -27,8 +28,13 @@ def other_readings(session: SessionRecord, shown: frozenset[str]) -> tuple[Attem
     rest = [r for r in session.readings if r.id not in shown]
     titles = session.titles
     return tuple(
-        Attempt(titles.get(step, step) + (f", attempt {attempt}" if attempt > 1 else ""), tuple(map(_said, group)))
-        for (step, attempt), group in groupby(rest, key=lambda r: (r.step, r.attempt))
+        Attempt(
+            titles.get(step, step)
+            + (f", {STAGES[stage]}" if stage != "left" else "")
+            + (f", attempt {attempt}" if attempt > 1 else ""),
+            tuple(map(_said, group)),
+        )
+        for (step, stage, attempt), group in groupby(rest, key=lambda r: (r.step, r.stage, r.attempt))
     )
 
 

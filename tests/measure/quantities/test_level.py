@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from bench.figures import hertz
 from bench.measure.meters import Options
 from bench.measure.reading import Measured, NoReading
 from tests.measure.captures import reading, result, value
@@ -104,3 +105,33 @@ def test_hum_under_the_tone_is_in_the_uncertainty() -> None:
         told.append(r.uncertainty)
     assert misses <= 2
     assert 0.05 < float(np.median(told)) < 0.4
+
+
+def beside_hum(hz: float, seconds: float, right_db: float, seed: int, *, hum_dbfs: float = -100.0) -> Measured:
+    """A tone on the left; on the right the noise and hum of an interface, and the tone at another level."""
+    rng = np.random.default_rng(seed)
+    tone = Tone(hz, -14.0, seconds, speed=0.012, flutter=((0.7, 0.001),), right_db=right_db)
+    x = after([silence(1.0, RATE), stereo(tone, RATE, rng), silence(1.0, RATE)])
+    orders = {1: 0.0, 2: -6.0, 3: -3.0, 4: -12.0, 5: -8.0, 6: -14.0, 8: -18.0, 10: -20.0, 20: -20.0}
+    t = np.arange(len(x)) / RATE
+    for order, db in orders.items():
+        x[:, 1] += 10 ** ((hum_dbfs + db) / 20) * np.sin(2 * np.pi * 50.0 * order * t + rng.uniform(0, 2 * np.pi))
+    x += hiss(len(x), -65.0, RATE, rng) * [1.0, 0.01]
+    return level(x, RATE, Options(frequency=hz))
+
+
+@pytest.mark.parametrize("hz", [40.0, 63.0, 125.0, 250.0, 315.0, 400.0, 1000.0])
+@pytest.mark.parametrize("seconds", [0.8, 3.0])
+def test_hum_on_a_channel_without_the_tone_is_not_the_tone(hz: float, seconds: float) -> None:
+    measured = beside_hum(hz, seconds, -400.0, 1)
+    assert abs(value(measured, "level", channel="left") + 14.0) < 0.1
+    because = f"no tone of {hertz(hz)} is heard on the right channel"
+    assert no_reading(result(measured, "level", channel="right")).reason == because
+    assert no_reading(result(measured, "balance", channel="left-right"))
+
+
+@pytest.mark.parametrize("hz", [63.0, 315.0, 3150.0])
+def test_a_weak_tone_above_the_hum_is_read(hz: float) -> None:
+    # Crosstalk of a good interface is about 100 dB down (common practice, no source).
+    measured = beside_hum(hz, 3.0, -100.0, 1, hum_dbfs=-126.0)
+    assert value(measured, "level", channel="right") == pytest.approx(-114.0, abs=0.5)

@@ -40,6 +40,15 @@ def test_lossy_coding_is_told_and_tape_is_not_taken_for_it(grade: Grade) -> None
         assert a_reading(told.readings[0]).value == pytest.approx(a_reading(plain.readings[0]).value, abs=0.3)
 
 
+@pytest.mark.parametrize("bits", [16, 24])
+def test_a_file_decoded_from_opus_is_told(bits: int) -> None:
+    """At 115 kbit/s it holds everything up to 20 kHz, and above it less than any converter's noise."""
+    capture = single(np.random.default_rng(6), GRADES[2], 1000.0, -10.0, 3.0, rate=48000.0, bits=bits)
+    assert not any("lossy" in w for w in level(capture.samples, 48000).warnings)
+    told = level(coded(capture.samples, "OGG", "OPUS", 48000, 0.8), 48000)
+    assert any("lossy" in w for w in told.warnings)
+
+
 def test_a_file_of_two_tones_is_not_taken_for_lossy_coding() -> None:
     """Where a tone begins and ends there is sound at all frequencies, for a moment."""
     time = np.arange(3 * RATE) / RATE

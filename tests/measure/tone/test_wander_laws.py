@@ -49,7 +49,7 @@ def test_a_trend_changes_its_estimate_and_not_its_uncertainty() -> None:
 
 def test_an_uncertainty_is_half_of_what_errors_stay_within() -> None:
     """95.45 % of a normal law lie within two standard deviations."""
-    one = Estimates(ONE, 3.0 * ONE, 0.5 * ONE, ONE)
+    one = Estimates(ONE, 3.0 * ONE, 0.5 * ONE, ONE, ONE)
     assert one.uncertainty(3.0) == pytest.approx(0.5, rel=2e-3)
-    two = Estimates(np.array([0.5, 0.5]), np.array([-1.0, 1.0]), np.array([1e-6, 1e-6]), np.ones(2))
+    two = Estimates(np.array([0.5, 0.5]), np.array([-1.0, 1.0]), np.array([1e-6, 1e-6]), np.ones(2), np.ones(2))
     assert two.uncertainty(0.0) == pytest.approx(0.5, rel=2e-3)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from bench.procedure.state.events import Noted, Turned
+from bench.procedure.state.events import Noted, Ticked, Turned
 from bench.session.record.reader import read_session
 from bench.session.report.plain_text import WIDTH, report_text
 from bench.session.report.report import report_html
@@ -59,3 +59,13 @@ def test_where_nothing_was_adjusted_nothing_is_said_to_be_left_by_it(tmp_path: P
     assert "Alignment" not in said(adjusted=False)
     assert "Nothing was adjusted" not in said(adjusted=True)
     assert "as left −12.10 ± 0.12 in" in said(adjusted=True)
+
+
+def test_what_was_ticked_off_and_the_stage_of_an_earlier_attempt_are_in_it(tmp_path: Path) -> None:
+    w = begin(tmp_path)
+    w.note("clean", Ticked(("plug pulled", "heads"), ("rollers",), "no swab left"))
+    for _ in range(2):
+        w.keep("found", "found-clean", "reference tape", [level("left", -12.1)], sent_db=0.0)
+    text = flat(report_text(read_session(w.store.folder)))
+    assert "plug pulled; heads; left open: rollers, because no swab left" in text
+    assert "as found, after cleaning: level, left" in text

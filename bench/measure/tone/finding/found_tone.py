@@ -7,11 +7,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from bench.figures import hertz
 from bench.measure.catalogue import FULL_SCALE, QUANTITIES
 from bench.measure.method import Method
 from bench.measure.reading import Budget, Channel, Contribution, NoReading, Reading, Result
 from bench.measure.tone.estimate import ChannelTone, PhasePair
-from bench.measure.tone.wander import NONE, Wander, combined
+from bench.measure.tone.wander import NONE, Wander, combined, evidence, with_evidence
 
 LEVEL_METHOD = Method("mean level of the steady tone, tracking demodulator")
 
@@ -52,9 +53,7 @@ class FoundTone:
         tone, side = self.tones[channel], side_of(channel, len(self.tones))
         hz = self.frequency_hz if asked_hz is None else asked_hz
         if not tone.present:
-            return NoReading(
-                "level", side, f"this channel holds no tone of {self.frequency_hz:.0f} Hz", frequency_hz=hz
-            )
+            return NoReading("level", side, no_tone_heard(side, hz), frequency_hz=hz)
         return Reading(
             "level",
             side,
@@ -73,7 +72,9 @@ class FoundTone:
             return None
         left, right = self.tones
         if not (left.present and right.present):
-            return NoReading("balance", "left-right", "one channel holds no tone", frequency_hz=self.frequency_hz)
+            side: Channel = "right" if left.present else "left"
+            because = no_tone_heard(side, self.frequency_hz)
+            return NoReading("balance", "left-right", because, frequency_hz=self.frequency_hz)
         noise = float(np.hypot(left.dbfs_noise, right.dbfs_noise))
         wander = self.pair.balance_wander if self.pair else NONE
         return Reading(
@@ -106,9 +107,34 @@ def budget(noise: float, wander: Wander) -> Budget:
     return tuple(out)
 
 
+def no_tone_heard(side: Channel, hz: float) -> str:
+    """Why a channel without the tone has no reading: the end of the sentence "no reading, because …"."""
+    return f"no tone of {hertz(hz)} is heard" + (f" on the {side} channel" if side != "mono" else "")
+
+
 def side_of(channel: int, channels: int) -> Channel:
     """The name of a channel."""
     return "mono" if channels == 1 else ("left", "right")[channel]
+
+
+def of_one_machine(tones: Sequence[FoundTone]) -> list[FoundTone]:
+    """The tones, after all of them have shown the law by which levels and delays of their machine wander."""
+    levels = [evidence([t.level_wander for t in f.tones]) for f in tones]
+    delays = [evidence([f.pair.wander] if f.pair else []) for f in tones]
+    level, delay = (sum(x, np.zeros(1)) for x in (levels, delays))
+    out = []
+    for tone, of_levels, of_delay in zip(tones, levels, delays, strict=True):
+        channels = [
+            replace(t, level_wander=with_evidence(t.level_wander, level - evidence([t.level_wander]))[1])
+            for t in tone.tones
+        ]
+        pair = tone.pair
+        if pair is not None:
+            off, wander = with_evidence(pair.wander, delay - of_delay, plain=False)
+            balance = with_evidence(pair.balance_wander, level - of_levels)[1]
+            pair = replace(pair, lag_rad=pair.lag_rad + off, wander=wander, balance_wander=balance)
+        out.append(replace(tone, tones=tuple(channels), pair=pair))
+    return out
 
 
 def joined(parts: Sequence[FoundTone]) -> FoundTone:

@@ -208,7 +208,7 @@ class ToneReader(AdjustReader):
     def _why_not(self, state: WatchState) -> str:
         other = state.other_tone_hz
         if other is not None and all(abs(other - hz) > MAINS_WITHIN_HZ for hz in MAINS_HZ):
-            return f"a tone of {other:.0f} Hz is heard, not {hertz(self.judged_hz)}"
+            return f"a tone of {hertz(other)} is heard, not {hertz(self.judged_hz)}"
         return state.reason
 
     def _from_tape(self, level: Result) -> Result:

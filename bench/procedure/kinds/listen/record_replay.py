@@ -115,7 +115,7 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
         if self._passage is None:
             self._start()
         elif self._ask is not None:
-            raise Problem("measure again, or say why you go on")
+            super().go_on()
         else:
             self._passage.no_more()
             self._over(self._passage)

@@ -220,7 +220,9 @@ class ReferenceActivity(ToneListActivity[Reference]):
 
     def go_on(self) -> None:
         """Ask before ending the pass: a key pressed by mistake must not lose it."""
-        raise Problem("not all tones have come: let the tape play, or give a reason to end it here")
+        super().go_on()
+        if self._ask is None:
+            raise Problem("not all tones have come: let the tape play, or give a reason to end it here")
 
     def view(self) -> View:
         """The list of tones; the pass can be ended with a reason."""

@@ -8,6 +8,7 @@ from bench.audio.port import Block, Samples
 from bench.figures import hertz
 from bench.measure.reading import NoReading, Reading, Result
 from bench.measure.tone.finding.finder import FoundTone, ToneFinder
+from bench.measure.tone.finding.found_tone import of_one_machine
 from bench.measure.verdict import Verdict
 from bench.procedure.kinds.activity import WAIT, Activity, StepT, View, ask_about
 from bench.procedure.kinds.bench import Bench, JudgedReading
@@ -39,7 +40,6 @@ class ToneListActivity(Activity[StepT]):
         self.tones: dict[str, FoundTone] = {}
         self.taken: list[JudgedReading] = []
         self._finder: ToneFinder | None = None
-        self._ask: Prompt | None = None
         self._frames = self._looked = 0
         self._cut: FoundTone | None = None
         """The tone that was taken before its end, whose rest is ignored."""
@@ -142,7 +142,7 @@ class ToneListActivity(Activity[StepT]):
         if e_now is None:
             return
         e_now.state, e_now.heard_dbfs = "done", tone.dbfs
-        self.tones[e_now.id] = tone
+        self.tones[e_now.id] = of_one_machine([*self.tones.values(), tone])[-1]
         if e_now.wanted:
             self._keep(self.readings(e_now))
 

@@ -91,8 +91,8 @@ class EncoderDecoderActivity(MeasureActivity):
     def go_on(self) -> None:
         """Start to record; later, end the replay."""
         if self._ask is not None:
-            raise Problem("measure again, or say why you go on")
-        if self._passage is None:
+            super().go_on()
+        elif self._passage is None:
             self._record()
         else:
             self._passage.no_more()

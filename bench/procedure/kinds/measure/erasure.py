@@ -92,6 +92,8 @@ class ErasureActivity(MeasureActivity):
             case "erasing":
                 self._passage.no_more()
                 self._finish(self._passage.why_not)
+            case _ if self._ask is not None:
+                super().go_on()
             case _:
                 raise Problem("the tape runs; it goes on automatically")
 

@@ -68,12 +68,14 @@ class InterfaceActivity(Activity[InterfaceStep]):
         self._pieces: list[NDArray[np.float64]] = []
         self._frames = 0
         self._phase: Literal["ready", "sounding", "typing", "over"] = "ready"
-        self._ask: Prompt | None = None
 
     # ---------------------------------------------------------------- sounding
 
     def go_on(self) -> None:
         """Start to send."""
+        if self._ask is not None:
+            super().go_on()
+            return
         if self._phase != "ready":
             raise Problem("it goes on automatically" if self._phase == "sounding" else "type what the instrument reads")
         self._phase, self.wants_sound = "sounding", True

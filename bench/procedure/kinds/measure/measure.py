@@ -37,7 +37,6 @@ class MeasureActivity(Activity[Measure]):
     def __init__(self, step: Measure, bench: Bench) -> None:
         super().__init__(step, bench)
         self._target: Target | None = bench.job.target(step.target) if step.target is not None else None
-        self._ask: Prompt | None = None
 
     def verdict(self, reading: Result, offset: float = 0.0) -> Verdict | None:
         """The verdict by the target of the step; None for what is reported, not judged."""
@@ -104,12 +103,9 @@ class MeterActivity(MeasureActivity):
         self._begin_meter()
 
     def go_on(self) -> None:
-        """Leave the list of flutter parts; nothing else ends with this key."""
-        if self._ask is READ_THEM:
-            self.finished = True
-        elif self._ask is not None:
-            raise Problem("measure again, or say why you go on")
-        else:
+        """Leave the readings; nothing else ends with this key."""
+        super().go_on()
+        if self._ask is None:
             raise Problem("the measurement runs; it goes on automatically")
 
     def hear(self, block: Block) -> None:
