@@ -129,16 +129,9 @@ def open_run(
         port.open()  # before the session is created: without a device there is none
     job, sheet = with_interface_sheet(library, job, port, request.interface)
     inputs += sheet
-    facts = replace(
-        _facts(job, port, request, exercise, clock.wall().date()), turned_before=turned_before(request, port)
-    )
+    facts = _facts(job, port, request, exercise, clock.wall().date())
     store = SessionStore.create(
-        workspace.sessions,
-        facts,
-        inputs,
-        clock,
-        steps=steps_of(job),
-        evidence=request.evidence,
+        workspace.sessions, facts, inputs, clock, steps=steps_of(job), evidence=request.evidence
     )
     restore_trimmers(port, store.job)
     return replace(_opened(job, port, store, clock, say), exercise=exercise)

@@ -75,11 +75,10 @@ def assemble(path: Path, workspace: Workspace, wanted: Wanted, *, reported: froz
     applies = tuple(applicable(placed))
     on_bench = tuple(step for step, _ in applies)
     why_not = why_not_applicable(read.model.applies_to if read.model else None, sheets.machine, sheets.tape)
-    if why_not:
+    if why_not:  # whatever else does not fit follows from that
         said = f"this procedure is {why_not}"
-        gathering.mistakes.append(
-            Mistake(("applies_to",), said, "choose another machine or tape, or another procedure")
-        )
+        remedy = "choose another machine or tape, or another procedure"
+        return Assembly(None, document.findings([*read.mistakes, Mistake(("applies_to",), said, remedy)]))
     if gathering.whole and None not in steps:
         part = document.data.get("part") is True
         gathering.mistakes += _at_own_steps(applies, check_order(on_bench, part=part))
