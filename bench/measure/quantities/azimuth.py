@@ -392,9 +392,7 @@ def _said(delay: Delay, pairs: Sequence[PhasePair], *, polarity: bool) -> list[s
         out.append("no single delay suits all tones: the channels' phases differ by more than azimuth")
     if len(pairs) == 1:
         period = 1e6 / pairs[0].frequency_hz
-        out.append(
-            f"one tone only: the delay may be wrong by whole periods of {period:.1f} µs; play a lower tone as well"
-        )
+        out.append(f"one tone only: the delay may be wrong by whole periods of {period:.1f} µs; play a lower one too")
     elif delay.others:
         others = ", ".join(f"{1e6 * d:.1f} µs" for d in delay.others[:3])
         out.append(f"the delay is ambiguous: {others} would fit the tones as well; play a lower tone to resolve it")
