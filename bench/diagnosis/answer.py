@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from bench.diagnosis.causes.cause import Cause
+from bench.diagnosis.causes.cause import RATIO, Cause
 from bench.diagnosis.causes.table import known_causes
 from bench.diagnosis.machine import Machine
 from bench.diagnosis.next_test import NextTest, Possible, doubt_bits, mend_first, next_test, stage_now
@@ -29,7 +30,8 @@ SURE_SIGN = 0.9
 USUAL_PART = 0.5
 """If fewer open-reel machines than this have the part, its causes are not listed among those not looked at."""
 MISTAKE_OR_FAULT = 0.5
-"""Probability that a reading which no cause explains shows a fault that is not in the list; else it is a mistake."""
+"""Probability that a reading which no cause explains shows a fault that is not in the list; else it is a mistake, and
+certainly so if the same was read at another stage as well, where it was as expected."""
 ALIKE = 0.1
 """A similar cause is listed if its probability is at least this share of the first one's."""
 
@@ -134,7 +136,7 @@ def diagnose(
     suspects.sort(key=lambda s: -s.probability)
     nothing = sum(s.probability for s in weighing.sets if not s.options) * certain
     strange = sum(s.probability for s in weighing.sets if any(o.cause is STRANGE for o in s.options))
-    unexplained = MISTAKE_OR_FAULT * nothing if weighing.outliers else 0.0
+    unexplained = nothing * _fault_by_outliers(weighing)
     return Diagnosis(
         suspects=tuple(suspects),
         sets=_sets(weighing, by_sign),
@@ -151,6 +153,19 @@ def diagnose(
         doubt_bits=doubt_bits(weighing),
         out_of_adjustment=out_of_adjustment(plain),
     )
+
+
+def _fault_by_outliers(weighing: Weighing) -> float:
+    """Probability that the outliers show a fault that is not in the list."""
+    findings = [p.finding for p in weighing.fitter.rows.data_rows]
+    times = Counter(map(_same, findings))
+    odd = Counter(_same(findings[n]) for n in weighing.outliers)
+    return MISTAKE_OR_FAULT if any(odd[what] == times[what] for what in odd) else 0.0
+
+
+def _same(f: Finding) -> tuple[object, ...]:
+    """What a reading is of, at whatever stage."""
+    return f.source, f.quantity, f.channel, f.frequency_hz, f.sent_db, f.method, f.driven
 
 
 def _not_looked_at(weighing: Weighing, causes: Sequence[Cause], answers: Mapping[str, str]) -> tuple[str, ...]:
@@ -202,7 +217,7 @@ def _sets(weighing: Weighing, by_sign: Sequence[Sign]) -> tuple[CauseSet, ...]:
     out: dict[tuple[str, ...], float] = {}
     for s in weighing.sets:
         names = (*sure, *sorted({o.cause.name for o in s.options}))
-        unexplained = MISTAKE_OR_FAULT if weighing.outliers and not s.options else 0.0
+        unexplained = 0.0 if s.options else _fault_by_outliers(weighing)
         out[names] = out.get(names, 0.0) + (1 - unexplained) * s.probability
         if unexplained:
             other = (*sure, STRANGE.name)
@@ -226,7 +241,7 @@ def _suspects(weighing: Weighing, causes: Sequence[Cause], machine: Machine) -> 
         beside = {o.cause.name for o in best.options} - {name}
         like = [c for c in cause.like if total.get(c, 0.0) >= ALIKE * probability and c not in beside]
         like += _rivals(weighing, {name} | beside, total) if 0.02 < probability < 0.97 else []
-        gains = _gains(weighing, best, _comparison(weighing, {name, *cause.like, *like} - beside, beside))
+        gains = _gains(weighing, best, _without(weighing, beside))
         speaks_for = tuple(f for f, g in gains if g > 1.0)[:6]
         out.append(
             Suspect(
@@ -245,7 +260,15 @@ def _suspects(weighing: Weighing, causes: Sequence[Cause], machine: Machine) -> 
                 curve=_curve(weighing, best, speaks_for),
             )
         )
-    return out
+    return [replace(s, like=_alike(s, known[s.name], out)) for s in out]
+
+
+def _alike(suspect: Suspect, cause: Cause, suspects: Sequence[Suspect]) -> tuple[str, ...]:
+    """The similar causes: those known to be so, and those for which no other readings speak."""
+    speaks = {s.name: {*s.speaks_for} for s in suspects}
+    mine = speaks[suspect.name]
+    apart = {name for name, theirs in speaks.items() if mine and theirs and not mine & theirs}
+    return tuple(name for name in suspect.like if name in cause.like or name not in apart)
 
 
 def _rivals(weighing: Weighing, best: set[str], total: Mapping[str, float]) -> list[str]:
@@ -258,15 +281,11 @@ def _rivals(weighing: Weighing, best: set[str], total: Mapping[str, float]) -> l
     return out
 
 
-def _comparison(weighing: Weighing, alike: set[str], beside: set[str]) -> Weighed | None:
-    """The set for comparison, which shows what the readings say for a cause.
-
-    It has the causes that accompany it, but none that read alike, because those explain the same readings, and no
-    unknown fault, because that explains everything.
-    """
-    fit = [s for s in (*weighing.sets, *weighing.alone) if alike.isdisjoint(o.cause.name for o in s.options)]
-    fit = [s for s in fit if all(o.cause is not STRANGE for o in s.options)]
-    return next((s for s in fit if beside <= {o.cause.name for o in s.options}), next(iter(fit), None))
+def _without(weighing: Weighing, beside: set[str]) -> Weighed:
+    """The set with most of the causes that accompany a cause, and no other: it shows what the readings say for it."""
+    named = [({o.cause.name for o in s.options}, s) for s in (*weighing.sets, *weighing.alone)]
+    fit = [(len(names), s) for names, s in named if names <= beside]
+    return max(fit, key=lambda both: both[0])[1]
 
 
 def _channel_and_kind(sets: Sequence[Weighed], name: str) -> tuple[str, str]:
@@ -281,7 +300,7 @@ def _channel_and_kind(sets: Sequence[Weighed], name: str) -> tuple[str, str]:
     return max(channel, key=lambda c: channel[c]), max(kind, key=lambda k: kind[k])
 
 
-def _gains(weighing: Weighing, best: Weighed, without: Weighed | None) -> list[tuple[Finding, float]]:
+def _gains(weighing: Weighing, best: Weighed, without: Weighed) -> list[tuple[Finding, float]]:
     """How much better each reading is explained with a cause than without, best first."""
     rows = weighing.fitter.rows
     precision = weighing.fitter.whiten.T @ weighing.fitter.whiten
@@ -290,7 +309,7 @@ def _gains(weighing: Weighing, best: Weighed, without: Weighed | None) -> list[t
     def misfit(s: Weighed) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
         return np.asarray(((rows.values - s.read) / size) ** 2)
 
-    gain = misfit(without) - misfit(best) if without is not None else np.zeros(len(rows))
+    gain = misfit(without) - misfit(best)
     order = np.argsort(-gain)
     return [(rows.data_rows[n].finding, float(gain[n])) for n in order]
 
@@ -319,6 +338,8 @@ def _severity(cause: Cause, name: str, best: Weighed, machine: Machine) -> Sever
         return None
     most = max(found, key=lambda n: float(best.x[n]))
     amount, deviation = math.exp(float(best.x[most])), math.sqrt(max(float(best.spread[most, most]), 0.0))
+    if cause.unit == RATIO:
+        return Severity(math.exp(amount), cause.unit, 2 * math.exp(amount) * amount * min(deviation, 1.0))
     return Severity(scale * amount, cause.unit, 2 * scale * amount * min(deviation, 1.0))
 
 

@@ -83,16 +83,17 @@ class Fitted:
         arrays = (self.log_evidence, self.x, self.spread, self.read, self.slopes)
         return Fitted(self.problem.select(which), self.settings, *(a[which] for a in arrays))
 
-    def pair_starts(self, pairs: Sequence[tuple[int, int]]) -> Floats:
-        """Starting values for pairs, from two single causes: the mean of their settings, and the amounts of each."""
+    def joint_starts(self, groups: Sequence[tuple[int, ...]]) -> Floats:
+        """Starting values for sets joined of these: the mean of their settings, and the amounts of each."""
         s, sets = self.settings, self.problem.sets
-        joined = Problemset([sets[a] + sets[b] for a, b in pairs], self.problem.all_columns, self.problem.rows)
-        out = np.zeros((len(pairs), s + joined.figure.shape[1] + joined.columns.shape[2]))
-        for n, (a, b) in enumerate(pairs):
-            out[n, :s] = 0.5 * (self.x[a, :s] + self.x[b, :s])
-            amounts = [self.x[one, s : s + sum(len(v.moves) for v in sets[one])] for one in (a, b)]
-            both = np.concatenate(amounts)
-            out[n, s : s + len(both)] = both
+        joined = Problemset(
+            [tuple(v for n in group for v in sets[n]) for group in groups], self.problem.all_columns, self.problem.rows
+        )
+        out = np.zeros((len(groups), s + joined.figure.shape[1] + joined.columns.shape[2]))
+        for row, group in zip(out, groups, strict=True):
+            row[:s] = self.x[list(group), :s].mean(axis=0)
+            amounts = np.concatenate([self.x[n, s : s + sum(len(v.moves) for v in sets[n])] for n in group])
+            row[s : s + len(amounts)] = amounts
         return out
 
 

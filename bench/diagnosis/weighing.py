@@ -1,4 +1,4 @@
-"""Computes the probability of each set of causes: each cause alone, likely pairs, none, and an unknown cause.
+"""Computes the probability of each set: one cause alone, likely pairs and triples, none, and an unknown cause.
 
 How uneven a machine's responses are, how well its readings repeat and how far its trimmers are out is unknown. A few
 grades of each are tried and weighted by how well they explain the readings.
@@ -23,7 +23,7 @@ from bench.diagnosis.spread import Grade
 
 Set = tuple[Option, ...]
 
-NOTHING, SINGLES, PAIRS = 0.35, 0.42, 0.15
+NOTHING, SINGLES, PAIRS, TRIPLES = 0.35, 0.4, 0.15, 0.02
 """Prior probabilities; the rest is that of a cause not in the list."""
 ROUGH, REPEATS = {0.6: 0.4, 1.2: 0.4, 2.2: 0.2}, {0.8: 0.4, 1.8: 0.4, 3.5: 0.2}
 """Unevenness of responses and scatter of readings, relative to the usual ones, with their prior weights."""
@@ -42,7 +42,7 @@ NEAR = 6.0
 """Grades whose log-evidence is this far below the best are ignored."""
 LEADING = 16
 """Number of sets by which the grades are weighted."""
-BEST_SINGLES, MOST_PAIRS = 9, 20
+BEST_SINGLES, MOST_PAIRS, MOST_GROWN = 9, 20, 12
 OUTLIER, LISTED_OUTLIER = 3.0, 4.5
 """A reading this many standard deviations from every set counts less; beyond the second figure, it is listed."""
 
@@ -101,27 +101,43 @@ def weigh(rows: Rows, causes: Sequence[Cause], ratios: Mapping[str, float]) -> W
     singles: list[Set] = [(), *((o,) for o in options)]
     usual = Fitter(rows, session.covariance(Grade(1.0, 1.5), np.zeros(len(rows))))
     first = _fit(usual, singles, session, rounds=4)
-    grades = _Grades(usual, session, [(first, prior)])
-    fitter = grades.fitter
+    fitter = _Grades(usual, session, [(first, prior)]).fitter
     fitted = _fit(fitter, singles, session, start=first.x, rounds=3)
-    scores = grades.log_evidence(fitted) + prior
     beside = _beside_the_best(fitter, fitted, session, options, prior)
-    pairs = _pairs(scores, beside, options)
-    sets, both = list(singles), None
-    if pairs:
-        chosen: list[Set] = [(options[a], options[b]) for a, b in pairs]
-        both = _fit(fitter, chosen, session, start=fitted.pair_starts([(a + 1, b + 1) for a, b in pairs]), rounds=4)
-        more = prior[np.array(pairs) + 1].sum(axis=1) + math.log(2 * PAIRS / SINGLES**2)
-        grades = _Grades(usual, session, [(fitted, prior), (both, more)])
-        scores = np.concatenate([grades.log_evidence(fitted) + prior, grades.log_evidence(both) + more])
-        sets += chosen
+    scores = TEMPER * fitted.log_evidence + prior
+    sets, fits = list(singles), [(fitted, prior)]
+
+    def add(chosen: Sequence[tuple[int, ...]], share: float) -> None:
+        """Fit these sets of several options, whose share of the prior probability is `share`."""
+        size = len(chosen[0])
+        some: list[Set] = [tuple(options[n] for n in which) for which in chosen]
+        start = fitted.joint_starts([tuple(n + 1 for n in which) for which in chosen])
+        more = prior[np.array(chosen) + 1].sum(axis=1) + math.log(math.factorial(size) * share / SINGLES**size)
+        fits.append((_fit(fitter, some, session, start=start, rounds=4), more))
+        sets.extend(some)
+
+    def likeliest(chosen: Sequence[tuple[int, ...]]) -> tuple[float, tuple[int, ...]]:
+        fit, its_prior = fits[-1]
+        return max(zip((TEMPER * fit.log_evidence + its_prior).tolist(), chosen, strict=True))
+
+    if pairs := _pairs(scores, beside, options):
+        add(pairs, PAIRS)
+        score, pair = likeliest(pairs)
+        if score > scores.max() and (triples := _grown(pair, scores, beside, options)):
+            add(triples, TRIPLES)
+            within = itertools.combinations(sorted(likeliest(triples)[1]), 2)
+            if missing := [pair for pair in within if pair not in pairs]:
+                add(missing, PAIRS)
+    grades = _Grades(usual, session, fits)
+    scores = np.concatenate([grades.log_evidence(fit) + its_prior for fit, its_prior in fits])
     probability = np.exp(scores - np.logaddexp.reduce(scores))
+    places = [(fit, n) for fit, _ in fits for n in range(len(fit.read))]
     out: list[Weighed] = []
+    within_best = {*map(id, sets[int(np.argmax(probability))])}
     for n in np.argsort(-probability):
-        if probability[n] < 1e-4 and len(out) > 8 and sets[n]:
-            continue  # "nothing wrong" always stays, for comparison
-        fit, at_set = (fitted, int(n)) if n < len(singles) or both is None else (both, int(n) - len(singles))
-        out.append(_weighed(sets[n], float(probability[n]), fit, at_set))
+        if probability[n] < 1e-4 and len(out) > 8 and not {*map(id, sets[n])} <= within_best:
+            continue  # parts of the likeliest set stay for comparison, and "nothing wrong"
+        out.append(_weighed(sets[n], float(probability[n]), *places[n]))
     order = 1 + np.argsort(-scores[1 : len(singles)])
     alone = tuple(_weighed(singles[n], float(probability[n]), fitted, int(n)) for n in order)
     unseen = [one for s in out if not s.options for one in _unseen(s, invisible, options)]
@@ -197,7 +213,7 @@ def _prior(options: Sequence[Option], invisible: Sequence[Cause]) -> Floats:
     unseen = UNSEEN * sum(c.odds for c in invisible)
     total = unseen + sum(o.weight for o in options if o.cause is not STRANGE)
     strange = sum(o.weight for o in options if o.cause is STRANGE) or 1.0
-    rest = 1 - NOTHING - SINGLES - PAIRS
+    rest = 1 - NOTHING - SINGLES - PAIRS - TRIPLES
     shares = [rest / strange if o.cause is STRANGE else SINGLES / total for o in options]
     nothing = NOTHING + SINGLES * unseen / max(total, 1e-9)
     return np.log([nothing, *(share * o.weight for share, o in zip(shares, options, strict=True))])
@@ -235,7 +251,7 @@ def _beside_the_best(
     if not others:
         return out
     both = [(options[best], options[n]) for n in others]
-    joint = _fit(fitter, both, session, start=fitted.pair_starts([(best + 1, n + 1) for n in others]), rounds=2)
+    joint = _fit(fitter, both, session, start=fitted.joint_starts([(best + 1, n + 1) for n in others]), rounds=2)
     out[others] = TEMPER * (joint.log_evidence - fitted.log_evidence[best + 1]) + prior[1:][others]
     return out
 
@@ -256,6 +272,16 @@ def _pairs(scores: Floats, beside: Floats, options: Sequence[Option]) -> list[tu
                     pair = (min(a, b), max(a, b))
                     out[pair] = max(scores[a + 1] + gains[b], out.get(pair, -np.inf))
     return sorted(out, key=lambda pair: -out[pair])[:MOST_PAIRS]
+
+
+def _grown(pair: tuple[int, ...], scores: Floats, beside: Floats, options: Sequence[Option]) -> list[tuple[int, ...]]:
+    """The likeliest pair with each other cause, in the variant that explains most, by what each explains."""
+    gains = np.maximum(beside, scores[1:] - scores[0])
+    there = {options[n].cause.name for n in pair}
+    best: dict[str, int] = {}
+    for n in np.argsort(-gains):
+        best.setdefault(options[n].cause.name, int(n))
+    return [(*pair, n) for name, n in best.items() if name not in there][:MOST_GROWN]
 
 
 def _outliers(fitter: Fitter, read: Floats) -> tuple[Floats, tuple[int, ...]]:

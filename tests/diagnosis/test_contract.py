@@ -121,6 +121,21 @@ def test_a_reading_that_no_cause_explains_is_not_passed_over() -> None:
     assert told["nothing"] == pytest.approx(told["not_in_list"], abs=0.05)
 
 
+def test_a_reading_that_was_as_expected_at_another_stage_is_a_mistake() -> None:
+    told = answer({"readings": [reading(reference_hz=10000), reading(reference_hz=10000, value=0, stage="as-left")]})
+    assert told["outliers"] == [0]
+    assert told["not_in_list"] < 0.1
+
+
+def test_causes_for_which_other_readings_speak_do_not_read_alike() -> None:
+    own: dict[str, Any] = {"source": "record-replay", "uncertainty": 1}
+    separation = reading(quantity="separation", channel="left-right", driven="left", value=26, frequency_hz=1000, **own)
+    hum = reading(quantity="hum", value=-50, method="total", frequency_hz=50, **own)
+    told = answer({"readings": [separation, separation | {"driven": "right"}, hum, hum | {"channel": "right"}]})
+    like = {c["cause"]: c["like"] for c in told["causes"] if c["probability"] > 0.2}
+    assert like == {"poor-separation": [], "hum": []}
+
+
 @pytest.mark.parametrize(("bound", "likely"), [(None, True), ("at least", False)])
 def test_a_lower_limit_of_erasure_is_no_fault(bound: str | None, likely: bool) -> None:
     at = {"source": "record-replay", "quantity": "erasure", "frequency_hz": 1000}

@@ -62,3 +62,13 @@ def test_what_was_said_comes_true() -> None:
     sure = [s.name in c.truth.causes for c in cases for s in c.said.suspects if s.probability > 0.9]
     assert len(sure) >= 4
     assert sum(sure) >= len(sure) - 1
+
+
+def test_a_third_cause_is_named_beside_two() -> None:
+    three = ("dirt-replay-head", "worn-replay-gap", "hum")
+    data, _ = make(210, three, plan="whole")
+    case = case_of(data, "machine")
+    said = diagnose(case.machine, case.findings)
+    assert {s.name for s in said.suspects if s.probability > 0.5} == {*three}
+    hum = next(s for s in said.suspects if s.name == "hum")
+    assert {f.quantity for f in hum.speaks_for} == {"hum"}

@@ -70,7 +70,7 @@ def test_what_was_out_before_it_was_read_again_is_not_out() -> None:
 @pytest.mark.parametrize(
     ("quantity", "channel", "value", "unit", "told"),
     [
-        ("response", "left", 2.0, "dB", "response 10 kHz, left, as left +2.00 dB"),
+        ("response", "left", 2.0, "dB", "response 10 kHz, left, reference tape, as left +2.00 dB"),
         ("erasure", "right", 62.0, "dB", "erasure 10 kHz, right, as left 62.00 dB"),
         ("speed_error", "both", -0.5, "%", "speed error 10 kHz, as left −0.50 %"),
     ],

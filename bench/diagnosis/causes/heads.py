@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bench.diagnosis.causes.cause import Cause, Curve, Move, Variant, both, by_channel
+from bench.diagnosis.causes.cause import RATIO, Cause, Curve, Move, Variant, both, by_channel
 
 
 def erased_badly(move: Move) -> tuple[Variant, ...]:
@@ -53,7 +53,7 @@ HEADS = (
             Variant("both", (Move("gap", 0.9, 0.25),), (Curve("replay", 1.2),), share=0.2, kind="ragged"),
         ),
         1.5,
-        "ln of the gap's length",
+        RATIO,
         "replace the head",
         "treble can't be restored, and noise rises with every try",
         like=("dirt-left-after-cleaning",),

@@ -21,6 +21,8 @@ STAGES = {
     "after-cleaning": "after cleaning",
     "as-left": "as left",
 }
+OF_BOTH_TAPES = {"response", "azimuth_delay", "azimuth_angle", "azimuth_phase"}
+NO_UNIT = "1"
 MOST_SUSPECTS, MOST_NOT_LOOKED_AT = 5, 12
 
 
@@ -105,7 +107,7 @@ def page(diagnosis: Diagnosis) -> list[str]:
     out = [f"What is wrong: {first_line(diagnosis) or 'these readings do not tell'}"]
     for place, suspect in enumerate(_shown(diagnosis), 1):
         out += ["", f"{place}  {suspect_text(suspect)}: {odds_text(suspect.probability)}"]
-        if suspect.severity:
+        if suspect.severity and suspect.severity.unit != NO_UNIT:
             s = suspect.severity
             out.append(f"   how much  {number(s.value, 2)} ± {number(s.uncertainty, 2)} {s.unit}")
         if suspect.speaks_for:
@@ -118,7 +120,8 @@ def page(diagnosis: Diagnosis) -> list[str]:
             out.append(f"   reads like {titles(suspect.like)}")
         out.append(f"   mended by {mended_text(suspect)}")
     healthy = "Needs lining up and nothing else" if diagnosis.out_of_adjustment else "Nothing wrong"
-    out += ["", f"{healthy}: {_percent(diagnosis.nothing)}. Not in the list: {_percent(diagnosis.not_in_list)}."]
+    if diagnosis.readings:
+        out += ["", f"{healthy}: {_percent(diagnosis.nothing)}. Not in the list: {_percent(diagnosis.not_in_list)}."]
     out += _next(diagnosis)
     settings = [setting_text(s) for s in diagnosis.settings if s.out]
     if settings:
@@ -171,10 +174,15 @@ def setting_text(setting: Setting, *, run: bool = True) -> str:
 
 
 def finding_text(finding: Finding) -> str:
-    """A reading with its stage: "response 10 kHz, left, after cleaning −4.10 dB"; an error has its sign."""
+    """A reading with its stage: "response 10 kHz, left, after cleaning −4.10 dB"; an error has its sign.
+
+    The reference tape is named where the same quantity is read of recordings as well.
+    """
     title = QUANTITIES[finding.quantity].title.lower()
     at = f" {hertz(finding.frequency_hz)}" if finding.frequency_hz else ""
     signed = finding.quantity in SIGNED
     value = "no reading" if finding.value is None else f"{number(finding.value, 2, sign=signed)} {finding.unit}"
     channel = f", {finding.channel}" if finding.channel in ("left", "right") else ""
-    return f"{title}{at}{channel}, {STAGES[finding.stage]} {value}"
+    channel = f", {finding.driven} driven" if finding.driven else channel
+    tape = ", reference tape" if finding.source == "reference-tape" and finding.quantity in OF_BOTH_TAPES else ""
+    return f"{title}{at}{channel}{tape}, {STAGES[finding.stage]} {value}"
