@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
+from bench.figures import as_given, hertz, number
 from bench.measure.method import beside_dbfs
 from bench.procedure.state.snapshot import Curve, Gauge, InputView, Prompt, Snapshot, StepView, ToneRow
 from bench.words.dates import duration
-from bench.words.figures import as_given, hertz, number, plus_minus, rotation
+from bench.words.figures import plus_minus, rotation
 from bench.words.names import CHANNELS, STAGES
 from bench.words.readings import judged_text, phase_text
 from bench.words.sentences import inert

@@ -14,8 +14,8 @@ from bench.arrays import Floats
 from bench.commands.measure import channel_list
 from bench.commands.music_path import add_machine_options, chosen_path
 from bench.commands.tracking import add_error_options
+from bench.figures import hertz, number
 from bench.problem import Problem
-from bench.words.figures import hertz, number
 
 if TYPE_CHECKING:
     from bench.practice.music_replay import ReplayedMusic

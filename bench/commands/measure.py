@@ -9,11 +9,11 @@ import sys
 from pathlib import Path
 from typing import Any, Literal
 
+from bench.figures import number
 from bench.measure.catalogue import METERS
 from bench.measure.meters import Options, make_meter
 from bench.measure.reading import NoReading, Result
 from bench.problem import Problem
-from bench.words.figures import number
 from bench.words.readings import reading_name, reading_text
 
 

@@ -7,8 +7,9 @@ from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, TypeVar
 
 from bench.commands.tracking import session_errors, typed_errors
+from bench.figures import hertz
 from bench.problem import Problem
-from bench.words.figures import decibels, hertz, tape_speed
+from bench.words.figures import decibels, tape_speed
 
 if TYPE_CHECKING:
     from bench.practice.machine import PracticeMachine

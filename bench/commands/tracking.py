@@ -7,8 +7,8 @@ import json
 import sys
 from typing import TYPE_CHECKING
 
+from bench.figures import as_given, hertz, number
 from bench.problem import Problem
-from bench.words.figures import as_given, hertz, number
 from bench.words.mistracking import cause_text, music_sentence
 
 if TYPE_CHECKING:

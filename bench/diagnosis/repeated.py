@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from bench.diagnosis.rows import DataRow
-from bench.words.figures import number
+from bench.figures import number
 
 APART, LEAST = 8.0, 1.0
 """Two readings contradict each other if they differ by this many standard deviations and by at least this much."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from bench.figures import hertz, number
 from bench.signals.tones import SteadyTone, Tone, check_tone
 
 
@@ -37,7 +38,7 @@ class LevelRamp:
     @property
     def description(self) -> str:
         """Its description for the screen."""
-        return f"{self._hz:g} Hz rising from {self._from:.1f} to {self._to:.1f} dBFS"
+        return f"{hertz(self._hz)} rising from {number(self._from, 1)} to {number(self._to, 1)} dBFS"
 
     def render(self, start: int, frames: int) -> NDArray[np.float64]:
         """Samples from frame `start`, shape (frames, 2)."""

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.fft import fft, ifft, irfft, next_fast_len, rfft
 
+from bench.figures import as_given
 from bench.problem import Problem
 from bench.signals.tones import envelope, route_to_channels
 
@@ -44,7 +45,7 @@ class StartMark:
         if sample_rate < 8000:
             raise Problem(f"start marks need a sample rate of 8000 Hz or more, not {sample_rate} Hz")
         if not -200.0 <= dbfs <= 0.0:
-            raise Problem(f"start marks can't be sent at {dbfs:g} dBFS; choose from -200 to 0 dBFS")
+            raise Problem(f"start marks can't be sent at {as_given(dbfs)} dBFS; choose from −200 to 0 dBFS")
         self._samples = np.zeros(round(START_MARK_S * sample_rate))
         for at_s, rising in ((0.0, True), (CHIRP_SPACING_S, False)):
             chirp = _chirp(sample_rate, rising).real

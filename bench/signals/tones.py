@@ -14,6 +14,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from bench.figures import as_given, hertz, number
 from bench.problem import Problem
 from bench.signals.source import Source
 
@@ -37,7 +38,7 @@ class Tone:
     def description(self) -> str:
         """The tone in words."""
         where = "" if self.channels == "both" else f", {self.channels} only"
-        return f"{self.hz:g} Hz at {self.dbfs:.1f} dBFS{where}"
+        return f"{hertz(self.hz)} at {number(self.dbfs, 1)} dBFS{where}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,7 +140,7 @@ class ToneSequence:
             return ", then ".join(part.description for part in parts) or "silence"
         low, high = min(t.hz for t in tones), max(t.hz for t in tones)
         lasts = "" if self._frames is None else f", {self._frames / self.sample_rate:.1f} s in all"
-        return f"{len(tones)} tones, {low:g} Hz to {high:g} Hz{lasts}"
+        return f"{len(tones)} tones, {hertz(low)} to {hertz(high)}{lasts}"
 
     def render(self, start: int, frames: int) -> NDArray[np.float64]:
         """Samples from frame `start`, shape (frames, 2)."""
@@ -197,9 +198,11 @@ class Multitone:
 def check_tone(tone: Tone, sample_rate: int) -> None:
     """Raise `Problem` for a tone that can't be sent."""
     if not 0.0 < tone.hz < sample_rate / 2:
-        raise Problem(f"{tone.hz:g} Hz can't be sent: it must lie between 0 and {sample_rate / 2:g} Hz, half the rate")
+        raise Problem(
+            f"{hertz(tone.hz)} can't be sent: it must lie between 0 and {hertz(sample_rate / 2)}, half the rate"
+        )
     if not -200.0 <= tone.dbfs <= 0.0:
-        raise Problem(f"{tone.dbfs:g} dBFS can't be sent: a sine reaches from -200 to 0 dBFS")
+        raise Problem(f"{as_given(tone.dbfs)} dBFS can't be sent: a sine reaches from −200 to 0 dBFS")
     if tone.seconds is not None and not 0.0 < tone.seconds < 1e6:
         raise Problem(f"a tone of {tone.seconds:g} s can't be sent: it must last longer than 0 s")
 

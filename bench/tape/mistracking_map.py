@@ -25,6 +25,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from bench.arrays import Floats
+from bench.figures import as_given
 from bench.problem import Problem
 from bench.tape.noise_reduction import System, decoded_level_db, encoded_level_db
 
@@ -77,7 +78,7 @@ class ReplayErrors:
         seen = {self.reference_hz}
         for db in (self.level_db, *(db for _, db in self.treble)):
             if not abs(db) <= _LARGEST_DB:
-                raise Problem(f"an error of {db:g} dB is no machine's: give one from -40 to 40 dB")
+                raise Problem(f"an error of {as_given(db)} dB is no machine's: give one from −40 to 40 dB")
         for hz, _ in self.treble:
             if not 1.0 <= hz <= 100000.0:
                 raise Problem(f"{hz:g} Hz: a treble error lies from 1 to 100000 Hz")

@@ -12,18 +12,18 @@ from itertools import pairwise
 
 from bench.diagnosis.machine import machine_of
 from bench.diagnosis.output.cause_page import signature
+from bench.figures import hertz, number
 from bench.procedure.model.job import Job
 from bench.procedure.model.steps import Adjust
 from bench.procedure.state.event_kinds import Event, of_kind
 from bench.procedure.state.events import Resumed, Turned
-from bench.procedure.state.exercise_events import CauseNamed, Debriefed, FaultOutcome, RanTest, TrimmerOutcome
+from bench.procedure.state.exercise_events import Debriefed, FaultOutcome, RanTest, TrimmerOutcome, causes_named
 from bench.procedure.state.journal import ReadingRecord
 from bench.training.causes import Cause, is_right_name, out_of_adjustment, trimmer_kind
 from bench.training.exercise import NEEDS_RECORDING, shown_by
 from bench.training.rivals import page_of, rival_of
 from bench.training.trimmer_verdicts import last_verdicts, tolerances
 from bench.training.truth import HiddenCause, TrimmerTruth, Truth
-from bench.words.figures import hertz, number
 
 MASKS: tuple[tuple[str, tuple[str, ...]], ...] = (
     (
@@ -60,13 +60,13 @@ class TraineeWork:
     @property
     def named(self) -> tuple[str, ...]:
         """The causes named at the end."""
-        return tuple(dict.fromkeys(e.cause for e in of_kind(self.events, CauseNamed)))
+        return tuple(e.cause for e in causes_named(self.events))
 
     @property
     def arguments(self) -> tuple[tuple[str, ReadingRecord], ...]:
         """The causes named with a reading, and that reading."""
         by_id = {r.id: r for r in self.records}
-        return tuple((e.cause, by_id[e.reading]) for e in of_kind(self.events, CauseNamed) if e.reading in by_id)
+        return tuple((e.cause, by_id[e.reading]) for e in causes_named(self.events) if e.reading in by_id)
 
 
 def debrief(job: Job, before: Truth, after: Truth, seen: TraineeWork, known: Sequence[Cause]) -> Debriefed:
@@ -159,7 +159,7 @@ def _outcome(
     argued = any(is_right_name(name, cause, known) and _changes(cause, r) for name, r in seen.arguments)
     rival = rival_of(cause)
     if rival is not None:
-        tested = [e for e in of_kind(seen.events, CauseNamed) if e.test_is_right]
+        tested = [e for e in causes_named(seen.events) if e.test_is_right]
         argued = argued and any(is_right_name(e.cause, cause, known) for e in tested)
     outcome = FaultOutcome(cause.name, cause.tells, "missed", named=is_named, argued=argued)
     if rival is not None:

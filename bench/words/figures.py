@@ -1,29 +1,14 @@
-"""Figures: numbers with their decimals, uncertainties, frequencies, levels and angles."""
+"""Figures: values with their decimals, uncertainties, levels and angles."""
 
 from __future__ import annotations
 
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 
+from bench.figures import MINUS, hertz, number
 from bench.measure.catalogue import UNITS, Unit
 from bench.measure.reading import Bound
 
-MINUS = "\N{MINUS SIGN}"
 _BOUND_DIGITS = 3
-
-
-def number(value: float, places: int, *, sign: bool = False) -> str:
-    """A figure with a true minus sign; with `sign` a plus sign too. Never "−0.0".
-
-    Args:
-        value: any finite number.
-        places: decimal places; −1 rounds to tens.
-        sign: whether a positive figure has a plus sign.
-    """
-    size = abs(value) if places >= 0 else round(abs(value), places)
-    text = f"{size:.{max(places, 0)}f}"
-    if float(text) == 0:
-        return text
-    return (MINUS if value < 0 else "+" if sign else "") + text
 
 
 def figure(value: float, unit: str, uncertainty: float = 0.0, *, bound: Bound | None = None, sign: bool = False) -> str:
@@ -78,18 +63,6 @@ def live_decimals(unit: str, tolerance: float | None) -> int:
 def with_unit(text: str, unit: str) -> str:
     """A figure with its unit; a count has no unit."""
     return text if unit == "1" else f"{text} {unit}"
-
-
-def as_given(value: float) -> str:
-    """A number as it was given, to six digits, with a true minus sign: "−12", "0.25"."""
-    text = f"{Decimal(f'{abs(value):.6g}').normalize():f}"
-    return text if value >= 0 or text == "0" else MINUS + text
-
-
-def hertz(hz: float) -> str:
-    """A frequency to four digits: "315 Hz", "12.5 kHz"."""
-    four = float(f"{hz:.4g}")
-    return f"{four / 1000:g} kHz" if four >= 1000 else f"{four:g} Hz"
 
 
 def hertz_tick(hz: float) -> str:

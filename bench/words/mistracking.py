@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
+from bench.figures import as_given, hertz, number
 from bench.measure.reading import Channel
-from bench.words.figures import as_given, decibels, hertz, number
+from bench.words.figures import decibels
 
 if TYPE_CHECKING:
     from bench.tape.mistracking_map import MistrackingMap, ReplayErrors

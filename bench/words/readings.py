@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 
+from bench.figures import as_given, hertz, number
 from bench.measure.catalogue import QUANTITIES
 from bench.measure.reading import NoReading, Reading, Result
 from bench.measure.verdict import Verdict
-from bench.words.figures import as_given, decibels, hertz, number, with_uncertainty, with_unit
+from bench.words.figures import decibels, with_uncertainty, with_unit
 from bench.words.names import CHANNELS
 
 

@@ -144,7 +144,10 @@ def test_the_errors_of_a_session(transfer: Path, tmp_path: Path, capsys: pytest.
     machine = Machine("Two", 2, 0.8, -0.5, -2.0, 1.0, replay_tilt=6.0, fast_percent=0.7)
     folder = session(tmp_path, machine)
     out = tmp_path / "decoded.flac"
-    command = ["decode", str(transfer), str(out), *REFERENCE, "--session", str(folder), "--stage", "as-left"]
+    command = ["decode", str(transfer), str(out), *REFERENCE, "--session", str(folder)]
+    assert main(command) == 2
+    assert "read nothing of its machine as found; use --stage as-left\n" in capsys.readouterr().err
+    command += ["--stage", "as-left"]
     assert main([*command, "--json"]) == 0
     said = json.loads(capsys.readouterr().out)
     assert (said["session"], said["stage"], said["replayed_on"]) == (folder.name, "as-left", None)
@@ -223,12 +226,12 @@ def test_a_sample_that_is_no_number_leaves_nothing_half_written(
     ("options", "said"),
     [
         ([], "give --reference-level DBFS"),
-        (["--reference-level", "nan"], "lies from -60 to 0 dBFS"),
-        (["--reference-level", "3"], "lies from -60 to 0 dBFS"),
+        (["--reference-level", "nan"], "lies from −60 to 0 dBFS"),
+        (["--reference-level", "3"], "lies from −60 to 0 dBFS"),
         ([*REFERENCE, "--treble-error", "10000=-3"], '"10000=-3" is not HZ:DB, such as 10000:-3'),
         ([*REFERENCE, "--treble-error", "10000:-3,10000:-4"], "given twice"),
         ([*REFERENCE, "--treble-error", ""], '"" is not HZ:DB'),
-        ([*REFERENCE, "--level-error", "99"], "give one from -40 to 40 dB"),
+        ([*REFERENCE, "--level-error", "99"], "give one from −40 to 40 dB"),
         ([*REFERENCE, "--uncertainty", "-1"], "give one from 0 to 20 dB"),
         ([*REFERENCE, "--azimuth-delay", "1e9"], "is no head's"),
         ([*REFERENCE, "--speed-error", "-50"], "a speed error of -50 %"),

@@ -13,6 +13,7 @@ from bench.audio.file import Capture
 from bench.cli import main
 from bench.procedure.load.library import Library
 from bench.signals.start_mark import find_start_mark
+from bench.signals.tones import Tone
 from bench.workspace import Workspace
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -31,8 +32,8 @@ def test_a_list_is_written_with_exact_levels(tmp_path: Path, capsys: pytest.Capt
     assert main(["tones", str(path), "--list", "1000@-10, 10000@-20", "--seconds", "2", "--rate", "44100"]) == 0
     out, err = capsys.readouterr()
     assert out.splitlines() == [
-        "   0.500 s  2.000 s long: 1000 Hz at -10.0 dBFS",
-        "   3.000 s  2.000 s long: 10000 Hz at -20.0 dBFS",
+        "   0.500 s  2.000 s long: 1 kHz at −10.0 dBFS",
+        "   3.000 s  2.000 s long: 10 kHz at −20.0 dBFS",
     ]
     assert err.endswith("5.5 s, 44100 Hz, 24 bits, two channels\n")
     assert Capture(path).frames == round(5.5 * 44100)
@@ -46,7 +47,7 @@ def test_json_says_where_each_tone_lies(tmp_path: Path, capsys: pytest.CaptureFi
     said = json.loads(capsys.readouterr().out)
     leader, tone = said["parts"]
     assert (said["sample_rate"], said["duration_s"]) == (48000, 3.5)
-    assert (leader["says"], tone["says"]) == ("start mark", "400 Hz at -12.0 dBFS")
+    assert (leader["says"], tone["says"]) == ("start mark", "400 Hz at −12.0 dBFS")
     found = find_start_mark(np.concatenate(list(Capture(path).blocks())), 48000)
     assert found is not None
     assert found[0] == leader["start_s"] * 48000
@@ -68,7 +69,7 @@ def test_a_procedure_is_written_with_the_tones_that_it_sends(
     ]
     assert len(sent) > 5
     assert [(p["says"], p["seconds"]) for p in said["parts"]] == [
-        (f"{hz:g} Hz at {db:.1f} dBFS", seconds) for hz, db, seconds in sent
+        (Tone(hz, db).description, seconds) for hz, db, seconds in sent
     ]
     first = said["parts"][0]
     assert sox_level(path, first["start_s"] + 0.1, first["seconds"] - 0.2) == pytest.approx([sent[0][1]] * 2, abs=0.01)
@@ -92,7 +93,7 @@ def test_the_tones_of_a_calibration_have_their_own_levels(tmp_path: Path, capsys
     assert main(["--workspace", str(ROOT), *asked]) == 0
     sent = {p["says"] for p in json.loads(capsys.readouterr().out)["parts"]}
     job = Library(Workspace(ROOT)).load_job("calibrate-interface")
-    tones = {f"{t.hz:g} Hz at {t.dbfs:.1f} dBFS" for step in job.steps for t in getattr(step, "sends", ())}
+    tones = {Tone(t.hz, t.dbfs).description for step in job.steps for t in getattr(step, "sends", ())}
     assert tones
     assert tones == sent
 
@@ -103,7 +104,7 @@ def test_the_tones_of_a_calibration_have_their_own_levels(tmp_path: Path, capsys
         (["--list", "1000"], '"1000" is not a tone; write HZ@DBFS'),
         (["--list", "1000@-10,,"], '"" is not a tone'),
         (["--list", "loud@-10"], '"loud@-10" is not a tone'),
-        (["--list", "30000@-10"], "30000 Hz can't be sent"),
+        (["--list", "30000@-10"], "30 kHz can't be sent"),
         (["--list", "1000@3"], "3 dBFS can't be sent"),
         (["--list", "1000@-10", "--seconds", "0"], "--seconds 0"),
         (["--list", "1000@-10", "--seconds", "nan"], "--seconds nan"),

@@ -153,7 +153,7 @@ def test_a_tone_that_is_not_there_is_named(quantity: str) -> None:
     told = measure(quantity, SOUND, RATE, Options(frequency=1000.0, nominal=1000.0, fundamental=1000.0))
     for r in told.readings:
         assert isinstance(r, NoReading)
-        assert "1000 Hz" in r.reason
+        assert "1 kHz" in r.reason
 
 
 @pytest.mark.parametrize("quantity", ["flutter", "distortion", "noise"])

@@ -69,7 +69,7 @@ def test_no_sound_is_sent_and_none_is_heard(bench: Bench) -> None:
         heard = float(abs(block.samples).max())
     assert heard < 0.01  # the tape is stopped
     run.runner.obey(say.Hold())
-    assert run.runner.snapshot().sending == "1000 Hz at -32.0 dBFS"
+    assert run.runner.snapshot().sending == "1 kHz at −32.0 dBFS"
     listen_through(run)
     kept = run.store.records()
     assert {r.reading.frequency_hz for r in kept} == {400.0, 1000.0}

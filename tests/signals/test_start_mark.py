@@ -207,7 +207,7 @@ def test_level_and_length() -> None:
     [
         (7999, -20.0, "8000 Hz or more, not 7999 Hz"),
         (48000, 0.5, "can't be sent at 0.5 dBFS"),
-        (48000, -201.0, "can't be sent at -201 dBFS"),
+        (48000, -201.0, "can't be sent at −201 dBFS"),
         (48000, float("nan"), "can't be sent at nan dBFS"),
     ],
 )

@@ -148,7 +148,7 @@ def test_tones_together_add_up() -> None:
 @pytest.mark.parametrize(
     ("tone", "said"),
     [
-        (Tone(24000.0, -10.0), "24000 Hz can't be sent: it must lie between 0 and 24000 Hz"),
+        (Tone(24000.0, -10.0), "24 kHz can't be sent: it must lie between 0 and 24 kHz"),
         (Tone(0.0, -10.0), "0 Hz can't be sent"),
         (Tone(float("nan"), -10.0), "nan Hz can't be sent"),
         (Tone(1000.0, 0.1), "0.1 dBFS can't be sent"),
@@ -170,15 +170,15 @@ def test_an_impossible_gap_is_one_sentence(seconds: float) -> None:
 
 
 def test_what_is_sent_is_said_in_words() -> None:
-    assert SteadyTone(Tone(400.0, -12.0), RATE).description == "400 Hz at -12.0 dBFS"
+    assert SteadyTone(Tone(400.0, -12.0), RATE).description == "400 Hz at −12.0 dBFS"
     assert (
         ToneSequence([Gap(1.0), Tone(12500.0, -20.0, 2.0, "left")], RATE).description
-        == "12500 Hz at -20.0 dBFS, left only"
+        == "12.5 kHz at −20.0 dBFS, left only"
     )
     assert ToneSequence([Tone(40.0, -20.0, 2.0), Gap(1.0), Tone(3150.0, -20.0, 2.0)], RATE).description == (
-        "2 tones, 40 Hz to 3150 Hz, 5.0 s in all"
+        "2 tones, 40 Hz to 3.15 kHz, 5.0 s in all"
     )
     assert Multitone([Tone(400.0, -20.0), Tone(10000.0, -20.0)], RATE).description == (
-        "400 Hz at -20.0 dBFS with 10000 Hz at -20.0 dBFS"
+        "400 Hz at −20.0 dBFS with 10 kHz at −20.0 dBFS"
     )
     assert ToneSequence([Gap(1.0)], RATE).description == "silence"

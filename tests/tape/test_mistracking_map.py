@@ -184,9 +184,9 @@ def test_the_uncertainty_of_the_response_is_heard_as_it_is() -> None:
     ("level_db", "treble", "said"),
     [
         (float("nan"), (), "an error of nan dB"),
-        (-41.0, (), "give one from -40 to 40 dB"),
-        (40.5, (), "give one from -40 to 40 dB"),
-        (0.0, ((1000.0, -41.0),), "an error of -41 dB"),
+        (-41.0, (), "give one from −40 to 40 dB"),
+        (40.5, (), "give one from −40 to 40 dB"),
+        (0.0, ((1000.0, -41.0),), "an error of −41 dB"),
         (0.0, ((0.5, -1.0),), "0.5 Hz: a treble error lies from"),
         (0.0, ((100000.5, -1.0),), "100000 Hz: a treble error lies from"),
         (0.0, ((400.0, -1.0),), "say it as a level error"),

@@ -201,6 +201,27 @@ class Argues(UnattendedHands):
 
 
 @dataclass(slots=True)
+class Withdraws(DoesNothing):
+    """Skips every step; chooses one cause by mistake, names another and withdraws it, and names the right one."""
+
+    said: list[str] = field(
+        default_factory=lambda: [
+            *("Head bump", "Chosen by mistake: back to the list of causes"),
+            *("Bent capstan", "No reading of this session shows it", "Withdraw: Bent capstan"),
+            *("Replay azimuth out of adjustment", "No reading of this session shows it"),
+        ]
+    )
+
+    def decide(self, snapshot: Snapshot, now: float) -> Command | None:
+        """Give the next answer; the first of the list where a test is asked for, and finish at the end."""
+        if snapshot.step is None or snapshot.step.id != CLOSING:
+            return DoesNothing.decide(self, snapshot, now)
+        if "Which test" in snapshot.prompt.text:
+            return Answer(snapshot.prompt.choices[0])
+        return Answer(self.said.pop(0) if self.said else "No other cause: finish")
+
+
+@dataclass(slots=True)
 class OnlyTests(UnattendedHands):
     """Runs one test at the first step, and leaves."""
 

@@ -40,6 +40,7 @@ from tests.training.exercise_bench import (
     HidesAzimuth,
     OnlyTests,
     Perfect,
+    Withdraws,
     exercise,
     go_through,
     workspace,
@@ -213,6 +214,15 @@ def test_who_does_nothing_is_told_what_was_missed(tmp_path: Path) -> None:
     report = write_report(run.store.folder).read_text(encoding="utf-8")
     assert "Debrief of this exercise" in report
     assert f"{DIRT}: neither named nor mended." in report
+
+
+def test_a_cause_that_was_named_by_mistake_is_withdrawn(tmp_path: Path) -> None:
+    run = go_through(tmp_path, Withdraws(), exercise("azimuth-off", draws=0))
+    told = debrief_of(run)
+    assert "wrong" not in told
+    assert told["fault"] == [
+        f"{AZIMUTH}: named, but not argued from a reading and a test. It is still there: tell whoever mends it."
+    ]
 
 
 @pytest.mark.long

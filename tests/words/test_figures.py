@@ -9,15 +9,13 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
+from bench.figures import as_given, hertz, number
 from bench.measure.reading import Bound
 from bench.words.figures import (
-    as_given,
     decibels,
     figure,
-    hertz,
     hertz_tick,
     live_decimals,
-    number,
     plus_minus,
     rotation,
     tape_speed,

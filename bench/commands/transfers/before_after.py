@@ -8,8 +8,8 @@ from pathlib import Path
 import numpy as np
 
 from bench.arrays import Floats
+from bench.figures import hertz, number
 from bench.problem import Problem
-from bench.words.figures import hertz, number
 
 PASSAGE_S = 10.0
 BEFORE, AFTER = "○", "●"

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from bench.audio.capture import Capture
 from bench.commands.measure import channel_list
 from bench.commands.tracking import decibels, typed_errors
+from bench.figures import as_given
 from bench.problem import Problem
 
 if TYPE_CHECKING:
@@ -129,8 +130,8 @@ def opened(args: argparse.Namespace) -> Capture:
         )
     if not low <= args.reference_level <= high:
         raise Problem(
-            f"--reference-level {args.reference_level:g}: the reference level of noise reduction lies from {low:g} to "
-            f"{high:g} dBFS"
+            f"--reference-level {as_given(args.reference_level)}: the reference level of noise reduction lies from "
+            f"{as_given(low)} to {as_given(high)} dBFS"
         )
     return capture
 
@@ -198,10 +199,12 @@ def _measured(args: argparse.Namespace, channels: tuple[Channel, ...]) -> Chosen
     by_tape = found is not None
     if found is None:
         stage = args.stage or "as-found"
-        recorded = machine_errors(session, STAGES[stage])
+        every = {name: machine_errors(session, of_stage) for name, of_stage in STAGES.items()}
+        recorded = every[stage]
         if not recorded.own and not recorded.replay:
-            others = " or ".join(f"--stage {name}" for name in STAGES if name != stage)
-            raise Problem(f"{args.session} read nothing of its machine {stage.replace('-', ' ')}; use {others}")
+            others = " or ".join(f"--stage {name}" for name, e in every.items() if e.own or e.replay)
+            remedy = f"use {others}" if others else "name a session that measured record and replay"
+            raise Problem(f"{args.session} read nothing of its machine {stage.replace('-', ' ')}; {remedy}")
         found = _of_machine(args, recorded, channels)
     errors = found.errors
     delay = _typed_delay(args)

@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING, Any
 from bench import __version__
 from bench.commands.transfers.before_after import spectrum_lines
 from bench.commands.transfers.options import ChosenErrors
+from bench.figures import hertz, number
 from bench.tape.mistracking_map import REFERENCE_LEVELS, SYSTEM_NAMES
 from bench.transfer.errors import STRETCH_S
 from bench.transfer.findings import Finding
 from bench.transfer.uncertainty import AT_DB, AT_HZ, Uncertainty
-from bench.words.figures import decibels, figure, hertz, number, plus_minus, with_uncertainty
+from bench.words.figures import decibels, figure, plus_minus, with_uncertainty
 from bench.words.sentences import counted
 
 if TYPE_CHECKING:
@@ -164,7 +165,7 @@ def lines(done: Done) -> list[str]:
         f"{'decoded' if done.decoded else 'encoded'} with {name} by Tapebench {__version__}",
         f"from {done.file}: {count}, {transfer.rate:g} Hz, {done.duration_s:.3f} s",
         f"to {done.out}: 24 bits",
-        f"0 dB of {name} is {levels[0]} in the first, {levels[1]} in the second: {REFERENCE_LEVELS[transfer.system]}",
+        f"0 dB of {name} is {levels[0]} in {done.file}, {levels[1]} in {done.out}: {REFERENCE_LEVELS[transfer.system]}",
         "",
         "errors taken off before decoding" + _source(done) if done.decoded else "errors put on after encoding",
     ]

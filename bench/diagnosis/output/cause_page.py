@@ -12,9 +12,9 @@ from bench.diagnosis.output.physics import PHYSICS
 from bench.diagnosis.parameters import index, usual
 from bench.diagnosis.readings.finding import Source
 from bench.diagnosis.rows import DataRow, Rows
+from bench.figures import hertz, number
 from bench.measure.catalogue import QUANTITIES
 from bench.problem import Problem
-from bench.words.figures import hertz, number
 from bench.words.sentences import capitalised
 
 SHOWN = 0.3

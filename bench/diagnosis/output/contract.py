@@ -14,6 +14,7 @@ from bench.diagnosis.machine import Machine, machine_of
 from bench.diagnosis.readings.finding import SOURCES, STAGES, Finding, Source, Stage
 from bench.diagnosis.readings.records import AIMED, CIRCUITS
 from bench.diagnosis.settings import RUNS, Setting
+from bench.figures import hertz
 from bench.measure.catalogue import QUANTITIES
 from bench.problem import Problem
 
@@ -167,7 +168,7 @@ def _impossible(quantity: str, value: float | None, unit: str, hz: float | None)
     if value is not None and abs(value) > FURTHEST.get(OTHER_SPELLINGS.get(unit, unit), math.inf):
         return f"{quantity} of {value:g} {unit} is beyond any machine"
     if hz is not None and not LOWEST_HZ <= hz <= HIGHEST_HZ:
-        return f"no reading has a frequency of {hz:g} Hz"
+        return f"no reading has a frequency of {hertz(hz)}"
     return ""
 
 

@@ -10,8 +10,8 @@ from bench.diagnosis.options import STRANGE
 from bench.diagnosis.readings.finding import Finding
 from bench.diagnosis.readings.records import AIMED, CIRCUITS
 from bench.diagnosis.settings import Setting
+from bench.figures import hertz, number
 from bench.measure.catalogue import QUANTITIES
-from bench.words.figures import hertz, number
 
 SIGNED = AIMED | {*CIRCUITS}
 CERTAIN, LIKELY, PROBABLE, POSSIBLE = 0.97, 0.8, 0.5, 0.1

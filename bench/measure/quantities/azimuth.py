@@ -23,6 +23,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from bench.arrays import Floats
+from bench.figures import hertz
 from bench.measure.catalogue import LEFT
 from bench.measure.method import Method
 from bench.measure.reading import Budget, Channel, Contribution, Measured, NoReading, Reading, Result, Source, budget_of
@@ -384,16 +385,14 @@ def _said(delay: Delay, pairs: Sequence[PhasePair], *, polarity: bool) -> list[s
         out.append("one channel's polarity is inverted: that is taken out of delay and phase; check the wiring")
     elif not polarity:
         out.append(
-            f"polarity is not known without a tone of {POLARITY_HZ:g} Hz or lower: if one channel is inverted, the "
+            f"polarity is not known without a tone of {hertz(POLARITY_HZ)} or lower: if one channel is inverted, the "
             "delay is wrong by half a period"
         )
     if not delay.suits:
         out.append("no single delay suits all tones: the channels' phases differ by more than azimuth")
     if len(pairs) == 1:
         period = 1e6 / pairs[0].frequency_hz
-        out.append(
-            f"one tone only: the delay may be wrong by whole periods of {period:.1f} µs; play a lower tone as well"
-        )
+        out.append(f"one tone only: the delay may be wrong by whole periods of {period:.1f} µs; play a lower one too")
     elif delay.others:
         others = ", ".join(f"{1e6 * d:.1f} µs" for d in delay.others[:3])
         out.append(f"the delay is ambiguous: {others} would fit the tones as well; play a lower tone to resolve it")

@@ -21,6 +21,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from bench.figures import hertz, number
 from bench.measure.catalogue import OF_FUNDAMENTAL, OF_TOTAL
 from bench.measure.meters import Options
 from bench.measure.method import Method
@@ -83,7 +84,7 @@ class DistortionMeter(SpectraMeter):
         if not because and kept.sum() < 2:
             because = capture.why_nothing() if not self._follower.tone_hz else "the tone is too short or not steady"
             if asked is not None and self._follower.tone_hz == 0.0 and because == "no steady tone was found":
-                because = f"no steady tone near {asked:g} Hz was found"
+                because = f"no steady tone near {hertz(asked)} was found"
         if because:
             return [NoReading(q, side, because, frequency_hz=asked, method=Method(m)) for q, m in _ALL], []
         hz = float(np.mean(frequency[kept])) if asked is None else asked
@@ -92,7 +93,7 @@ class DistortionMeter(SpectraMeter):
         if spread > 2.0 * PLATEAU_DB:
             warnings.append(
                 f"the level of the tone changes by {spread:.1f} dB: distortion is that at "
-                f"{np.mean(level[kept]):.1f} dBFS, which it holds longest"
+                f"{number(float(np.mean(level[kept])), 1)} dBFS, which it holds longest"
             )
         ripple = float(np.mean(self._harmonics.ripple(channel)[kept]))
         estimates = {
@@ -113,7 +114,9 @@ class DistortionMeter(SpectraMeter):
     ) -> Result:
         if found is None:
             order = 3 if quantity == "third_harmonic" else 2
-            because = f"harmonic {order} of {hz:.0f} Hz lies above what a sample rate of {self.sample_rate:g} Hz holds"
+            because = (
+                f"harmonic {order} of {hertz(hz)} lies above what a sample rate of {hertz(self.sample_rate)} holds"
+            )
             return NoReading(quantity, side, because, frequency_hz=hz, method=Method(method))
         of_total = method == OF_TOTAL
         if not found.found:
@@ -185,7 +188,7 @@ def _on_mains(order: int, fundamental_hz: float, blocks: int) -> list[str]:
     if not on:
         return []
     mains = " and ".join(f"{m:g}" for m in on)
-    return [f"harmonic {order} lies at {hz:.0f} Hz, a multiple of {mains} Hz mains: hum there counts as distortion"]
+    return [f"harmonic {order} lies at {hertz(hz)}, a multiple of {mains} Hz mains: hum there counts as distortion"]
 
 
 def _share(ratio: float, of_total: bool) -> float:

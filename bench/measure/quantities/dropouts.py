@@ -29,6 +29,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.arrays import Floats
+from bench.figures import hertz
 from bench.measure.meters import Options
 from bench.measure.method import Method
 from bench.measure.reading import Channel, Measured, NoReading, Reading, Result
@@ -284,7 +285,7 @@ class DropoutMeter(SpectraMeter):
         if not because and not self._envelopes:
             because = capture.why_nothing()
             if asked is not None and because == "no steady tone was found":
-                because = f"no steady tone near {asked:g} Hz was found"
+                because = f"no steady tone near {hertz(asked)} was found"
         hz = asked if asked is not None else self._tone_hz()
         readings: list[Result] = []
         for channel, side in enumerate(self.sides):

@@ -26,6 +26,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.arrays import Floats
+from bench.figures import hertz
 from bench.measure.meters import Options
 from bench.measure.method import Method
 from bench.measure.reading import Channel, Measured, NoReading, Reading, Result, Source, budget_of
@@ -191,7 +192,7 @@ class ErasureMeter(SpectraMeter):
         if residue.found and residue.hum_hz is not None:
             value = level - 10.0 * float(np.log10(residue.power))
             warning = (
-                f"erasure, {side}: what is left near {self._hz:.0f} Hz may be mains hum at {residue.hum_hz:.0f} Hz: "
+                f"erasure, {side}: what is left near {hertz(self._hz)} may be mains hum at {hertz(residue.hum_hz)}: "
                 f"it is at least {value:.1f} dB"
             )
             return self._reading(side, value, 0.0, words, bound="at least"), warning
@@ -210,7 +211,7 @@ class ErasureMeter(SpectraMeter):
             return reading.wandering(within, slower), ""
         most = max(residue.power, 0.0) + 3.0 * residue.spread
         value = level - 10.0 * float(np.log10(most))
-        warning = f"erasure, {side}: the noise near {self._hz:.0f} Hz hides the residue; it is at least {value:.1f} dB"
+        warning = f"erasure, {side}: the noise near {hertz(self._hz)} hides the residue; it is at least {value:.1f} dB"
         return self._reading(side, value, 0.0, words, bound="at least"), warning
 
     def _residue(self, power: Floats, segments: int, *, known: bool) -> Residue:

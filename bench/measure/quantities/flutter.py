@@ -32,6 +32,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from bench.figures import hertz, number
 from bench.measure.carrier.deviation import Deviation
 from bench.measure.carrier.flutter_channel import BAND_HZ, Course
 from bench.measure.carrier.flutter_components import Line, find_lines
@@ -155,7 +156,7 @@ class FlutterMeter(SpectraMeter):
             return ""
         why = capture.why_nothing()
         if why == "no steady tone was found":
-            why = f"no steady tone near {self._nominal:g} Hz was found"
+            why = f"no steady tone near {hertz(self._nominal)} was found"
         return why
 
     def _channel(self, course: Course, side: Channel) -> list[Reading]:
@@ -279,11 +280,12 @@ def misfit(carrier_hz: float, nominal_hz: float | None) -> str:
         return ""
     if near:
         return (
-            f"the carrier is at {carrier_hz:.1f} Hz: it fits {near[0]:.0f} Hz ({CARRIERS_HZ[near[0]]}), not "
-            f"{asked:g} Hz; name the right one with --nominal"
+            f"the carrier is at {carrier_hz:.1f} Hz: it fits {hertz(near[0])} ({CARRIERS_HZ[near[0]]}), not "
+            f"{hertz(asked)}; name the right one with --nominal"
         )
     off = 100.0 * (carrier_hz / asked - 1.0)
-    return f"the carrier is at {carrier_hz:.1f} Hz, {off:+.1f} % off {asked:g} Hz: another tape, or a wrong speed"
+    away = f"{number(off, 1, sign=True)} % off {hertz(asked)}"
+    return f"the carrier is at {carrier_hz:.1f} Hz, {away}: another tape, or a wrong speed"
 
 
 def noise_floor(phase_noise: float, carrier_hz: float) -> tuple[float, float]:

@@ -14,6 +14,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+from bench.figures import hertz
 from bench.measure.reading import Channel, Measured, NoReading
 from bench.measure.tone.finding.finder import LEVEL_METHOD, FoundTone
 from bench.measure.tone.meter import CaptureCheck, ToneMeter, dominant, nearest, tone_text
@@ -26,7 +27,7 @@ class LevelMeter(ToneMeter):
         """The level of the requested tone, or of the one with the most energy."""
         asked = self.options.frequency
         if asked is not None and asked >= self.sample_rate / 2:
-            return self._nothing(f"{asked:g} Hz is above half the sample rate of {self.sample_rate:g} Hz")
+            return self._nothing(f"{hertz(asked)} is above half the sample rate of {hertz(self.sample_rate)}")
         if not tones:
             return self._nothing(capture.why_nothing())
         warnings: list[str] = []
@@ -34,7 +35,7 @@ class LevelMeter(ToneMeter):
             takes = nearest(tones, asked)
             if not takes:
                 there = ", ".join(f"{t.frequency_hz:.1f} Hz" for t in tones[:5])
-                return self._nothing(f"no steady tone near {asked:g} Hz was found, only {there}")
+                return self._nothing(f"no steady tone near {hertz(asked)} was found, only {there}")
         else:
             takes = nearest(tones, dominant(tones).frequency_hz)
             others = [t for t in tones if t not in takes]

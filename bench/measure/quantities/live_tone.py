@@ -12,6 +12,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from bench.figures import hertz
 from bench.measure.quantities.azimuth import azimuth_of_tones, phase_of_tone
 from bench.measure.quantities.speed import speed_of_tone
 from bench.measure.reading import NoReading, Result
@@ -144,7 +145,7 @@ class ToneWatch:
     def _read(self) -> WatchState:
         view = self._view
         if view.centre is None or not view.z:
-            return self._nothing(f"no tone of {self.frequency_hz:g} Hz sounds")
+            return self._nothing(f"no tone of {hertz(self.frequency_hz)} sounds")
         rate, oscillator = self._spectra.rate, view.centre * self._spectra.bin_hz
         z = np.concatenate(view.z)
         frames = make_frames(z, rate, view.tone_hz, oscillator)
@@ -159,11 +160,11 @@ class ToneWatch:
         held = frames.tail(start // frames.points).frequency_hz
         about = float(np.median(held)) + oscillator
         if np.median(np.abs(held + oscillator - about)) > UNSTEADY * about:
-            return self._nothing(f"what sounds near {self.frequency_hz:g} Hz is no steady tone")
+            return self._nothing(f"what sounds near {hertz(self.frequency_hz)} is no steady tone")
         clear = view.clear_hz if view.clear_hz > NEAREST_HZ else 1e9
         tones, pair = measure_stretch(z, rate, oscillator, about, clear, glance=True)
         if not any(t.present and t.dbfs_noise < VAGUE_DB for t in tones):
-            return self._nothing(f"no tone of {self.frequency_hz:g} Hz rises above the noise")
+            return self._nothing(f"no tone of {hertz(self.frequency_hz)} rises above the noise")
         weights = np.array([t.amplitude**2 for t in tones]) + 1e-30
         tone = FoundTone(
             view.end_s - len(z) / rate,

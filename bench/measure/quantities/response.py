@@ -17,6 +17,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from bench.figures import hertz
 from bench.measure.reading import Budget, Measured, NoReading, Reading, ReferenceTone, Result
 from bench.measure.tone.estimate import ChannelTone
 from bench.measure.tone.finding.finder import LEVEL_METHOD, FoundTone
@@ -64,15 +65,15 @@ class ResponseMeter(ToneMeter):
         return Measured(tuple(readings), tuple(warnings))
 
     def _why_not(self, hz: float, match: Match, reference: float, zero: Match, capture: CaptureCheck) -> str:
-        for what, f in ((f"{hz:g} Hz", hz), (f"the reference frequency of {reference:g} Hz", reference)):
+        for what, f in ((hertz(hz), hz), (f"the reference frequency of {hertz(reference)}", reference)):
             if f >= self.sample_rate / 2:
-                return f"{what} is above half the sample rate of {self.sample_rate:g} Hz"
+                return f"{what} is above half the sample rate of {hertz(self.sample_rate)}"
         if zero.tone is None:
             nothing = capture.why_nothing()
             if nothing != NO_TONE:
                 return nothing
-            return zero.reason or f"the reference tone of {reference:g} Hz was not found"
-        return (match.reason or f"no tone of {hz:g} Hz was found") if match.tone is None else ""
+            return zero.reason or f"the reference tone of {hertz(reference)} was not found"
+        return (match.reason or f"no tone of {hertz(hz)} was found") if match.tone is None else ""
 
     def _one(self, c: int, hz: float, match: Match, reference: float, zero: Match) -> Result:
         of, side = ReferenceTone(reference), self.sides[c]

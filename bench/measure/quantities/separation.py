@@ -21,6 +21,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from bench.figures import hertz
 from bench.measure.meters import Options
 from bench.measure.method import Method
 from bench.measure.quantities.distortion import plateau
@@ -141,7 +142,7 @@ class SeparationMeter(SpectraMeter):
         elif not len(self._level):
             because = capture.why_nothing()
             if asked is not None and because == "no steady tone was found":
-                because = f"no steady tone near {asked:g} Hz was found"
+                because = f"no steady tone near {hertz(asked)} was found"
         if because:
             return self._nothing(because)
         driven = self._driven(self._level.all())
@@ -168,7 +169,7 @@ class SeparationMeter(SpectraMeter):
         if not residue.found:
             least = float(-20.0 * np.log10(max(residue.ceiling, 1e-15)))
             warning = (
-                f"separation at {hz:.0f} Hz: noise or hum of the {self.sides[1 - driven]} channel hides the residue; "
+                f"separation at {hertz(hz)}: noise or hum of the {self.sides[1 - driven]} channel hides the residue; "
                 f"it is at least {least:.1f} dB"
             )
             reading = Reading(
@@ -188,7 +189,7 @@ class SeparationMeter(SpectraMeter):
         if value < 0.0 and self.options.driven is not None:
             warnings = (f"the {self.sides[1 - driven]} channel is the louder one: was it driven?",)
         elif value < 3.0 and self.options.driven is None:
-            warnings = (f"both channels carry {hz:.0f} Hz: drive one only, and name it with --driven",)
+            warnings = (f"both channels carry {hertz(hz)}: drive one only, and name it with --driven",)
         return Measured(
             (
                 Reading(

@@ -15,6 +15,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from bench.figures import hertz
 from bench.measure.method import Method
 from bench.measure.reading import Budget, Contribution, Measured, NoReading, Reading, ReferenceTone, Result
 from bench.measure.tone.estimate import ChannelTone
@@ -104,25 +105,25 @@ class SpeedMeter(ToneMeter):
         """Speed from the tone nearest to the nominal frequency, or if none is given, from the usual speed tone."""
         nominal, method, warnings = self.options.nominal, METHOD, []
         if nominal is not None and nominal >= self.sample_rate / 2:
-            return self._nothing(f"{nominal:g} Hz is above half the sample rate of {self.sample_rate:g} Hz")
+            return self._nothing(f"{hertz(nominal)} is above half the sample rate of {hertz(self.sample_rate)}")
         if not tones:
             return self._nothing(capture.why_nothing())
         if nominal is not None:
             takes = nearest(tones, nominal)
             if not takes:
                 there = ", ".join(f"{t.frequency_hz:.1f} Hz" for t in tones[:5])
-                return self._nothing(f"no steady tone near {nominal:g} Hz was found, only {there}")
+                return self._nothing(f"no steady tone near {hertz(nominal)} was found, only {there}")
             tone = dominant(takes)
             other, off = _other(tone.frequency_hz, nominal)
             if other is not None and abs(off) > WRONG:
                 return self._nothing(
-                    f"the tone of {tone.frequency_hz:.1f} Hz is not one of {nominal:g} Hz but fits {other:g} Hz: "
+                    f"the tone of {tone.frequency_hz:.1f} Hz is not one of {hertz(nominal)} but fits {hertz(other)}: "
                     f"name it with --nominal {other:g}"
                 )
             if other is not None and abs(off) > DOUBTFUL:
                 warnings.append(
-                    f"the tone of {tone.frequency_hz:.1f} Hz fits {other:g} Hz better than {nominal:g} Hz: see which "
-                    "is recorded on the tape"
+                    f"the tone of {tone.frequency_hz:.1f} Hz fits {hertz(other)} better than {hertz(nominal)}: see "
+                    "which is recorded on the tape"
                 )
         else:
             tone = _speed_tone(tones)
@@ -130,7 +131,7 @@ class SpeedMeter(ToneMeter):
             if assumed is None:
                 return self._nothing(
                     f"the tone of {tone.frequency_hz:.1f} Hz may be meant for "
-                    + ("3000 Hz or 3150 Hz" if 2900 < tone.frequency_hz < 3250 else "any frequency")
+                    + ("3 kHz or 3.15 kHz" if 2900 < tone.frequency_hz < 3250 else "any frequency")
                     + ": name it with --nominal"
                 )
             nominal, method = assumed, replace(METHOD, assumed_hz=assumed)

@@ -32,6 +32,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.arrays import Floats
+from bench.figures import hertz
 
 A_POLES_HZ = (20.598997, 20.598997, 107.652649, 737.862231, 12194.217148, 12194.217148)
 """Real poles of A weighting, IEC 61672-1 annex E."""
@@ -146,7 +147,7 @@ def _limit(rate: float) -> str:
     top = rate / 2.0
     if top >= BAND_HZ[1]:
         return ""
-    return f"a sample rate of {rate:g} Hz holds nothing above {top / 1000:g} kHz, so the band ends there"
+    return f"a sample rate of {hertz(rate)} holds nothing above {hertz(top)}, so the band ends there"
 
 
 def _re(magnitude: Callable[[Floats], Floats], hz: Floats, unity_hz: float) -> Floats:

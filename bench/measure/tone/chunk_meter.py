@@ -7,6 +7,7 @@ from abc import ABC, abstractmethod
 import numpy as np
 from numpy.typing import NDArray
 
+from bench.figures import hertz
 from bench.measure.meters import Options
 from bench.measure.reading import Channel, Measured
 from bench.measure.signal.blocks import Samples
@@ -98,4 +99,4 @@ class SpectraMeter(ABC):
         """Why there can be no tone at this frequency; empty if there can."""
         if hz < 0.5 * self.sample_rate:
             return ""
-        return f"{hz:g} Hz is above half the sample rate of {self.sample_rate:g} Hz"
+        return f"{hertz(hz)} is above half the sample rate of {hertz(self.sample_rate)}"

@@ -12,6 +12,7 @@ from itertools import pairwise, permutations
 
 import numpy as np
 
+from bench.figures import as_given, hertz
 from bench.measure.tone.finding.finder import FoundTone
 from bench.measure.tone.finding.peak_track import is_mains
 from bench.measure.tone.meter import HUM_BELOW_DB, SEARCH_RANGE
@@ -94,7 +95,7 @@ def match_list(tones: Sequence[FoundTone], nominal: Sequence[float]) -> tuple[di
         if levels[-1] - levels[0] > SECTIONS_DB:
             found = " and ".join(f"{v:.1f}" for v in (levels[0], levels[-1]))
             out[hz] = Match(
-                reason=f"{hz:g} Hz is there at two levels, {found} dBFS: name the tape's sheet with --sheet"
+                reason=f"{hertz(hz)} is there at two levels, {found} dBFS: name the tape's sheet with --sheet"
             )
             continue
         out[hz] = Match(better(takes))
@@ -113,7 +114,7 @@ def _differing(hz: float, takes: Sequence[FoundTone], chosen: FoundTone | None) 
         f"{' / '.join(f'{c.dbfs:.2f}' for c in t.tones)} dBFS at {t.start_s:.1f} s{' (used)' if t is chosen else ''}"
         for t in takes
     )
-    return [f"{hz:g} Hz was found in {len(takes)} takes: {found}"]
+    return [f"{hertz(hz)} was found in {len(takes)} takes: {found}"]
 
 
 def match_sheet(
@@ -139,13 +140,13 @@ def match_sheet(
     for hz, takes in groups.items():
         sections = [db for h, db in sheet if h == hz]
         if not sections:
-            out[hz] = Match(reason=f"the sheet has no tone of {hz:g} Hz")
+            out[hz] = Match(reason=f"the sheet has no tone of {hertz(hz)}")
             continue
         assigned = _assign(takes, [db + offset for db in sections])
         wanted = min(range(len(sections)), key=lambda n: (abs(sections[n] - series), n))
         tone = assigned[wanted]
         if tone is None:
-            out[hz] = Match(reason=f"no tone of {hz:g} Hz at {sections[wanted]:g} dB was found")
+            out[hz] = Match(reason=f"no tone of {hertz(hz)} at {as_given(sections[wanted])} dB was found")
         else:
             out[hz] = Match(tone, sections[wanted])
     return out, []

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from bench.figures import number
 from bench.measure.catalogue import UNWEIGHTED_PEAK, UNWEIGHTED_RMS
 from bench.measure.meters import Options
 from bench.measure.reading import Channel, Measured, NoReading, Result
@@ -142,9 +143,9 @@ class CaptureCheck:
                 )
             elif cut is not None:
                 words.append(
-                    f"{side} channel: the tops of the wave are cut at {20.0 * np.log10(cut):.1f} dBFS, ahead of the "
-                    "converter: readings are of the clipped sound; lower the level at the machine's output or the "
-                    "interface's input"
+                    f"{side} channel: the tops of the wave are cut at {number(20.0 * float(np.log10(cut)), 1)} dBFS, "
+                    "ahead of the converter: readings are of the clipped sound; lower the level at the machine's "
+                    "output or the interface's input"
                 )
         return tuple(words)
 
@@ -208,5 +209,5 @@ def dominant(tones: Sequence[FoundTone]) -> FoundTone:
 
 
 def tone_text(tone: FoundTone) -> str:
-    """A tone in words: "1000.2 Hz at -20.0 dBFS from 3.1 s to 5.0 s"."""
-    return f"{tone.frequency_hz:.1f} Hz at {tone.dbfs:.1f} dBFS from {tone.start_s:.1f} s to {tone.end_s:.1f} s"
+    """A tone in words: "1000.2 Hz at −20.0 dBFS from 3.1 s to 5.0 s"."""
+    return f"{tone.frequency_hz:.1f} Hz at {number(tone.dbfs, 1)} dBFS from {tone.start_s:.1f} s to {tone.end_s:.1f} s"

@@ -35,7 +35,7 @@ def check_steps(steps: Sequence[Step | None], ids: Sequence[object]) -> list[Mis
 
 
 def _step(step: Step) -> Iterator[StepMistake]:
-    if not (getattr(step, "target", None) or getattr(step, "targets", {})):
+    if not (getattr(step, "target", None) or getattr(step, "targets", {}) or isinstance(step, InterfaceStep)):
         for key in ("do", "good", "why", "if_not"):
             if TARGET in getattr(step, key, ""):
                 said = f"{TARGET} stands for the target of a step, and this one has none"

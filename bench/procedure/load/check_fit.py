@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 
+from bench.figures import hertz
 from bench.measure.catalogue import QUANTITIES, UNITS
 from bench.procedure.load.file_problems import Mistake, did_you_mean, quoted
 from bench.procedure.model.job import JobStep
@@ -80,8 +81,8 @@ def _azimuth_steps_up(steps: Sequence[JobStep], reference_tape: ReferenceTape | 
             continue
         for hz in _judged_hz(step, reference_tape):
             if hz > COARSE_AZIMUTH_HZ and not near & set(step.trimmers.values()):
-                said = f"azimuth is set at {hz:g} Hz at once, where a whole cycle out looks right"
-                remedy = f"put a step with the same trimmer at {COARSE_AZIMUTH_HZ:g} Hz or lower before it"
+                said = f"azimuth is set at {hertz(hz)} at once, where a whole cycle out looks right"
+                remedy = f"put a step with the same trimmer at {hertz(COARSE_AZIMUTH_HZ)} or lower before it"
                 yield Mistake(
                     ("step", n, "plays" if step.plays else "sends"), said, remedy, ("plays", "sends", "trimmers")
                 )
@@ -211,7 +212,7 @@ def _sections(step: JobStep, tape: ReferenceTape) -> Iterator[Mistake]:
         said = f"the reference tape has no section {quoted(step.plays)}"
         yield Mistake(("plays",), said, did_you_mean(step.plays, (s.id for s in tape.section)), ("plays",))
     elif step.frequency is not None and step.frequency != section.hz:
-        said = f"{step.frequency:g} Hz is not what section {quoted(section.id)} holds ({section.hz:g} Hz)"
+        said = f"{hertz(step.frequency)} is not what section {quoted(section.id)} holds ({hertz(section.hz)})"
         yield Mistake(("frequency",), said, "take the frequency out", ("frequency", "plays"))
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from bench.figures import hertz
 from bench.measure.catalogue import QUANTITIES
 from bench.procedure.load.check_methods import check_method
 from bench.procedure.load.file_problems import StepMistake
@@ -29,14 +30,14 @@ def _record_replay(step: RecordReplay) -> Iterator[StepMistake]:
     if step.reference_hz not in {tone.hz for tone in step.sends}:
         yield (
             ("reference_hz",),
-            f"{step.reference_hz:g} Hz is not among the tones sent",
+            f"{hertz(step.reference_hz)} is not among the tones sent",
             f"name one of {_frequencies(step.sends)}",
             ("reference_hz", "sends"),
         )
     if "compression" not in step.targets:
         yield from _same_tones(step.sends)
     elif len({tone.db for tone in step.sends if tone.hz == step.reference_hz}) < 2:
-        said = f"{step.reference_hz:g} Hz is sent at one level, and compression is between two"
+        said = f"{hertz(step.reference_hz)} is sent at one level, and compression is between two"
         yield ("targets", "compression"), said, "send it at −20 dB and at 0 dB", ("targets", "sends")
 
 
@@ -68,21 +69,22 @@ def _adjust(step: Adjust) -> Iterator[StepMistake]:
     yield from _way_of_working(step)
     yield from _frequency(step)
     relative = step.quantity == "response" and bool(step.sends)
-    if relative and step.reference_frequency is None:
+    zero_hz = step.reference_frequency
+    if relative and zero_hz is None:
         yield (
             ("reference_frequency",),
             "missing: a response is relative to one of the tones",
             f"name one of {_frequencies(step.sends)}",
             ("reference_frequency", "quantity", "sends"),
         )
-    elif relative and step.reference_frequency not in {tone.hz for tone in step.sends}:
+    elif relative and zero_hz is not None and zero_hz not in {tone.hz for tone in step.sends}:
         yield (
             ("reference_frequency",),
-            f"{step.reference_frequency:g} Hz is not among the tones sent",
+            f"{hertz(zero_hz)} is not among the tones sent",
             f"name one of {_frequencies(step.sends)}",
             ("reference_frequency", "quantity", "sends"),
         )
-    elif not relative and step.reference_frequency is not None:
+    elif not relative and zero_hz is not None:
         yield (
             ("reference_frequency",),
             "is for the response of tones that are sent",
@@ -232,7 +234,7 @@ def _frequency(step: Adjust | Measure) -> Iterator[StepMistake]:
             remedy = f"name one of {_frequencies(step.sends)}"
             yield ("frequency",), "missing: several tones sound and one of them is judged", remedy, about
     elif step.frequency not in {tone.hz for tone in step.sends}:
-        said = f"{step.frequency:g} Hz is not among the tones sent"
+        said = f"{hertz(step.frequency)} is not among the tones sent"
         yield ("frequency",), said, f"name one of {_frequencies(step.sends)}", about
     yield from _same_tones(step.sends)
 
@@ -241,7 +243,7 @@ def _same_tones(sends: Sequence[SentTone]) -> Iterator[StepMistake]:
     first: dict[float, int] = {}
     for n, tone in enumerate(sends):
         if first.setdefault(tone.hz, n) != n:
-            said = f"{tone.hz:g} Hz is sent twice"
+            said = f"{hertz(tone.hz)} is sent twice"
             yield (
                 ("sends", n, "hz"),
                 said,

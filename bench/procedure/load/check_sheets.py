@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
 
+from bench.figures import hertz
 from bench.procedure.load.file_problems import Mistake, did_you_mean, quoted
 from bench.procedure.model.sheets import (
     Exercise,
@@ -57,7 +58,7 @@ def _targets(targets: Mapping[str, Target]) -> Iterator[Mistake]:
             yield Mistake((*at, "reference"), said, "leave it out, or give at_least or at_most in dB")
         for n, band in enumerate(target.bands):
             if band.from_hz >= band.to_hz:
-                said = f"from {band.from_hz:g} to {band.to_hz:g} Hz is not a range"
+                said = f"from {hertz(band.from_hz)} to {hertz(band.to_hz)} is not a range"
                 yield Mistake((*at, "bands", n), said, "from_hz is the lower one")
 
 

@@ -13,12 +13,12 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
+from bench.figures import hertz
 from bench.procedure.load.check_fit import COARSE_AZIMUTH_HZ, SERVES
 from bench.procedure.load.expansion import PlacedStep
 from bench.procedure.model.sheets import ReferenceTape, Section
 from bench.procedure.model.step_base import SECTION, TONE
 from bench.procedure.model.steps import Adjust, ByHand, Entry, Measure, Reference
-from bench.words.figures import hertz
 from bench.words.sentences import listed
 
 NAMED = re.compile(r"(level|azimuth|response|speed)-(\d+)(k(\d*))?$")

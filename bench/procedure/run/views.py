@@ -7,7 +7,8 @@ from bench.measure.catalogue import QUANTITIES, UNITS
 from bench.problem import Problem
 from bench.procedure.model.job import Job, JobStep
 from bench.procedure.model.step_base import TARGET
-from bench.procedure.model.targets import target_words
+from bench.procedure.model.steps import InterfaceStep
+from bench.procedure.model.targets import loop_target, target_words
 from bench.procedure.state.snapshot import InputView, JobView, Outcome, Prompt, Snapshot, StepView
 from bench.words.figures import tape_speed
 
@@ -70,6 +71,8 @@ def step_view(job: Job, at: int, *, beside: JobStep | None = None, hides_why: bo
 
 def _target_words(job: Job, step: JobStep) -> str:
     """The target of a step in words; of several, each with its quantity; "" without one."""
+    if isinstance(step, InterfaceStep):
+        return target_words(loop_target(step))
     one, several = getattr(step, "target", None), getattr(step, "targets", {})
     if not one and len(several) != 1:
         return "; ".join(f"{QUANTITIES[q].title.lower()} {target_words(job.target(t))}" for q, t in several.items())

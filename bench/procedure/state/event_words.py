@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from bench.figures import as_given, hertz, number
 from bench.measure.catalogue import QUANTITIES
 from bench.procedure.state import events, exercise_events
 from bench.procedure.state.events import Event
-from bench.words.figures import as_given, hertz, number, rotation
+from bench.words.figures import rotation
 from bench.words.readings import aim_text
 from bench.words.sentences import counted
 
@@ -155,7 +156,7 @@ _WORDS: dict[type[Event], Callable[[Any, Titles], str]] = {
     events.Answered: _answered,
     exercise_events.RanTest: lambda e, _: e.test,
     events.Looked: lambda e, _: f"{e.cause}: {'seen' if e.seen else 'not seen'}",
-    exercise_events.CauseNamed: lambda e, _: e.cause,
+    exercise_events.CauseNamed: lambda e, _: f"{e.cause}: withdrawn" if e.withdrawn else e.cause,
     events.Accepted: lambda e, _: e.reason,
     events.StoppedListening: lambda e, _: f"stopped listening: {e.reason}",
     events.Overridden: lambda e, _: f"reference tape in an uncleaned machine: {e.reason}",

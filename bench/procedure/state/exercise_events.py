@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -10,7 +11,7 @@ from bench.procedure.state.events import Event
 
 @dataclass(frozen=True, slots=True)
 class CauseNamed(Event):
-    """A trainee named a cause, and the reading that shows it."""
+    """A trainee named a cause, and the reading that shows it; or withdrew it."""
 
     cause: str
     reading: str = ""
@@ -18,6 +19,17 @@ class CauseNamed(Event):
     test: str = ""
     """The test that, according to the trainee, rules out its rival; "" where none was asked for."""
     test_is_right: bool = False
+    withdrawn: bool = False
+
+
+def causes_named(happened: Iterable[Event]) -> tuple[CauseNamed, ...]:
+    """The causes that were named and not withdrawn afterwards, in order."""
+    named: list[CauseNamed] = []
+    for event in happened:
+        if isinstance(event, CauseNamed):
+            named = [e for e in named if e.cause != event.cause]
+            named += [] if event.withdrawn else [event]
+    return tuple(named)
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,10 +12,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from bench.figures import number
 from bench.measure.reading import Channel, Reading
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.outcome import last_attempts
-from bench.words.figures import number
 from bench.words.sentences import listed
 
 Side = Literal["record level control", "encoder", "record level", "replay level", "decoder"]

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from bench.figures import hertz
 from bench.measure.reading import Channel
 from bench.problem import Problem
 from bench.session.compare.earlier_tapes import choice, earlier_tapes
 from bench.session.compare.interchange import SIDES, Pair
 from bench.session.compare.machine_errors import Value
 from bench.session.record.record import SessionRecord
-from bench.words.figures import decibels, hertz, with_uncertainty
+from bench.words.figures import decibels, with_uncertainty
 from bench.words.names import CHANNELS
 from bench.words.sentences import listed
 

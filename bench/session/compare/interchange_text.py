@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from bench.figures import hertz
 from bench.session.compare.interchange import SIDES, Interchange, Mistracking
 from bench.session.compare.machine_errors import ErrorKind, Value
 from bench.session.compare.outlier import CHANCE, Outlier
 from bench.words.dates import day
-from bench.words.figures import decibels, hertz, tape_speed, with_uncertainty, with_unit
+from bench.words.figures import decibels, tape_speed, with_uncertainty, with_unit
 from bench.words.names import CHANNELS
 from bench.words.sentences import in_columns, inert, listed
 

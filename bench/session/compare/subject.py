@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from bench.figures import hertz
 from bench.measure.catalogue import QUANTITIES, UNITS
 from bench.measure.reading import Channel, Source
 from bench.measure.stage import Stage
 from bench.procedure.state.journal import ReadingRecord
 from bench.session.record.record import JobFacts, SessionRecord
-from bench.words.figures import hertz
 from bench.words.names import CHANNELS
 from bench.words.readings import state_words
 from bench.words.sentences import differing

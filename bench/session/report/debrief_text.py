@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
+from bench.figures import number
 from bench.procedure.state.event_kinds import Event, of_kind
 from bench.procedure.state.exercise_events import Debriefed, FaultOutcome, TrimmerOutcome
-from bench.words.figures import number
 from bench.words.sentences import counted
 
 AGAIN: tuple[tuple[str, str], ...] = (

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 
+from bench.figures import hertz
 from bench.measure.catalogue import QUANTITIES
 from bench.measure.stage import Stage
 from bench.procedure.state.attention import attention
@@ -50,7 +51,6 @@ from bench.session.report.other_readings import Attempt, ids_in_tables, other_re
 from bench.session.report.owner_summary import owner_summary
 from bench.session.report.tables import STAGE_ORDER, Measurement, ResponseTable, figures, responses
 from bench.words.dates import day, hour
-from bench.words.figures import hertz
 from bench.words.names import CHANNELS, stages_of
 from bench.words.readings import reading_text
 from bench.words.sentences import counted, listed, true_minus

@@ -6,11 +6,12 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
+from bench.figures import as_given, hertz
 from bench.measure.catalogue import QUANTITIES
 from bench.measure.reading import Channel
 from bench.measure.stage import Stage
 from bench.procedure.state.journal import ReadingRecord
-from bench.words.figures import as_given, figure, hertz, with_uncertainty, with_unit
+from bench.words.figures import figure, with_uncertainty, with_unit
 from bench.words.names import CHANNELS, STAGES, short_stage
 from bench.words.sentences import NO_BREAK, listed
 

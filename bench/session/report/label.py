@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Iterator
 from pathlib import Path
 
+from bench.figures import hertz
 from bench.measure.reading import Reading
 from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.events import SignedOff
@@ -15,7 +16,7 @@ from bench.session.record.index import entries_beside
 from bench.session.record.reader import read_session
 from bench.session.record.record import SessionRecord
 from bench.words.dates import day
-from bench.words.figures import figure, hertz, with_unit
+from bench.words.figures import figure, with_unit
 from bench.words.names import CHANNELS
 from bench.words.sentences import inert, true_minus
 

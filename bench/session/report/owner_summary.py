@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from bench.figures import as_given, hertz, number
 from bench.measure.quantities.mistracking import errors_of
 from bench.measure.reading import Channel
 from bench.measure.stage import Stage
@@ -15,13 +16,14 @@ from bench.procedure.state.outcome import last_attempts
 from bench.procedure.state.record_to_replay import record_to_replay
 from bench.session.record.record import SessionRecord
 from bench.tape.mistracking_map import MistrackingMap, ReplayErrors, mistracking_map, worst_map
-from bench.words.figures import as_given, hertz, number
+from bench.tape.noise_reduction import System
 from bench.words.mistracking import music_sentence
 from bench.words.names import CHANNELS, STAGES
 
 HARMLESS_DB = 0.5
 """A smaller loss or gain is inaudible (common practice, no source)."""
 FOUND: tuple[Stage, ...] = ("found-dirty", "found-clean")
+SYSTEMS: dict[str, System] = {"Type B": "type-b", "Type A": "type-a"}
 NOBODY = ("unattended rehearsal", "nothing was said", "")
 """Answers that are not an owner's words."""
 
@@ -48,13 +50,19 @@ def _of_tape(session: SessionRecord, lot: str, name: str) -> list[str]:
     if before:
         what = f"what was recorded on {name}" if name else "what was recorded"
         parts.append(f"{STAGES[before[0]].capitalize()}, {what} came back {_came_back(before[1])}.")
-        parts.append(_heard(mine, *before, past=True))
+        parts.append(_heard(mine, *before, _noise_reduction(session), past=True))
     if left:
         now = f"what is recorded on {name}" if name else "it" if before else "what is recorded"
         said = f"As left{',' if name else ''} {now}" if session.adjusted else f"{now[0].upper()}{now[1:]}"
         parts.append(f"{said} comes back {_came_back(left)}.")
-        parts.append(_heard(mine, "left", left, past=False))
-    return parts
+        parts.append(_heard(mine, "left", left, _noise_reduction(session), past=False))
+    return [part for part in parts if part]
+
+
+def _noise_reduction(session: SessionRecord) -> str:
+    """What the owner switches in, as answered at the step that asks; Type B where nobody was asked."""
+    asked = (e.answer for e in of_kind(session.events, Answered) if e.step.rpartition("/")[2] == "noise-reduction")
+    return str(next(asked, "Type B"))
 
 
 def complaint(session: SessionRecord) -> str:
@@ -105,15 +113,20 @@ def _in(channel: Channel, found: dict[Channel, ReplayErrors]) -> str:
     return f" in the {CHANNELS[channel]} channel" if len(found) > 1 else ""
 
 
-def _heard(readings: Sequence[ReadingRecord], stage: Stage, found: dict[Channel, ReplayErrors], *, past: bool) -> str:
-    """The effect of noise reduction; where a channel is inverted, that nothing sounds right."""
+def _heard(
+    readings: Sequence[ReadingRecord],
+    stage: Stage,
+    found: dict[Channel, ReplayErrors],
+    noise_reduction: str,
+    *,
+    past: bool,
+) -> str:
+    """The effect of the owner's noise reduction; where a channel is inverted, that nothing sounds right."""
     at_stage = [r for r in last_attempts(tuple(readings)) if r.stage == stage]
     if any(r.reading.quantity == "polarity" for r in at_stage):
         was, did = ("was", "did") if past else ("is", "will")
         return f"One channel {was} inverted, so that music {did} not sound right and cancels in mono."
-    return _with_noise_reduction(found, past=past)
-
-
-def _with_noise_reduction(found: dict[Channel, ReplayErrors], *, past: bool) -> str:
-    worst = worst_map([mistracking_map("type-b", e) for e in found.values()])
-    return f"With Type B noise reduction switched in, {music_sentence(worst, past=past)}."
+    if noise_reduction not in SYSTEMS:
+        return ""
+    worst = worst_map([mistracking_map(SYSTEMS[noise_reduction], e) for e in found.values()])
+    return f"With {noise_reduction} noise reduction switched in, {music_sentence(worst, past=past)}."

@@ -22,10 +22,11 @@ from matplotlib.backends.backend_svg import FigureCanvasSVG  # noqa: E402
 from matplotlib.figure import Figure  # noqa: E402
 from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullFormatter, NullLocator  # noqa: E402
 
+from bench.figures import as_given, hertz  # noqa: E402
 from bench.measure.stage import Stage  # noqa: E402
 from bench.procedure.state.journal import ReadingRecord  # noqa: E402
 from bench.session.report.tables import STAGE_ORDER, ResponseTable  # noqa: E402
-from bench.words.figures import as_given, figure, hertz, hertz_tick  # noqa: E402
+from bench.words.figures import figure, hertz_tick  # noqa: E402
 from bench.words.names import CHANNELS  # noqa: E402
 
 INK, MUTED, RULE = "#211d19", "#5c554b", "#d8d1c4"

@@ -11,6 +11,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLocator
 
+from bench.figures import as_given, hertz, number
 from bench.measure.reading import Reading
 from bench.measure.stage import Stage
 from bench.measure.verdict import Verdict
@@ -22,7 +23,7 @@ from bench.procedure.state.journal import ReadingRecord
 from bench.session.report.plots import CORRIDOR, EDGE, INK, MUTED, RULE, STYLES, as_svg
 from bench.session.report.tables import STAGE_ORDER
 from bench.tape.mistracking_map import FREQUENCIES_HZ, LEVELS_DB, MistrackingMap
-from bench.words.figures import as_given, decibels, figure, hertz, hertz_tick, number
+from bench.words.figures import decibels, figure, hertz_tick
 from bench.words.names import STAGES, short_stage
 from bench.words.readings import value_text
 

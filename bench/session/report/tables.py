@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
+from bench.figures import hertz
 from bench.measure.catalogue import QUANTITIES
 from bench.measure.reading import Channel, NoReading, Reading, ReferenceTone, Result
 from bench.measure.stage import Stage
 from bench.procedure.state.journal import ReadingRecord
 from bench.session.report.improvement import comparable
-from bench.words.figures import decibels, hertz, tone
+from bench.words.figures import decibels, tone
 from bench.words.names import CHANNELS, STAGES, unit_in_words
 from bench.words.readings import no_reading_text, reading_text, target_text, value_text, verdict_text
 from bench.words.sentences import true_minus

@@ -58,7 +58,8 @@ class BenchCard(BenchKeys):
         if sum(role == "caution" for _, _, role in parts) > 1:
             self.set_timer(caution_reading_s(parts) + 0.05, self._fold)
         if self.trainee:
-            self.call_after_refresh(self._open_card, step)
+            # twice: the first refresh gives the panel below its lines, the second leaves the rest to the card
+            self.call_after_refresh(self.call_after_refresh, self._open_card, step)
 
     def _fold(self) -> None:
         if self._figures is not None and self.display:

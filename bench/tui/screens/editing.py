@@ -72,9 +72,10 @@ class EditScreen(Screen[str]):
         if first.line is not None:
             area.move_cursor((first.line - 1, 0))
         more = f" And {len(problems) - 1} more." if len(problems) > 1 else ""
-        at = f"line {first.line}: " if first.line is not None else ""
+        at = f"Line {first.line}: " if first.line is not None else ""
         key = f"{first.key}: " if first.key else ""
         self.query_one(Notice).show(f"Saved. {at}{key}{first.message}; {first.remedy}.{more}", "caution")
+        self.call_after_refresh(area.scroll_cursor_visible)  # a long notice takes lines from the text
 
     def action_stop_sound(self) -> None:
         """This screen makes no sound."""

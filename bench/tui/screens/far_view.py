@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bench.figures import number
 from bench.measure.reading import NoReading
 from bench.procedure.state.snapshot import Gauge, Snapshot
 from bench.tui.screens.large_letters import large_words
@@ -9,7 +10,7 @@ from bench.tui.text import SHAPES, plain, wrap
 from bench.tui.widgets.large_digits import ABOUT, DOWN, TICK, UP, large_text
 from bench.tui.widgets.line_widget import Line, LineWidget, line_width
 from bench.tui.widgets.step_card import card_lines, card_parts, fold_cautions, rows_of
-from bench.words.figures import live_decimals, number, rotation
+from bench.words.figures import live_decimals, rotation
 
 SHAPE_OF = {"in": TICK, "too close to call": ABOUT}
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from bench.figures import number
 from bench.tui.text import clip, plain, wrap
 from bench.tui.widgets.large_digits import large_text
 from bench.tui.widgets.line_widget import Line, LineWidget, clip_line
 from bench.words.dates import clock
-from bench.words.figures import number
 
 if TYPE_CHECKING:
     from bench.practice.facts import TrimmerPosition
@@ -39,7 +39,12 @@ def choice_lines(choices: tuple[str, ...], picked: int, width: int, height: int)
         for m, text in enumerate(lines):
             lead: Line = [(f"{n + 1:>2} " if n < 9 else "   ", "key"), ("▸ " if here else "  ", "accent")]
             out.append([*(lead if m == 0 else [("     ", "")]), (text, "strong" if here else "")])
-    return out[:height]
+    out = out[:height]
+    for at, sign, hidden in ((0, "↑", first), (-1, "↓", len(choices) - first - height)):
+        if hidden > 0 and out:
+            more = f"  {sign} {hidden} more"
+            out[at] = [*clip_line(out[at], width - len(more)), (more, "quiet")]
+    return out
 
 
 def trimmer_line(trimmers: tuple[TrimmerPosition, ...], picked: int, width: int) -> Line:

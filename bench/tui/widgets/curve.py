@@ -6,11 +6,11 @@ import math
 
 import numpy as np
 
+from bench.figures import as_given, number
 from bench.procedure.state.snapshot import Curve
 from bench.tui.text import cell
 from bench.tui.widgets.braille import BrailleCanvas
 from bench.tui.widgets.line_widget import Line, Span
-from bench.words.figures import as_given, number
 
 LABEL = 7
 LEAST_WIDTH, LEAST_HEIGHT = 24, 4

@@ -6,11 +6,12 @@ import math
 
 import numpy as np
 
+from bench.figures import number
 from bench.procedure.state.snapshot import FlutterPart
 from bench.tui.text import cell
 from bench.tui.widgets.braille import BrailleCanvas
 from bench.tui.widgets.line_widget import Line, LineWidget, side_by_side
-from bench.words.figures import hertz_tick, number
+from bench.words.figures import hertz_tick
 
 LIST_WIDTH = 58
 LABEL = 7

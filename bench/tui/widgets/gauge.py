@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bench.figures import number
 from bench.measure.method import beside_dbfs
 from bench.measure.reading import NoReading
 from bench.procedure.state.snapshot import Curve, Gauge
@@ -12,7 +13,7 @@ from bench.tui.widgets.line_widget import Line, LineWidget, justified, line_widt
 from bench.tui.widgets.phase import phase_lines
 from bench.tui.widgets.scale import band_lines
 from bench.tui.widgets.trace import trace_lines
-from bench.words.figures import live_decimals, number, plus_minus, rotation
+from bench.words.figures import live_decimals, plus_minus, rotation
 from bench.words.readings import phase_of, phase_text, reading_text, target_text
 
 TRACE_ROWS = 6

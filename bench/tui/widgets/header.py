@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from rich.cells import cell_len
 
+from bench.figures import hertz, number
 from bench.procedure.state.snapshot import InputView, JobView, StepView
 from bench.tui.text import cell, plain
 from bench.tui.widgets.line_widget import Line, LineWidget, bar_line, clip_line, justified, line_width
-from bench.words.figures import MINUS, hertz, number
 from bench.words.names import STAGES
 
 METER_LOW_DBFS = -60.0
@@ -50,7 +50,7 @@ def sound_line(sound: InputView, sending: str, width: int, figures: tuple[float 
     if trouble := sound_trouble(sound) or (sound_warning(sound) if sound.lost else ""):
         state = [("! " + trouble, "caution")]
     elif sending:
-        state = [("▶ " + plain(sending).replace("-", MINUS), "accent")]
+        state = [("▶ " + plain(sending), "accent")]
     elif sound.hum is not None:
         state = [(f"! {hertz(sound.hum.mains_hz)} hum, {number(sound.hum.dbfs, 0)} dBFS", "caution")]
     else:

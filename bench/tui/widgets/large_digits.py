@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bench.words.figures import MINUS
+from bench.figures import MINUS
 
 _SEGMENTS = {
     "0": "abcdef",

@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 
+from bench.figures import number
 from bench.measure.catalogue import CURVES
 from bench.measure.verdict import off_target
 from bench.procedure.state.snapshot import FoundPoint, ToneRow
@@ -14,7 +15,7 @@ from bench.tui.text import cell
 from bench.tui.widgets.braille import BrailleCanvas
 from bench.tui.widgets.curve import overlay
 from bench.tui.widgets.line_widget import Line
-from bench.words.figures import hertz_tick, number
+from bench.words.figures import hertz_tick
 
 LABEL = 6
 LEAST_WIDTH, LEAST_HEIGHT = 24, 6

@@ -8,6 +8,7 @@ from itertools import groupby
 
 from rich.cells import cell_len
 
+from bench.figures import hertz
 from bench.measure.catalogue import QUANTITIES
 from bench.measure.reading import NoReading, Reading
 from bench.measure.verdict import WORST_FIRST
@@ -22,7 +23,7 @@ from bench.tui.widgets.line_widget import Line, Span, justified, side_by_side
 from bench.tui.widgets.response import response_lines
 from bench.tui.widgets.tones import SHORT
 from bench.words.budgets import budget_lines
-from bench.words.figures import figure, hertz, with_unit
+from bench.words.figures import figure, with_unit
 from bench.words.names import CHANNELS
 from bench.words.readings import reading_name, reading_text, target_text, value_text
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from bench.figures import number
 from bench.measure.reading import NoReading, Result
 from bench.measure.verdict import WORST_FIRST, Verdict, VerdictWord, rank
 from bench.procedure.state.snapshot import FoundPoint, ToneRow
 from bench.tui.text import SHAPES, cell
 from bench.tui.widgets.line_widget import Line, LineWidget, justified, side_by_side
 from bench.tui.widgets.response import LEAST_WIDTH, response_lines
-from bench.words.figures import live_decimals, number, places_of
+from bench.words.figures import live_decimals, places_of
 from bench.words.sentences import counted
 
 MOST_ROWS = 36

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
+from bench.figures import number
 from bench.tui.text import cell
 from bench.tui.widgets.braille import BrailleCanvas
 from bench.tui.widgets.line_widget import Line
 from bench.tui.widgets.scale import part_of
-from bench.words.figures import live_decimals, number
+from bench.words.figures import live_decimals
 
 SECONDS = 60.0
 LABEL = 7

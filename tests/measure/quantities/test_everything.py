@@ -105,4 +105,4 @@ def test_a_response_that_was_asked_for_and_can_not_be_says_why() -> None:
     x = np.concatenate([p for part in parts for p in (part, np.zeros((12000, 2)))])
     told = everything(x + hiss(-80.0, len(x) / RATE, channels=2), RATE, Options(frequencies=(315.0, 1000.0)))
     assert not readings(told, "response")
-    assert any("no response: 1000 Hz is there at two levels" in w for w in told.warnings)
+    assert any("no response: 1 kHz is there at two levels" in w for w in told.warnings)

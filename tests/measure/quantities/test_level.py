@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from bench.figures import hertz
 from bench.measure.meters import Options
 from bench.measure.reading import Measured, NoReading
 from tests.measure.captures import reading, result, value
@@ -124,7 +125,7 @@ def beside_hum(hz: float, seconds: float, right_db: float, seed: int, *, hum_dbf
 def test_hum_on_a_channel_without_the_tone_is_not_the_tone(hz: float, seconds: float) -> None:
     measured = beside_hum(hz, seconds, -400.0, 1)
     assert abs(value(measured, "level", channel="left") + 14.0) < 0.1
-    because = f"no tone of {hz:.0f} Hz is heard on the right channel"
+    because = f"no tone of {hertz(hz)} is heard on the right channel"
     assert no_reading(result(measured, "level", channel="right")).reason == because
     assert no_reading(result(measured, "balance", channel="left-right"))
 

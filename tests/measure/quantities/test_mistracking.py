@@ -88,4 +88,4 @@ def test_no_reading_says_why() -> None:
     assert nothing.reason == "no level was read from record to replay"
     dead = mistracking([level(-70.0)]).readings[0]
     assert isinstance(dead, NoReading)
-    assert "-70 dB is no machine's" in dead.reason
+    assert "−70 dB is no machine's" in dead.reason

@@ -54,7 +54,7 @@ def test_without_a_list_all_that_was_found_by_its_own_frequency() -> None:
 def test_a_missing_tone_is_said_and_the_others_stand() -> None:
     measured = response(capture((1000.0, -20.0), (315.0, -20.0)), RATE, Options(frequencies=(315.0, 1000.0, 10000.0)))
     r = no_reading(result(measured, "response", channel="left", frequency_hz=10000.0))
-    assert r.reason == "no tone of 10000 Hz was found"
+    assert r.reason == "no tone of 10 kHz was found"
     assert value(measured, "response", channel="left", frequency_hz=315.0) == pytest.approx(0.0, abs=0.001)
 
 
@@ -93,7 +93,7 @@ def test_no_reading_because() -> None:
     assert why(silence(2.0, RATE), frequencies=(315.0, 1000.0)) == {"the capture is silent"}
     assert why(silence(2.0, RATE)) == {"the capture is silent"}
     x = capture((315.0, -20.0))
-    assert why(x, frequencies=(315.0,), reference_frequency=1000.0) == {"the reference tone of 1000 Hz was not found"}
+    assert why(x, frequencies=(315.0,), reference_frequency=1000.0) == {"the reference tone of 1 kHz was not found"}
     r = result(
         response(x, RATE, Options(frequencies=(315.0, 30000.0))), "response", channel="left", frequency_hz=30000.0
     )

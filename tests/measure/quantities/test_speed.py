@@ -33,14 +33,14 @@ def test_positive_is_fast(percent: float) -> None:
 @pytest.mark.parametrize(("there", "named"), [(3000.0, 3150.0), (3150.0, 3000.0)])
 def test_the_other_speed_tone_is_no_speed_error(there: float, named: float) -> None:
     r = no_reading(result(speed(capture(there), RATE, Options(nominal=named)), "speed_error", channel="left"))
-    assert f"{there:g} Hz" in r.reason
-    assert f"{named:g} Hz" in r.reason
+    assert f"{there / 1000:g} kHz" in r.reason
+    assert f"{named / 1000:g} kHz" in r.reason
 
 
 def test_a_speed_error_that_comes_near_the_other_tone_is_read_with_a_warning() -> None:
     measured = speed(capture(3150.0, -0.03), RATE, Options(nominal=3150.0))
     assert value(measured, "speed_error", channel="left") == pytest.approx(-3.0, abs=1e-4)
-    assert any("3000 Hz" in w and "3150 Hz" in w for w in measured.warnings)
+    assert any("3 kHz" in w and "3.15 kHz" in w for w in measured.warnings)
 
 
 def test_without_nominal_the_usual_tone_is_assumed_and_said() -> None:
@@ -48,7 +48,7 @@ def test_without_nominal_the_usual_tone_is_assumed_and_said() -> None:
     assert r.value == pytest.approx(0.5, abs=1e-4)
     assert r.method.assumed_hz == 3150.0
     between = no_reading(result(speed(capture(3075.0), RATE), "speed_error", channel="left"))
-    assert "3000 Hz or 3150 Hz" in between.reason
+    assert "3 kHz or 3.15 kHz" in between.reason
     assert assume_nominal(1009.0) == 1000.0
     assert assume_nominal(7000.0) is None
 

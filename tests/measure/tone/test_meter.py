@@ -19,7 +19,7 @@ def test_clipping_is_said_with_its_place() -> None:
     x = np.clip(1.4 * stereo(Tone(1000.0, 0.0, 1.0), RATE), -1.0, 1.0)
     x[:, 0] *= 0.5
     ahead, warning = level(x, RATE).warnings
-    assert ahead.startswith("left channel: the tops of the wave are cut at -6.0 dBFS")
+    assert ahead.startswith("left channel: the tops of the wave are cut at −6.0 dBFS")
     assert warning.startswith("right channel clipped from 0.000 s on")
 
 

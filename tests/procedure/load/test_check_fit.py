@@ -146,7 +146,7 @@ def test_azimuth_is_set_at_a_low_frequency_first(tmp_path: Path) -> None:
     assert _told(tmp_path, AZIMUTH + fine) == []
     told = _told(tmp_path, fine)
     assert [t[0] for t in told] == [("step", 0, "sends")]
-    assert "azimuth is set at 10000 Hz at once, where a whole cycle out looks right" in told[0][1]
+    assert "azimuth is set at 10 kHz at once, where a whole cycle out looks right" in told[0][1]
     other = AZIMUTH.replace("record azimuth", "replay azimuth")
     assert len(_told(tmp_path, other + fine)) == 1
 

@@ -47,6 +47,15 @@ def session_with(tmp_path: Path, said: str | None, **stages: tuple[float, float]
     return replace(session, readings=tuple(records), events=(other, turned, *answers), steps=STEPS)
 
 
+def test_the_effect_is_that_of_the_noise_reduction_that_the_owner_uses(tmp_path: Path) -> None:
+    session = session_with(tmp_path, None, dirty=(-2.0, -11.2))
+    for answer, said in {"Type A": "With Type A", "Type B": "With Type B", "none": "", "another": ""}.items():
+        other = Answered(answer, step="book/noise-reduction", time=START)
+        told = owner_summary(replace(session, events=(other, *session.events[1:])))
+        assert ("noise reduction switched in" in told) == bool(said)
+        assert said in told
+
+
 def test_from_complaint_to_as_left(tmp_path: Path) -> None:
     session = session_with(tmp_path, "it sounds dull.", dirty=(-2.0, -11.2), clean=(-1.5, -3.0), left=(0.1, -0.2))
     told = owner_summary(session)

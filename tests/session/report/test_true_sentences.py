@@ -11,6 +11,7 @@ from pathlib import Path
 from hypothesis import given
 from hypothesis import strategies as st
 
+from bench.figures import hertz, number
 from bench.measure.reading import Channel, Reading
 from bench.measure.stage import Stage
 from bench.procedure.model.targets import judge
@@ -18,7 +19,7 @@ from bench.procedure.state.journal import ReadingRecord
 from bench.session.record.record import SCHEMA, SessionRecord
 from bench.session.report.improvement import cleaning_sentence, line_up_sentence
 from bench.session.report.owner_summary import owner_summary
-from bench.words.figures import figure, hertz, number
+from bench.words.figures import figure
 from bench.words.names import CHANNELS
 from tests.cases import cases
 from tests.session.made_up import FLAT, JOB, RECORD_LEVEL, START, STEPS

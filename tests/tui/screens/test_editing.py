@@ -130,7 +130,7 @@ async def test_problems_are_listed_with_their_lines_and_the_choice_is_broken(
         await pilot.press("e")
         await until(pilot, lambda: isinstance(app.screen, EditScreen))
         await pilot.press(*"nonsense", "equals_sign", "1", "enter", "f4")
-        text = await says(pilot, "Saved. line 1: ")
+        text = await says(pilot, "Saved. Line 1: ")
         assert "nonsense" in text
         await pilot.press("f10")
         await until(pilot, lambda: isinstance(app.screen, PagesScreen))

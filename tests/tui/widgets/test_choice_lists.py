@@ -24,6 +24,7 @@ def test_choices_mark_the_picked_one_and_follow_it() -> None:
     lines = texts(choice_lines(many, 20, 40, 5))
     assert len(lines) == 5
     assert "   ▸ choice 20" in lines
+    assert (lines[0], lines[-1]) == ("     choice 18  ↑ 18 more", "     choice 22  ↓ 7 more")
 
 
 def test_the_picked_trimmer_is_marked() -> None:

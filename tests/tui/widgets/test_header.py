@@ -67,7 +67,7 @@ def test_full_scale_fills_the_meter() -> None:
 
 
 def test_what_is_sent_is_said() -> None:
-    assert text(sound_line(samples.SOUND, "400 Hz at -12.0 dBFS", 90)).endswith("▶ 400 Hz at −12.0 dBFS")
+    assert text(sound_line(samples.SOUND, "400 Hz at −12.0 dBFS", 90)).endswith("▶ 400 Hz at −12.0 dBFS")
 
 
 @pytest.mark.parametrize(

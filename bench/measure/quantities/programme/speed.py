@@ -24,6 +24,7 @@ import numpy as np
 from scipy.signal import firwin
 
 from bench.arrays import Floats
+from bench.figures import hertz
 from bench.measure.meters import Options
 from bench.measure.method import Method
 from bench.measure.reading import Measured, NoReading, Reading, ReferenceTone
@@ -109,7 +110,7 @@ class ProgrammeSpeedMeter:
         if not tapes:
             hz = found[0].nominal
             return self._nothing(
-                f"the only hum is at {hz:g} Hz to {100 * PRESENT_MAINS:g} %: it is this machine's own, or the tape "
+                f"the only hum is at {hertz(hz)} to {100 * PRESENT_MAINS:g} %: it is this machine's own, or the tape "
                 "runs right"
             )
         best = max(tapes, key=lambda c: c.power)
@@ -127,7 +128,9 @@ class ProgrammeSpeedMeter:
 
     def _by_pitch(self, sound: Floats, nominal: float) -> Measured:
         if nominal > TOP_HZ["pitch"] or nominal * (1 + NOTE_RANGE) > 0.4 * self._rate:
-            return self._nothing(f"{nominal:g} Hz is too high for a note here; name one up to {TOP_HZ['pitch']:g} Hz")
+            return self._nothing(
+                f"{hertz(nominal)} is too high for a note here; name one up to {hertz(TOP_HZ['pitch'])}"
+            )
         size = int(NOTE_S * self._rate)
         notes = [
             note
@@ -137,7 +140,7 @@ class ProgrammeSpeedMeter:
         strongest = max((power for _, power in notes), default=0.0)
         kept = [(hz, power) for hz, power in notes if power > FAINT_NOTE * strongest]
         if len(kept) < LEAST_NOTES:
-            return self._nothing(f"no tone or held note within half a semitone of {nominal:g} Hz is heard here")
+            return self._nothing(f"no tone or held note within half a semitone of {hertz(nominal)} is heard here")
         hz, power = np.array(kept).T
         middle = _weighted_median(hz, power)
         scatter = 1.4826 * _weighted_median(np.abs(hz - middle), power)

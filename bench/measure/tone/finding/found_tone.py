@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from bench.figures import hertz
 from bench.measure.catalogue import FULL_SCALE, QUANTITIES
 from bench.measure.method import Method
 from bench.measure.reading import Budget, Channel, Contribution, NoReading, Reading, Result
@@ -107,7 +108,7 @@ def budget(noise: float, wander: Wander) -> Budget:
 
 def no_tone_heard(side: Channel, hz: float | None = None) -> str:
     """Why a channel without the tone has no reading: the end of the sentence "no reading, because …"."""
-    of = f" of {hz:.0f} Hz" if hz is not None else ""
+    of = f" of {hertz(hz)}" if hz is not None else ""
     return f"no tone{of} is heard" + (f" on the {side} channel" if side != "mono" else "")
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Literal
 
+from bench.figures import hertz
 from bench.measure.catalogue import QUANTITIES
 from bench.measure.reading import Channel, NoReading
 from bench.procedure.kinds.activity import View
@@ -18,7 +19,6 @@ from bench.procedure.kinds.record.passage import Passage, to_record
 from bench.procedure.model.steps import Adjust
 from bench.procedure.model.targets import judge
 from bench.procedure.state.snapshot import Curve, Gauge, Prompt
-from bench.words.figures import hertz
 
 COME_UP = 12.0
 """The best position is approached from this many degrees below it, so that play is taken up as in the ladder."""

@@ -7,11 +7,11 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from bench.figures import hertz, number
 from bench.measure.reading import Channel, NoReading, Result
 from bench.measure.verdict import Verdict
 from bench.procedure.kinds.adjust.bias_peak import BiasPeak
 from bench.procedure.state.snapshot import Curve
-from bench.words.figures import hertz, number
 
 STRIDE = 12.0
 """Degrees of a turn towards the start or the peak: less than 1 dB of bias on most trimmers. A choice."""

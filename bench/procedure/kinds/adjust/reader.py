@@ -6,6 +6,7 @@ from abc import ABC, abstractmethod
 from dataclasses import replace
 
 from bench.audio.port import Samples
+from bench.figures import hertz
 from bench.measure.catalogue import QUANTITIES
 from bench.measure.quantities.azimuth import POLARITY_HZ, azimuth_of_tones, shows_polarity
 from bench.measure.quantities.hum_watch import MAINS_HZ
@@ -25,8 +26,8 @@ from bench.signals.tones import Multitone, Tone
 
 TURNED_ROUND = "one channel's polarity is inverted: it is taken out of the delay; check the wiring"
 POLARITY_UNKNOWN = (
-    f"polarity is not known: play a tone of {POLARITY_HZ:g} Hz or lower first; if one channel is inverted, this delay "
-    "is wrong by half a period"
+    f"polarity is not known: play a tone of {hertz(POLARITY_HZ)} or lower first; if one channel is inverted, this "
+    "delay is wrong by half a period"
 )
 
 MAINS_WITHIN_HZ = 2.0
@@ -207,7 +208,7 @@ class ToneReader(AdjustReader):
     def _why_not(self, state: WatchState) -> str:
         other = state.other_tone_hz
         if other is not None and all(abs(other - hz) > MAINS_WITHIN_HZ for hz in MAINS_HZ):
-            return f"a tone of {other:.0f} Hz is heard, not {self.judged_hz:g} Hz"
+            return f"a tone of {hertz(other)} is heard, not {hertz(self.judged_hz)}"
         return state.reason
 
     def _from_tape(self, level: Result) -> Result:
@@ -256,7 +257,7 @@ class ToneReader(AdjustReader):
         out: list[Result] = []
         for level, zero in zip(self._levels(state), self._levels(base), strict=True):
             if isinstance(zero, NoReading):
-                out.append(NoReading("response", level.channel, f"{zero_hz:g} Hz: {zero.reason}"))
+                out.append(NoReading("response", level.channel, f"{hertz(zero_hz)}: {zero.reason}"))
                 continue
             out.append(
                 difference(

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
+from bench.figures import hertz
 from bench.measure.method import Method
 from bench.measure.reading import Channel, NoReading, Reading, Result
 from bench.problem import Problem
@@ -20,7 +21,6 @@ from bench.procedure.model.steps import Adjust
 from bench.procedure.model.targets import judge
 from bench.procedure.state.events import RoundsRecorded
 from bench.procedure.state.snapshot import Curve, Gauge, Prompt
-from bench.words.figures import hertz
 
 PEAK_UNCERTAINTY_DB = 0.1
 """Uncertainty of the peak that a ladder found. A choice."""

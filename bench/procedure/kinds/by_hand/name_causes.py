@@ -7,8 +7,7 @@ from bench.procedure.kinds.activity import Activity, View
 from bench.procedure.kinds.bench import Bench
 from bench.procedure.kinds.by_hand.entry import chosen
 from bench.procedure.model.exercise_steps import NameCauses, RivalTest
-from bench.procedure.state.event_kinds import of_kind
-from bench.procedure.state.exercise_events import CauseNamed
+from bench.procedure.state.exercise_events import CauseNamed, causes_named
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.snapshot import Prompt
 from bench.words.readings import reading_name, value_text
@@ -18,6 +17,8 @@ ENOUGH = "No other cause: finish"
 OTHER_TESTS = 4
 """How many wrong tests are offered beside the right one."""
 NONE_SHOWS = "No reading of this session shows it"
+NOT_THIS = "Chosen by mistake: back to the list of causes"
+WITHDRAW = "Withdraw: "
 
 
 class NameCausesActivity(Activity[NameCauses]):
@@ -32,11 +33,10 @@ class NameCausesActivity(Activity[NameCauses]):
 
     @property
     def _named(self) -> tuple[str, ...]:
-        events = of_kind(self.bench.journal.events(), CauseNamed)
-        return tuple(dict.fromkeys(e.cause for e in events if e.step == self.step.id))
+        return tuple(e.cause for e in causes_named(self.bench.journal.events()))
 
     def answer(self, text: str) -> None:
-        """Take a cause, or the reading or test that supports the last one named.
+        """Take a cause, the reading or test that supports the last one named, or the withdrawal of a cause.
 
         Several causes typed at once, with a semicolon between them, need no reading.
         """
@@ -50,17 +50,24 @@ class NameCausesActivity(Activity[NameCauses]):
             return
         said = chosen(text, self._choices)
         self.finished = said == ENOUGH
-        self._cause = "" if self.finished else said
+        if said.startswith(WITHDRAW):
+            self.bench.note(self.step.id, CauseNamed(said.removeprefix(WITHDRAW), withdrawn=True))
+        elif not self.finished:
+            self._cause = said
 
     def _argue(self, text: str) -> None:
         """Take the reading that shows the cause, then the test that rules out its rival."""
         rival = self._rival
+        said = chosen(text, self._readings_said if self._reading is None else self._tests)
+        if said == NOT_THIS:
+            self._cause, self._reading = "", None
+            return
         if self._reading is None:
-            at = self._readings_said.index(chosen(text, self._readings_said))
+            at = self._readings_said.index(said)
             self._reading = self._readings[at].id if at < len(self._readings) else ""
             if rival is not None:
                 return
-        test = chosen(text, self._tests) if rival is not None else ""
+        test = said if rival is not None else ""
         is_right = rival is not None and test == rival.test
         self.bench.note(self.step.id, CauseNamed(self._cause, self._reading, test, is_right))
         self._cause, self._reading = "", None
@@ -75,7 +82,7 @@ class NameCausesActivity(Activity[NameCauses]):
         rival = self._rival
         others = [r.test for r in self.step.rivals if rival is not None and r.test != rival.test]
         some = list(dict.fromkeys(others))[len(self._cause) % 3 :: 3][:OTHER_TESTS]
-        return tuple(sorted({*some, rival.test})) if rival is not None else ()
+        return (*sorted({*some, rival.test}), NOT_THIS) if rival is not None else ()
 
     def go_on(self) -> None:
         """Refuse, because the go-on key is not an answer."""
@@ -83,7 +90,8 @@ class NameCausesActivity(Activity[NameCauses]):
 
     @property
     def _choices(self) -> tuple[str, ...]:
-        return (ENOUGH, *(c for c in self.step.causes if c not in self._named))
+        named = self._named
+        return (ENOUGH, *(WITHDRAW + c for c in named), *(c for c in self.step.causes if c not in named))
 
     @property
     def _readings(self) -> tuple[ReadingRecord, ...]:
@@ -100,7 +108,11 @@ class NameCausesActivity(Activity[NameCauses]):
         for r in self._readings:
             verdict = r.verdict.word if r.verdict is not None else ""
             said.append(f"{reading_name(r.reading)}: {value_text(r.reading, unit=True)}, {verdict} ({r.source})")
-        return (*(f"{text} [{n}]" if text in said[: n - 1] else text for n, text in enumerate(said, 1)), NONE_SHOWS)
+        return (
+            *(f"{text} [{n}]" if text in said[: n - 1] else text for n, text in enumerate(said, 1)),
+            NONE_SHOWS,
+            NOT_THIS,
+        )
 
     def view(self) -> View:
         """The causes, or the readings."""
@@ -110,7 +122,7 @@ class NameCausesActivity(Activity[NameCauses]):
             text = f"{self._cause} reads much like this: {self._rival.rival}. Which test tells them apart?"
             return View(Prompt("choice", text, choices=self._tests))
         named = f" Named so far: {listed(self._named)}." if self._named else ""
-        # the go-on key pressed twice by mistake does not end the exercise
+        # the go-on key pressed twice by mistake neither ends the exercise nor withdraws a cause
         choices = self._choices
         asked = f"What was wrong with it at the start?{named}"
-        return View(Prompt("choice", asked, choices=choices, first=min(1, len(choices) - 1)))
+        return View(Prompt("choice", asked, choices=choices, first=min(1 + len(self._named), len(choices) - 1)))

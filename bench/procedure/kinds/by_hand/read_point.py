@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from bench.audio.port import Block, Instruments
+from bench.figures import number
 from bench.problem import Problem
 from bench.procedure.kinds.activity import View
 from bench.procedure.kinds.bench import Bench
@@ -19,7 +20,7 @@ from bench.procedure.state.events import Limits
 from bench.procedure.state.snapshot import Prompt
 from bench.signals.tones import Tone, ToneSequence
 from bench.tape.encoding_curves import reference_level_db
-from bench.words.figures import decibels, number
+from bench.words.figures import decibels
 
 TOLERANCE_DB = 0.5
 """Common practice, no source."""

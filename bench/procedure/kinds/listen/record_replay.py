@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from bench.audio.port import Block
+from bench.figures import hertz
 from bench.measure.quantities.azimuth import azimuth_of_tones
 from bench.measure.quantities.mistracking import mistracking
 from bench.measure.reading import NoReading, ReferenceTone, Result
@@ -52,7 +53,7 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
         ]
         zero = [i for i, t in self._sends.items() if t.hz == step.reference_hz]
         if not zero:
-            raise Problem(f"step {step.id}: reference_hz is {step.reference_hz:g} Hz, but no such tone is sent")
+            raise Problem(f"step {step.id}: reference_hz is {hertz(step.reference_hz)}, but no such tone is sent")
         self._levels = zero
         self._passage: Passage | None = None
         self._pending: list[Expected] = []

@@ -5,6 +5,7 @@ from __future__ import annotations
 from abc import abstractmethod
 
 from bench.audio.port import Block, Samples
+from bench.figures import hertz
 from bench.measure.reading import NoReading, Reading, Result
 from bench.measure.tone.finding.finder import FoundTone, ToneFinder
 from bench.measure.tone.finding.found_tone import of_one_machine
@@ -17,7 +18,6 @@ from bench.procedure.model.targets import Target, judge
 from bench.procedure.state.events import Accepted, StoppedListening
 from bench.procedure.state.journal import ReadingSource
 from bench.procedure.state.snapshot import Prompt
-from bench.words.figures import hertz
 from bench.words.sentences import listed
 
 LOOK_EVERY_S = 0.3

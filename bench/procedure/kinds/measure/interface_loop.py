@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.audio.port import Block
+from bench.figures import as_given, hertz
 from bench.measure.catalogue import A_WEIGHTED
 from bench.measure.meters import make_meter
 from bench.measure.method import Method
@@ -21,7 +22,7 @@ from bench.procedure.kinds.activity import WAIT, Activity, View, ask_about
 from bench.procedure.kinds.bench import Bench, JudgedReading
 from bench.procedure.kinds.correct.reference_tape import difference
 from bench.procedure.model.steps import InterfaceStep, LoopTone
-from bench.procedure.model.targets import Target, judge
+from bench.procedure.model.targets import judge, loop_target
 from bench.procedure.state.event_words import event_sentence
 from bench.procedure.state.events import Accepted, Answered, InputProcessed
 from bench.procedure.state.snapshot import Prompt
@@ -172,7 +173,7 @@ class InterfaceActivity(Activity[InterfaceStep]):
         out: list[Result] = []
         if first is None:
             return out
-        re = f"{first.hz:g} Hz at {first.dbfs:g} dBFS"
+        re = f"{hertz(first.hz)} at {as_given(first.dbfs)} dBFS"
         for stimulus, heard in zip(self._stimuli[1:], self._read[1:], strict=True):
             for reading, base in zip(heard, self._read[0], strict=True):
                 if stimulus.tone is None or isinstance(base, NoReading):
@@ -239,16 +240,18 @@ class InterfaceActivity(Activity[InterfaceStep]):
             out.append(replace(of_input, uncertainty=spread))
         return out
 
-    def _clock(self, hertz: float) -> list[Result]:
+    def _clock(self, heard_hz: float) -> list[Result]:
         """Error of the sample clock in parts per million, positive for fast."""
         tone = self._stimuli[0].tone
         if tone is None:
             return []
-        ppm = (hertz / tone.hz - 1.0) * 1e6
+        ppm = (heard_hz / tone.hz - 1.0) * 1e6
         counter = self.step.instrument_percent * 1e4
         method = Method("counter", instrument_ppm=counter, sent_hz=tone.hz)
         if abs(ppm) > 20000:
-            return [NoReading("clock_error", "both", f"{hertz:g} Hz is not the tone that is sent ({tone.hz:g} Hz)")]
+            return [
+                NoReading("clock_error", "both", f"{hertz(heard_hz)} is not the tone that is sent ({hertz(tone.hz)})")
+            ]
         return [Reading("clock_error", "both", ppm, counter, frequency_hz=tone.hz, method=method)]
 
     # ---------------------------------------------------------------- the end
@@ -256,7 +259,7 @@ class InterfaceActivity(Activity[InterfaceStep]):
     def _conclude(self, readings: Sequence[Result]) -> None:
         self._phase, self.wants_sound = "over", False
         self.bench.silence()
-        target = target_of(self.step)
+        target = loop_target(self.step)
         sent = [s.tone.dbfs for s in self._stimuli[1:] if s.tone is not None for _ in self._read[0]]
         taken = tuple(
             JudgedReading(r, judge(r, target), "machine", sent_db=sent[n] if self.step.finds == "linearity" else None)
@@ -297,23 +300,6 @@ class InterfaceActivity(Activity[InterfaceStep]):
 
 NOTHING_DBFS = -100.0
 """Highest level that a channel without a tone is taken to have. A choice."""
-
-
-def target_of(step: InterfaceStep) -> Target:
-    """The limit of the step as a target."""
-    match step.finds:
-        case "full-scale":
-            return Target(at_least=step.limit, unit="V", source=step.source)
-        case "channels":
-            return Target(at_least=step.limit, unit="dB", source=step.source)
-        case "noise":
-            return Target(at_most=step.limit, unit="dBFS", source=step.source)
-        case "distortion":
-            return Target(at_most=step.limit, unit="%", source=step.source)
-        case "clock":
-            return Target(value=0.0, tolerance=step.limit, unit="ppm", source=step.source)
-        case _:
-            return Target(value=0.0, tolerance=step.limit, unit="dB", source=step.source)
 
 
 def input_processing(taken: Sequence[JudgedReading]) -> InputProcessed | None:

@@ -10,6 +10,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
+from bench.figures import hertz
 from bench.measure.method import Method
 from bench.measure.quantities.mistracking import mistracking
 from bench.measure.reading import NoReading, Reading, Result
@@ -22,7 +23,7 @@ from bench.procedure.state.outcome import last_attempts
 from bench.procedure.state.record_to_replay import record_to_replay
 from bench.tape.mistracking_map import REFERENCE_LEVELS, ReplayErrors, mistracking_map
 from bench.tape.noise_reduction import System
-from bench.words.figures import decibels, hertz
+from bench.words.figures import decibels
 from bench.words.mistracking import music_sentences
 
 LEVEL_HZ = 1000.0
