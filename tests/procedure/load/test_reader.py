@@ -80,7 +80,7 @@ MISTAKES = [
     ("neither", HEAD + LEVEL.replace('plays = "level"\n', ""), "", "step 1, plays", "nothing sounds at this step"),
     ("both", HEAD + BIAS + 'plays = "high"\n', "plays", "step 1, plays", "plays and sends exclude each other"),
     ("which tone", HEAD + BIAS.replace("\nfrequency = 10000", ""), "", "step 1, frequency", "missing: several tones sound"),
-    ("other tone", HEAD + BIAS.replace("\nfrequency = 10000", "\nfrequency = 8000"), "frequency = 8", "step 1, frequency", "8000"),
+    ("other tone", HEAD + BIAS.replace("\nfrequency = 10000", "\nfrequency = 8000"), "frequency = 8", "step 1, frequency", "8 kHz"),
     ("no base", HEAD + BIAS.replace("reference_frequency = 400\n", ""), "", "step 1, reference_frequency", "missing"),
     ("other base", HEAD + BIAS.replace("ncy = 400\n", "ncy = 315\n"), "315", "step 1, reference_frequency", "not among"),
     ("base unused", HEAD + LEVEL + "reference_frequency = 400\n", "reference_f", "step 1, reference_frequency", "take it out"),

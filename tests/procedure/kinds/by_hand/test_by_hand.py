@@ -135,7 +135,7 @@ def test_a_bad_answer_offers_its_cure_and_the_last_answer_counts(bench: Bench) -
 def test_a_timer_cut_short_stands_in_the_first_part(bench: Bench) -> None:
     run = bench.open(LIST.replace("checklist", "timer_s = 600\nchecklist") + SIGN)
     obey(run, say.Tick(0), say.Tick(1), say.GoOn())
-    assert first_part(run) == ("Look: went on after 0.0 of 10.0 minutes.",)
+    assert first_part(run) == ("Look: went on after 0 of 10 minutes.",)
 
 
 def test_unattended_hands_tick_line_by_line(bench: Bench) -> None:
