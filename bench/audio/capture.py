@@ -21,6 +21,8 @@ _SHORTER = re.compile(r": (\d+) \(should be (\d+)\)")
 """How libsndfile reports a header that states more bytes than the file holds."""
 _UNKNOWN_LENGTH = 2**31 - 2**20
 """Programs that write to a pipe state about 2³¹ or 2³² bytes, because they cannot go back and write the true length."""
+_LARGEST = 1e6
+"""Largest sample that can be sound, re full scale: 120 dB above it. A damaged file of floating point holds more."""
 _MOST_SAMPLES = 2**22
 """Most samples decoded at a time, so that a file with a thousand channels does not fill the memory."""
 _NO_LENGTH = 2**60
@@ -39,7 +41,7 @@ class Capture:
 
     Raises:
         Problem: missing, a folder, not audio, no samples, more than two channels without `pick`, or an
-            impossible `pick`. NaN or infinite samples raise it while the blocks are read.
+            impossible `pick`. samples that are no sound raise it while the blocks are read.
     """
 
     def __init__(self, path: Path | str, pick: tuple[int, ...] | None = None) -> None:
@@ -97,7 +99,7 @@ class Capture:
             Arrays of shape (frames, channels), full scale ±1.
 
         Raises:
-            Problem: at the first NaN or infinite sample, with its time.
+            Problem: at the first sample that is NaN, infinite or too large to be sound, with its time.
         """
         done = 0
         frames = max(1, min(frames, _MOST_SAMPLES // self._stored_channels))
@@ -109,7 +111,7 @@ class Capture:
                 if self._pick is not None:
                     samples = np.ascontiguousarray(samples[:, [c - 1 for c in self._pick]])
                 if self._may_hold_nan:
-                    self._check_finite(samples, done)
+                    self._check_samples(samples, done)
                 done += len(samples)
                 yield samples
         if not done:
@@ -218,12 +220,13 @@ class Capture:
                 frames += len(samples)
         return frames
 
-    def _check_finite(self, samples: NDArray[np.float64], start: int) -> None:
-        good = np.isfinite(samples)
+    def _check_samples(self, samples: NDArray[np.float64], start: int) -> None:
+        good = np.abs(samples) <= _LARGEST  # false for NaN as well
         if good.all():
             return
         at = int(np.argmin(good.all(axis=1)))
-        what = "NaN (not a number)" if np.isnan(samples[at]).any() else "infinite"
+        bad = samples[at][~good[at]][0]
+        what = "NaN (not a number)" if np.isnan(bad) else "infinite" if np.isinf(bad) else "too large to be sound"
         time_s = (start + at) / self.sample_rate
         raise Problem(f"{self.name} holds a sample that is {what} at {time_s:.3f} s; export it again")
 

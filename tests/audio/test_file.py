@@ -191,7 +191,8 @@ class TestRefused:
 
     @pytest.mark.parametrize("subtype", ["FLOAT", "DOUBLE"])
     @pytest.mark.parametrize(
-        ("bad", "word"), [(np.nan, "NaN (not a number)"), (np.inf, "infinite"), (-np.inf, "infinite")]
+        ("bad", "word"),
+        [(np.nan, "NaN (not a number)"), (np.inf, "infinite"), (-np.inf, "infinite"), (1e9, "too large to be sound")],
     )
     def test_samples_that_are_no_numbers_with_the_time_of_the_first(
         self, tmp_path: Path, subtype: str, bad: float, word: str
