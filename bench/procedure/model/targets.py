@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -13,9 +13,6 @@ from bench.measure.verdict import Verdict, VerdictWord
 from bench.tape.fluxivity import Fluxivity, FluxMethod, convert_method, ratio_db
 from bench.words.figures import with_unit
 from bench.words.readings import aim_text
-
-if TYPE_CHECKING:
-    from bench.procedure.model.steps import InterfaceStep
 
 TargetName = Annotated[str, Field(pattern=r"^(machine|tape)\.[a-z0-9_]+$")]
 """`machine.replay_level`: the sheet, then the key in its `[targets]`."""
@@ -106,23 +103,6 @@ def target_words(target: Target) -> str:
     if target.tolerance is not None:
         said.append(f"{as_given(target.tolerance)} {target.unit} elsewhere")
     return f"{as_given(target.value)} ± {', ± '.join(said)}"
-
-
-def loop_target(step: InterfaceStep) -> Target:
-    """The limit of a step that measures the interface, as a target."""
-    match step.finds:
-        case "full-scale":
-            return Target(at_least=step.limit, unit="V", source=step.source)
-        case "channels":
-            return Target(at_least=step.limit, unit="dB", source=step.source)
-        case "noise":
-            return Target(at_most=step.limit, unit="dBFS", source=step.source)
-        case "distortion":
-            return Target(at_most=step.limit, unit="%", source=step.source)
-        case "clock":
-            return Target(value=0.0, tolerance=step.limit, unit="ppm", source=step.source)
-        case _:
-            return Target(value=0.0, tolerance=step.limit, unit="dB", source=step.source)
 
 
 def judge(reading: Result, target: Target, *, offset: float = 0.0) -> Verdict:

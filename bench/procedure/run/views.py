@@ -6,9 +6,10 @@ from bench.audio.port import PortStatus
 from bench.measure.catalogue import QUANTITIES, UNITS
 from bench.problem import Problem
 from bench.procedure.model.job import Job, JobStep
+from bench.procedure.model.loop_target import loop_target
 from bench.procedure.model.step_base import TARGET
 from bench.procedure.model.steps import InterfaceStep
-from bench.procedure.model.targets import loop_target, target_words
+from bench.procedure.model.targets import target_words
 from bench.procedure.state.snapshot import InputView, JobView, Outcome, Prompt, Snapshot, StepView
 from bench.words.figures import tape_speed
 

@@ -21,8 +21,9 @@ from bench.problem import Problem
 from bench.procedure.kinds.activity import WAIT, Activity, View, ask_about
 from bench.procedure.kinds.bench import Bench, JudgedReading
 from bench.procedure.kinds.correct.reference_tape import difference
+from bench.procedure.model.loop_target import loop_target
 from bench.procedure.model.steps import InterfaceStep, LoopTone
-from bench.procedure.model.targets import judge, loop_target
+from bench.procedure.model.targets import judge
 from bench.procedure.state.event_words import event_sentence
 from bench.procedure.state.events import Accepted, Answered, InputProcessed
 from bench.procedure.state.snapshot import Prompt
