@@ -121,8 +121,8 @@ def _deviations(laws: Laws, seconds: float) -> tuple[Floats, Floats]:
     densities = np.array([density for _, density in laws(hz)])
     powers = densities * np.gradient(hz)
     whole = np.sqrt(powers.sum(axis=1) / (powers * (1.0 - np.sinc(hz * seconds) ** 2)).sum(axis=1))
-    lines = np.arange(1, int(FASTEST_HZ * seconds) + 1) / seconds
-    power = np.array([np.interp(lines, hz, density) for density in densities])
+    lines = np.arange(1, max(1, int(FASTEST_HZ * seconds)) + 1) / seconds
+    power = np.maximum([np.interp(lines, hz, density) for density in densities], np.finfo(float).tiny)
     return whole, 0.5 * np.linalg.norm(power, axis=1) / power.sum(axis=1)
 
 

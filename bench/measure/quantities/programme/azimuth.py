@@ -72,14 +72,16 @@ class ProgrammeMeter:
     ) -> None:
         self._rate, self._channels = sample_rate, channels
         self._size = 1 << round(np.log2(SEGMENT_S * sample_rate))
-        keep = None if last_s is None else max(4, round(last_s * sample_rate / (self._size // 2)))
+        self._keep = None if last_s is None else max(4, round(last_s * sample_rate / (self._size // 2)))
         self._window = np.hanning(self._size)
         self._rest = np.zeros((0, channels))
         self._left_out = round(START_S * sample_rate)
         hz = np.fft.rfftfreq(self._size, 1.0 / sample_rate)
         self._lines = (hz >= LOWEST_HZ) & (hz <= min(HIGHEST_HZ, 0.45 * sample_rate))
         self._hz: Floats = np.asarray(hz[self._lines], dtype=float)
-        self._spectra: deque[tuple[Complexes, Complexes]] = deque(maxlen=keep)
+        self._segments: deque[tuple[Complexes, Floats]] = deque()
+        """Cross-spectrum, and power spectra of both channels: of each segment that counts, or summed if all do."""
+        self._count = 0
 
     def feed(self, samples: Samples) -> None:
         """Process samples of shape (frames, channels)."""
@@ -91,26 +93,35 @@ class ProgrammeMeter:
         step = self._size // 2
         at = 0
         while at + self._size <= len(have):
-            left, right = np.fft.rfft(have[at : at + self._size, :2].T * self._window)[:, self._lines]
-            self._spectra.append((left, right))
+            spectra = np.fft.rfft(have[at : at + self._size, :2].T * self._window)[:, self._lines]
+            self._add(np.conj(spectra[0]) * spectra[1], spectra.real**2 + spectra.imag**2)
             at += step
         self._rest = have[at:]
+
+    def _add(self, cross: Complexes, powers: Floats) -> None:
+        self._count += 1
+        if self._keep is None and self._segments:
+            before = self._segments.pop()
+            cross, powers = cross + before[0], powers + before[1]
+        self._segments.append((cross, powers))
+        if self._keep is not None and self._count > self._keep:
+            self._segments.popleft()
+            self._count -= 1
 
     def now(self) -> Result:
         """The delay so far, or over the last seconds."""
         if self._channels < 2:
             return NoReading("azimuth_delay", "left-right", "it needs two channels", method=METHOD)
-        if len(self._spectra) < 4:
+        if self._count < 4:
             return NoReading("azimuth_delay", "left-right", "too little was heard yet", method=METHOD)
-        cross = np.zeros(len(self._hz), dtype=complex)
-        powers = np.zeros((2, len(self._hz)))
-        for pair in self._spectra:
-            cross += np.conj(pair[0]) * pair[1] / len(self._spectra)
-            powers += [(side.real**2 + side.imag**2) / len(self._spectra) for side in pair]
+        cross, powers = np.zeros(len(self._hz), dtype=complex), np.zeros((2, len(self._hz)))
+        for one in self._segments:
+            cross += one[0] / self._count
+            powers += one[1] / self._count
         power = powers[0] * powers[1]
         if not power.max() > 0:
             return NoReading("azimuth_delay", "left-right", "the two channels are silent", method=METHOD)
-        count = max(1.5, INDEPENDENT * len(self._spectra))
+        count = max(1.5, INDEPENDENT * self._count)
         measured = np.abs(cross) ** 2 / np.maximum(power, 1e-30)
         # Chance alone gives 1/K: only more than that is shared.
         shared = np.clip((measured - 1.0 / count) / (1.0 - 1.0 / count), 0.0, 0.99999)
