@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass, field
 
 from bench.audio.port import Instruments
+from bench.procedure.kinds.by_hand.name_causes import ENOUGH, NOT_THIS
 from bench.procedure.run.commands import Accept, Answer, Command, GoOn, Tick, Turn
 from bench.procedure.state.snapshot import Gauge, Snapshot
 
@@ -124,8 +125,9 @@ class UnattendedHands:
         if step is not None and step.id in self.answers:
             answer = self.answers[step.id]
             known = answer.isdecimal() or all(part.strip() in prompt.choices for part in answer.split(";"))
-            unknown = prompt.kind == "choice" and not known
-            return prompt.choices[-1] if unknown else answer
+            if prompt.kind != "choice" or known:
+                return answer
+            return ENOUGH if ENOUGH in prompt.choices else [c for c in prompt.choices if c != NOT_THIS][-1]
         if prompt.kind == "choice":
             return prompt.choices[0]
         if prompt.kind != "number":

@@ -19,7 +19,7 @@ from bench.procedure.model.sheets import Exercise
 from bench.procedure.run.commands import Answer, Back, GoOn, Leave, RunTest
 from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.events import Done
-from bench.procedure.state.exercise_events import Debriefed, RanTest
+from bench.procedure.state.exercise_events import Debriefed, RanTest, causes_named
 from bench.run_request import RunRequest
 from bench.session.compare.diagnosis import diagnosis_of
 from bench.session.record.reader import read_session
@@ -203,6 +203,11 @@ def test_outside_an_exercise_there_is_no_test(tmp_path: Path) -> None:
     run.runner.obey(RunTest())
     assert "an exercise has them" in run.runner.snapshot().notice
     run.end()
+
+
+def test_hands_that_were_told_one_cause_name_it_and_finish(tmp_path: Path) -> None:
+    run = go_through(tmp_path, DoesNothing(answers={CLOSING: DIRT}), exercise("dirty-head"))
+    assert [e.cause for e in causes_named(read_session(run.store.folder).events)] == [DIRT]
 
 
 def test_who_does_nothing_is_told_what_was_missed(tmp_path: Path) -> None:
