@@ -1,4 +1,4 @@
-"""Figures that every room writes: numbers with a true minus sign, and frequencies."""
+"""Figures that every room writes: numbers with a true minus sign, numbers to significant digits, and frequencies."""
 
 from __future__ import annotations
 
@@ -35,3 +35,13 @@ def as_given(value: float) -> str:
         return f"{value:g}"
     text = f"{Decimal(f'{abs(value):.6g}').normalize():f}"
     return text if value >= 0 or text == "0" else MINUS + text
+
+
+def significant(value: float, digits: int, rounding: str) -> Decimal:
+    """A number rounded to significant digits, by one of the rounding modes of `decimal`."""
+    exact = Decimal(repr(float(value)))  # the shortest decimal: 0.05 stays 0.05, whatever the float holds beyond it
+    if not exact:
+        return Decimal(0)
+    for _ in range(2):  # 0.0996 becomes 0.100, which is 0.10
+        exact = exact.quantize(Decimal(1).scaleb(exact.adjusted() - digits + 1), rounding=rounding)
+    return exact

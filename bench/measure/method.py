@@ -5,7 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import KW_ONLY, dataclass, field, fields, replace
+from decimal import ROUND_CEILING
 from typing import Any, Literal
+
+from bench.figures import as_given, significant
 
 Difference = Literal[
     "left minus right",
@@ -30,12 +33,7 @@ def _fact(say: Say, *, kept: bool = True, none: Any = None) -> Any:
 
 def _within(before: str, unit: str) -> Say:
     """The text of an expanded uncertainty, to two significant digits and never rounded down (GUM 7.2.6)."""
-
-    def said(value: float) -> str:
-        digit = 10.0 ** (math.floor(math.log10(value)) - 1) if value > 0 else 1.0
-        return f"{before} ±{_Figure(math.ceil(value / digit - 1e-9) * digit):.2g}{unit}"
-
-    return said
+    return lambda value: f"{before} ±{as_given(float(significant(value, 2, ROUND_CEILING)))}{unit}"
 
 
 def _period(seconds: float) -> str:

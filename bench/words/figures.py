@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 
-from bench.figures import MINUS, hertz, number
+from bench.figures import MINUS, hertz, number, significant
 from bench.measure.catalogue import UNITS, Unit
 from bench.measure.reading import Bound
 
@@ -24,7 +24,7 @@ def figure(value: float, unit: str, uncertainty: float = 0.0, *, bound: Bound | 
         sign: whether a positive figure has a plus sign.
     """
     if bound:
-        safe = _significant(value, _BOUND_DIGITS, ROUND_FLOOR if bound == "at least" else ROUND_CEILING)
+        safe = significant(value, _BOUND_DIGITS, ROUND_FLOOR if bound == "at least" else ROUND_CEILING)
         return f"{bound} {number(float(safe), _places(safe), sign=sign)}"
     return number(value, places_of(uncertainty, unit) if uncertainty else _unit(unit).decimals, sign=sign)
 
@@ -110,17 +110,8 @@ def _unit(sign: str) -> Unit:
 def _rounded_up(uncertainty: float, unit: str) -> Decimal:
     if not uncertainty:
         return Decimal(0)
-    rounded, finest = _significant(uncertainty, 2, ROUND_CEILING), Decimal(repr(_unit(unit).finest))
+    rounded, finest = significant(uncertainty, 2, ROUND_CEILING), Decimal(repr(_unit(unit).finest))
     return rounded if _places(rounded) <= _places(finest) else rounded.quantize(finest, rounding=ROUND_CEILING)
-
-
-def _significant(value: float, digits: int, rounding: str) -> Decimal:
-    exact = Decimal(repr(float(value)))  # the shortest decimal: 0.05 stays 0.05, whatever the float holds beyond it
-    if not exact:
-        return Decimal(0)
-    for _ in range(2):  # 0.0996 becomes 0.100, which is 0.10
-        exact = exact.quantize(Decimal(1).scaleb(exact.adjusted() - digits + 1), rounding=rounding)
-    return exact
 
 
 def _places(rounded: Decimal) -> int:

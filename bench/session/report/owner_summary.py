@@ -15,7 +15,7 @@ from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.outcome import last_attempts
 from bench.procedure.state.record_to_replay import record_to_replay
 from bench.session.record.record import SessionRecord
-from bench.tape.mistracking_map import MistrackingMap, ReplayErrors, mistracking_map, worst_map
+from bench.tape.mistracking_map import SYSTEM_NAMES, MistrackingMap, ReplayErrors, mistracking_map, worst_map
 from bench.tape.noise_reduction import System
 from bench.words.mistracking import music_sentence
 from bench.words.names import CHANNELS, STAGES
@@ -23,7 +23,7 @@ from bench.words.names import CHANNELS, STAGES
 HARMLESS_DB = 0.5
 """A smaller loss or gain is inaudible (common practice, no source)."""
 FOUND: tuple[Stage, ...] = ("found-dirty", "found-clean")
-SYSTEMS: dict[str, System] = {"Type B": "type-b", "Type A": "type-a"}
+SYSTEMS: dict[str, System] = {name: system for system, name in SYSTEM_NAMES.items()}
 NOBODY = ("unattended rehearsal", "nothing was said", "")
 """Answers that are not an owner's words."""
 
