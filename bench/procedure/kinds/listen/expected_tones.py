@@ -65,9 +65,9 @@ def match(
 ) -> Expected | None:
     """The expected tone that matches a heard one, or None.
 
-    Among the tones not heard yet with that frequency that may sound at this time (`is_due`), the best match by order (every wanted tone passed over counts
-    against it) and by level, relative to the mean offset of the tones so far. None for a second take of a tone already
-    heard, and for a level that fits none of them.
+    Among the tones not heard yet with that frequency that may sound at this time (`is_due`), the best match by order
+    (every wanted tone passed over counts against it) and by level, relative to the mean offset of the tones so far.
+    None for a second take of a tone already heard, and for a level that fits none of them.
     """
     known = [e.heard_dbfs - e.dbfs for e in expected if e.heard_dbfs is not None]
     offset = median(known or [0.0])
