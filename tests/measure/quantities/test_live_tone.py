@@ -19,9 +19,9 @@ from tests.results import a_reading, no_reading
 RATE = 48000.0
 
 
-def states(x: NDArray[np.float64], hz: float, *, block: int = 2400, **options: float) -> list[WatchState]:
+def states(x: NDArray[np.float64], hz: float, *, block: int = 2400) -> list[WatchState]:
     """The result after each block of 50 ms."""
-    watch = ToneWatch(RATE, x.shape[1], hz, **options)
+    watch = ToneWatch(RATE, x.shape[1], hz)
     out = []
     for at in range(0, len(x), block):
         watch.feed(x[at : at + block])
