@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from bench.session.compare.interchange import Pair, pair, right_machine, with_itself
-from bench.session.compare.machine_errors import MachineErrors, Value, machine_errors
+from bench.session.compare.machine_errors import EXACT, MachineErrors, Value, machine_errors
 from bench.session.record.record import SessionRecord
 
 AS_FOUND = "as found, after cleaning"
@@ -38,6 +38,18 @@ def earlier_tapes(session: SessionRecord) -> Pair:
         Problem: its copy of the machine sheet is missing, or an error is implausible for a machine.
     """
     return _with_reason(pair(_as_found(session), replace(machine_errors(session, "left"), machine=AS_LEFT)))
+
+
+def lost_by_dirt(session: SessionRecord) -> tuple[Value, float] | None:
+    """What record and replay together lost most of before the heads were cleaned: dB, and its frequency, Hz.
+
+    None if no loss exceeds its uncertainty. A tape that was recorded then has lost at most this, because some of it was
+    lost in replay.
+    """
+    before, after = (machine_errors(session, stage).own for stage in ("found-dirty", "found-clean"))
+    lost = [(after[k] - before[k], k.frequency_hz) for k in before if k.what == "response" and k in after]
+    value, hz = max(lost, key=lambda v: v[0].value, default=(EXACT, None))
+    return None if hz is None or value.value <= value.uncertainty else (value, hz)
 
 
 def choice(session: SessionRecord) -> Choice:

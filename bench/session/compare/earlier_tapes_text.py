@@ -5,7 +5,7 @@ from __future__ import annotations
 from bench.figures import hertz
 from bench.measure.reading import Channel
 from bench.problem import Problem
-from bench.session.compare.earlier_tapes import choice, earlier_tapes
+from bench.session.compare.earlier_tapes import choice, earlier_tapes, lost_by_dirt
 from bench.session.compare.interchange import SIDES, Pair
 from bench.session.compare.machine_errors import Value
 from bench.session.record.record import SessionRecord
@@ -44,9 +44,19 @@ def _paragraph(found: Pair, session: SessionRecord) -> str:
     name = session.folder.resolve().name
     return (
         f"Your own tapes from before this line-up{of} will play on it with {_figures(found)}."
-        f"{f' {heard}.' if heard else ''} Every figure: {EVERY_FIGURE.format(name)}. A transfer made with noise "
-        f"reduction out is put right by {DECODE.format(name)}."
+        f"{f' {heard}.' if heard else ''} {_dirt(session)} Every figure: {EVERY_FIGURE.format(name)}. A "
+        f"transfer made with noise reduction out is put right by {DECODE.format(name)}."
     )
+
+
+def _dirt(session: SessionRecord) -> str:
+    """The state of the heads that the figures are for, and what they recorded before they were cleaned."""
+    clean, lost = "These figures are for tapes recorded with clean heads.", lost_by_dirt(session)
+    if lost is None:
+        return clean
+    more = f"{with_uncertainty(lost[0].value, 'dB', lost[0].uncertainty)} dB more at {hertz(lost[1])}"
+    lost_before = f"Before cleaning, record and replay together lost {more}"
+    return f"{clean} {lost_before}, so the last tapes may be duller by up to that."
 
 
 def choice_lines(session: SessionRecord) -> tuple[str, ...]:

@@ -93,6 +93,21 @@ def test_the_paragraph_of_the_report(tmp_path: Path) -> None:
     assert "is put right by tapebench decode --session " in told
 
 
+def test_tapes_recorded_on_dirty_heads_may_be_duller(tmp_path: Path) -> None:
+    record = lined_up(tmp_path, 2)
+    clean = "These figures are for tapes recorded with clean heads. "
+    assert f"{clean}Every figure" in earlier_tapes_paragraph(record)
+    dirty = []
+    for kept in record.readings:
+        found = kept.measured
+        if kept.stage == "found-clean" and kept.source == "record-replay" and found:
+            lost = (found.frequency_hz or 0.0) / 1000 if found.quantity == "response" else 0.0
+            dirty.append(replace(kept, stage="found-dirty", reading=replace(found, value=found.value - lost)))
+    told = earlier_tapes_paragraph(replace(record, readings=(*dirty, *record.readings)))
+    more = "10.00 ± 0.15 dB more at 10 kHz"  # two readings of ±0.1 dB, rounded up
+    assert f"{clean}Before cleaning, record and replay together lost {more}, so the last tapes may be duller" in told
+
+
 def test_where_readings_are_missing_the_reason_is_given(tmp_path: Path) -> None:
     folder = session(tmp_path, LEFT[2], found=FOUND[2])
     file = folder / "session.toml"
