@@ -29,7 +29,7 @@ RATE = 48000
 
 
 class Noise:
-    """Ten seconds of values that float32 represents exactly: no two frames are the same."""
+    """Values that float32 represents exactly: no two frames are the same."""
 
     description = "noise"
 

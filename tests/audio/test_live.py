@@ -53,10 +53,10 @@ def undisturbed(sound: PrivateSound, *args: str) -> dict[str, Any]:
 
 
 class TestLoop:
-    def test_ten_seconds_come_back_frame_by_frame_although_nobody_reads_for_three(self, loop: PrivateSound) -> None:
-        got = undisturbed(loop, "loop", "10")
+    def test_five_seconds_come_back_frame_by_frame_although_nobody_reads_for_three(self, loop: PrivateSound) -> None:
+        got = undisturbed(loop, "loop", "5")
         assert (got["overflows"], got["underflows"], got["lost"], got["gaps"]) == (0, 0, 0, 0)
-        assert got["frames"] == 10 * 48000 - 4800
+        assert got["frames"] == 5 * 48000 - 4800
         assert got["wrong_frames"] == 0
         assert got["backlog_s"] > 2.5
         assert got["closed"] == "closed"
