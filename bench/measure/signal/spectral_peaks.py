@@ -83,10 +83,10 @@ def strongest_peaks(power: NDArray[np.float64], bin_hz: float) -> list[tuple[flo
     if end < low + 1:
         return []
     strongest = float(power[low:end].max())
-    where = _standing_out(power, bin_hz, low, BELOW_STRONGEST * strongest)
-    if not len(where) or power[where].max() < strongest:  # the strongest bin is not a peak: search without that limit
-        if power[low:end].min() < BELOW_STRONGEST * strongest:
-            where = _standing_out(power, bin_hz, low, 0.0)
+    least = BELOW_STRONGEST * strongest
+    where = _standing_out(power, bin_hz, low, least)
+    if (not len(where) or power[where].max() < strongest) and power[low:end].min() < least:
+        where = _standing_out(power, bin_hz, low, 0.0)  # the strongest bin is not a peak: search without that limit
     where = where[np.argsort(-power[where])]
     peaks: list[tuple[float, float]] = []
     for k in where[: 4 * COUNT]:

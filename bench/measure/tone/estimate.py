@@ -243,7 +243,11 @@ def _tone(isolated: IsolatedTone, rate: float, oscillator_hz: float, rates: list
     seconds = len(isolated.z) / rate
     sd = float(np.hypot(np.sqrt(isolated.noise_level * isolated.spread / seconds), isolated.hum_level))
     phase = isolated.noisy_phase()
-    fit = rough_slope(phase, rate, isolated.reach_hz) if rates is None else slope(phase, rate, rates, isolated.reach_hz, oscillator_hz)
+    fit = (
+        rough_slope(phase, rate, isolated.reach_hz)
+        if rates is None
+        else slope(phase, rate, rates, isolated.reach_hz, oscillator_hz)
+    )
     course, course_rate = wander.means(isolated.level_course(), rate)
     noise_db = isolated.noise_level * (DB / max(isolated.amplitude, 1e-12)) ** 2
     return ChannelTone(

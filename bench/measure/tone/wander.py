@@ -221,7 +221,9 @@ def of_speed(course: Floats, rate: float, nominal: float) -> tuple[Wander, float
     t = (np.arange(len(course)) - 0.5 * (len(course) - 1)) / len(course)
     drift = float(course @ t / (t @ t))
     ends = _ends(course, len(course) / rate, SPEED_ENDS_S)
-    return _split(estimates.about(float(course.mean())), ends), change_of(course, rate, speed_laws, most).uncertainty(drift)
+    return _split(estimates.about(float(course.mean())), ends), change_of(course, rate, speed_laws, most).uncertainty(
+        drift
+    )
 
 
 def of_power(course: Floats, rate: float) -> float:

@@ -5,9 +5,9 @@ factor) the blocks have a known covariance C up to that factor. Given a law, the
 the estimate of Gauss and Markov, with the standard deviation s / √(1ᵀ C⁻¹ 1), and the same holds for a straight trend;
 s and the probability of the law follow from the blocks about that estimate (restricted likelihood: Patterson and
 Thompson, Biometrika 58, 1971), and from how much tape wanders at most: a law by which a tone that is steady to 0.1 dB
-belongs to a machine that wanders by 2 dB is improbable. The laws are averaged with their probabilities, because a tone of a few seconds seldom
-shows which one holds: what is too slow for the tone then counts as far as some law that fits would have it. Several
-tones of one machine show more: their likelihoods multiply.
+belongs to a machine that wanders by 2 dB is improbable. The laws are averaged with their probabilities, because a tone
+of a few seconds seldom shows which one holds: what is too slow for the tone then counts as far as some law that fits
+would have it. Several tones of one machine show more: their likelihoods multiply.
 """
 
 from __future__ import annotations
@@ -29,8 +29,8 @@ that would decide between the laws, although it says little of wander slower tha
 LEAST_SHARE = 0.02
 """The least fraction of the variance of the blocks that counts as wander beside known noise."""
 BEYOND = 2.0
-"""How improbable unusual wander is: all sizes up to the most that is usual are equally likely, and beyond it they follow
-half of a log-normal law with this as its factor of one standard deviation. Our own choice."""
+"""How improbable unusual wander is: all sizes up to the most that is usual are equally likely, and beyond it they
+follow half of a log-normal law with this as its factor of one standard deviation. Our own choice."""
 FACTORS = np.linspace(-1.5, 2.5, 41)
 """Natural logarithms of the sizes that are tried, relative to the most likely one."""
 HELD = 0.9545
@@ -95,14 +95,14 @@ def mean_of(course: Floats, rate: float, noise: float, laws: Laws, most: float =
         laws: of its wander.
         most: the most that it usually wanders in the long run, standard deviation.
     """
-    return _estimates(course, rate, noise, laws, np.ones((1, min(BLOCKS, len(course)))), most)
+    return _estimates(course, rate, noise, laws, np.ones((1, min(BLOCKS, len(course)))), most=most)
 
 
 def change_of(course: Floats, rate: float, laws: Laws, most: float = np.inf) -> Estimates:
     """The change from end to end of a straight trend beneath the wander of a course; arguments as for `mean_of`."""
     count = min(BLOCKS, len(course))
     shape = np.stack([np.ones(count), (np.arange(count) + 0.5) / count - 0.5])
-    return _estimates(course, rate, 0.0, laws, shape, most)
+    return _estimates(course, rate, 0.0, laws, shape, most=most)
 
 
 def deviation_of(own: float, estimates: Estimates, seconds: float, laws: Laws) -> Estimates:
@@ -134,7 +134,7 @@ def _deviations(laws: Laws, seconds: float) -> tuple[Floats, Floats]:
     return whole, 0.5 * np.linalg.norm(power, axis=1) / power.sum(axis=1)
 
 
-def _estimates(course: Floats, rate: float, noise: float, laws: Laws, shape: Floats, most: float) -> Estimates:
+def _estimates(course: Floats, rate: float, noise: float, laws: Laws, shape: Floats, *, most: float) -> Estimates:
     """The last coefficient of the rows of `shape` that, with wander, make up a course."""
     known, count = shape.shape
     edges = np.round(np.linspace(0, len(course), count + 1)).astype(int)[:-1]
