@@ -9,6 +9,7 @@ import numpy as np
 from bench.arrays import Floats
 from bench.practice.facts import MachineFacts
 from bench.practice.filters import CHUNK, RATE
+from bench.practice.flaws import PartialErasure
 from bench.practice.mains_hum import HARMONICS, ORDERS
 from bench.practice.tapes import RecordableTape
 from bench.signals.demo_music import demo_music
@@ -78,8 +79,10 @@ class OwnersTape:
     def __init__(self, machine: MachineFacts, iec_type: str, level_hz: float, seed: int) -> None:
         self.truth = random_machine(machine, iec_type, seed)
         self._machine, self._level_hz, self._reel = machine, level_hz, iec_type == _OPEN_REEL
-        self._passages: dict[tuple[str, int], RecordableTape] = {}
+        self._erasure: dict[str, PartialErasure] = {}
+        """What magnetised heads have erased of each passage."""
         self._side = 0
+        self._passage = ""
         self._playing: RecordableTape | None = None
 
     @property
@@ -103,10 +106,12 @@ class OwnersTape:
     def wind(self, section: str | None) -> None:
         """Wind to a tone, "1000 Hz", which then repeats; to the music for any other section."""
         hz = next((hz for hz in TONES_HZ if self._reel and section == f"{hz:g} Hz"), None)
-        key = (f"{hz:g}", 0) if hz else ("", self._side)
-        if key not in self._passages:
-            self._passages[key] = self._tone(hz) if hz else self._music()
-        self._playing = self._passages[key]
+        passage = f"{hz:g} Hz" if hz else f"side {self._side}"
+        if self._playing is None or passage != self._passage:
+            self._playing = None  # a minute of flux takes 23 MB: one passage at a time
+            tape = self._tone(hz) if hz else self._music()
+            tape.partial_erasure = self._erasure.setdefault(passage, tape.partial_erasure)
+            self._playing, self._passage = tape, passage
         self._playing.position = 0.0
 
     @property
@@ -121,7 +126,8 @@ class OwnersTape:
         music = demo_music(RATE)
         if self.truth.hum_db is not None:
             turn = 2 * np.pi * 50.0 * np.arange(len(music)) / RATE  # ten seconds contain whole periods
-            music = music + 10 ** (self.truth.hum_db / 20) * (HARMONICS @ np.sin(np.outer(ORDERS, turn)))[:, None]
+            for order, amplitude in zip(ORDERS, HARMONICS, strict=True):
+                music += (10 ** (self.truth.hum_db / 20) * amplitude * np.sin(order * turn))[:, None]
         return self._recorded(music, MINUTES)
 
     def _tone(self, hz: float) -> RecordableTape:
@@ -137,7 +143,7 @@ class OwnersTape:
         hz = np.maximum(np.fft.rfftfreq(len(sound), 1.0 / RATE), 20.0)
         shape = relative_flux_db(hz, self._level_hz, truth.t1_us, machine.equalisation_us[1])
         shape = shape + truth.level_db + truth.treble_db * _treble(hz)
-        flux = np.fft.irfft(np.fft.rfft(sound, axis=0) * 10 ** (shape / 20)[:, None], len(sound), axis=0).T
+        flux = np.stack([np.fft.irfft(np.fft.rfft(one) * 10 ** (shape / 20), len(sound)) for one in sound.T])
         tape, speed, angle = RecordableTape(minutes), 1 + truth.fast_percent / 100, truth.azimuth_arcmin[self._side]
         late = float(delay_us(angle, machine.track_spacing_mm, machine.speed_mm_s)) * 1e-6 * RATE
         for n in range(round(minutes * 60 * RATE / speed) // CHUNK + 2):

@@ -65,19 +65,11 @@ def _finest(job: Job, trimmer: str) -> list[_Judging]:
     for step in job.steps:
         side = next((s for s, name in step.trimmers.items() if name == trimmer), "") if isinstance(step, Adjust) else ""
         if isinstance(step, Adjust) and side and step.target is not None:
-            tolerance = job.target(step.target).tolerance_at(_frequency(job, step))
+            tolerance = job.target(step.target).tolerance_at(job.adjusted_hz(step))
             if tolerance is not None:
                 found.append(_Judging(step, side, tolerance))
     narrowest = min((j.tolerance for j in found), default=None)
     return [j for j in found if j.tolerance == narrowest]
-
-
-def _frequency(job: Job, step: Adjust) -> float | None:
-    if step.frequency is not None:
-        return step.frequency
-    if step.plays is not None:
-        return job.section(step.plays).hz
-    return step.sends[-1].hz if step.sends else None
 
 
 def last_verdicts(

@@ -92,6 +92,7 @@ steps = st.builds(
     direction=st.sampled_from(["", "forward", "reverse"]),
     lot=st.text(letters, max_size=10),
     complaint=st.booleans(),
+    noise_reduction=st.booleans(),
     cautions=st.lists(st.builds(StepCaution), max_size=2).map(tuple),
 )
 jobs = st.builds(

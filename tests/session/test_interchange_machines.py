@@ -97,8 +97,8 @@ def test_a_tape_carried_from_machine_to_machine(heads: tuple[int, int]) -> None:
     found = {}
     for hz in (LOW, HIGH):
         recorded(a, hz)
-        b.owners_tape._passages["", 0] = a._stock_tape.tape
         b.load("owners")
+        b.owners_tape._playing = a._stock_tape.tape
         found[hz] = replayed(b, hz)
     (low, _, frequency), (high, late, _) = found[LOW], found[HIGH]
     assert told.azimuth is not None

@@ -68,7 +68,7 @@ def _interface(step: InterfaceStep) -> Iterator[StepMistake]:
 
 
 def _entry(step: Entry) -> Iterator[StepMistake]:
-    if step.asks == "choice":
+    if step.asks in ("choice", "noise-reduction"):
         if len(step.choices) < 2:
             yield ("choices",), "fewer than two to choose from", "list at least two", ("choices", "asks")
         elif len({c.casefold() for c in step.choices}) < len(step.choices):

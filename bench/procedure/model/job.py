@@ -9,7 +9,7 @@ from pathlib import Path
 from bench.problem import Problem
 from bench.procedure.model.exercise_steps import ChooseTest, NameCauses
 from bench.procedure.model.sheets import Interface, Machine, ReferenceTape, Section, Tape
-from bench.procedure.model.steps import Procedure, SingleStep
+from bench.procedure.model.steps import Adjust, Procedure, SingleStep
 from bench.procedure.model.targets import Target
 
 JobStep = SingleStep | ChooseTest | NameCauses
@@ -168,3 +168,11 @@ class Job:
             f'the reference-tape sheet {self.names["reference-tape"]} has no section "{name}"; '
             f"it has {', '.join(s.id for s in self.reference_tape.section)}"
         )
+
+    def adjusted_hz(self, step: Adjust) -> float | None:
+        """Frequency of the tone by which a step adjusts, Hz; None where that is not a tone of known frequency."""
+        if step.frequency is not None:
+            return step.frequency
+        if step.plays is not None:
+            return self.section(step.plays).hz
+        return step.sends[-1].hz if step.sends else None

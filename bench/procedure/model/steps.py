@@ -255,8 +255,8 @@ class Entry(StepBase):
     kind: Literal["entry"]
     looks_at: tuple[Part, ...] = ()
     """Parts that the person looks at; the practice machine describes them in words."""
-    asks: Literal["number", "choice", "words", "complaint"]
-    """`complaint`: the fault in the owner's words, with which the summary of the report begins."""
+    asks: Literal["number", "choice", "words", "complaint", "noise-reduction"]
+    """`complaint`: the fault in the owner's words; `noise-reduction`: which of the `choices` the owner switches in."""
     unit: str = ""
     choices: tuple[Text, ...] = ()
     not_good: tuple[Text, ...] = ()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from bench.measure.reading import Result
 from bench.procedure.model.job import Job
 from bench.procedure.model.steps import (
     Adjust,
@@ -12,6 +13,7 @@ from bench.procedure.model.steps import (
     Decision,
     Measure,
     Measuring,
+    Reference,
     StepBase,
     plays_reference_tape,
 )
@@ -24,6 +26,12 @@ NO_TRIMMER_MENDS = frozenset({"polarity"})
 """Quantities that no adjustment can correct."""
 NEAR = 0.5
 """Part of the tolerance: a reading that is not nearer to its target may be brought nearer by a turn. A choice."""
+
+MIDDLE_HZ = 700.0
+"""Trimmers of equalisation that are set by a tone above this act on the treble, the others on the bass. A choice."""
+REACH = 8.0
+"""A trimmer of equalisation affects responses down to this fraction of the frequency at which treble is set, and up to
+this multiple of that at which bass is set: three octaves along its slope. A choice."""
 
 
 class Progress:
@@ -68,9 +76,22 @@ class Progress:
             dict.fromkeys(
                 r.reading.quantity
                 for r in own
-                if r.verdict is not None and r.verdict.word != "in" and not _only_uncertain(r)
+                if r.verdict is not None
+                and r.verdict.word != "in"
+                and not _only_uncertain(r)
+                and self._in_reach(step, r.reading)
             )
         )
+
+    def _in_reach(self, step: StepBase, reading: Result) -> bool:
+        """Whether the trimmers of the job affect a response at this frequency; true of any other quantity."""
+        hz = reading.frequency_hz
+        if reading.quantity != "response" or hz is None:
+            return True
+        turned = [s for s in self._job.steps if isinstance(s, Adjust) and s.quantity in ("response", "overbias")]
+        turned = [s for s in turned if s.lot == step.lot and bool(s.plays) == isinstance(step, Reference)]
+        by = [adjusted for s in turned if (adjusted := self._job.adjusted_hz(s)) is not None]
+        return any(hz >= at / REACH if at > MIDDLE_HZ else hz <= at * REACH for at in by)
 
     def retry_from(self, step: StepBase, not_in: Iterable[str]) -> int | None:
         """Index of the step that `again_until` leads back to; None when no retries are left, or nothing can help.

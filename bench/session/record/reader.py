@@ -23,7 +23,7 @@ from bench.session.record.migrate_methods import reference_of
 from bench.session.record.paths import FILE_NAME
 from bench.session.record.record import SCHEMA, EvidenceFile, InputFile, JobFacts, SessionRecord
 from bench.session.record.salvage import salvage
-from bench.session.record.steps import StepFacts
+from bench.session.record.steps import StepFacts, named_noise_reduction
 
 T = TypeVar("T")
 
@@ -220,7 +220,8 @@ def _event(path: Path, where: str, row: dict[str, Any]) -> Event:
 
 
 def _step(path: Path, where: str, row: dict[str, Any]) -> StepFacts:
-    return _valid(path, where, _STEP, row)
+    asks = row.get("kind") == "entry" and named_noise_reduction(str(row.get("id")))
+    return _valid(path, where, _STEP, {"noise_reduction": asks} | row)
 
 
 def _input(path: Path, where: str, row: dict[str, Any]) -> InputFile:

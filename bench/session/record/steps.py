@@ -44,6 +44,8 @@ class StepFacts:
     """Whether its reading shows that what was turned is back where it was."""
     complaint: bool = False
     """Whether it asks for the owner's complaint."""
+    noise_reduction: bool = False
+    """Whether it asks which noise reduction the owner switches in."""
     cautions: tuple[StepCaution, ...] = ()
 
     @property
@@ -71,6 +73,8 @@ def steps_of(job: Job) -> tuple[StepFacts, ...]:
             reports=step.stage == "left" and step.kind in JUDGED_KINDS and not is_judged(step),
             returns=isinstance(step, Measure) and step.returns_to is not None,
             complaint=isinstance(step, Entry) and _asks_complaint(step),
+            noise_reduction=isinstance(step, Entry)
+            and (step.asks == "noise-reduction" or named_noise_reduction(step.id)),
             cautions=tuple(StepCaution(c.hazard, c.say) for c in step.cautions),
         )
         for step in job.every_step
@@ -80,3 +84,8 @@ def steps_of(job: Job) -> tuple[StepFacts, ...]:
 def _asks_complaint(step: Entry) -> bool:
     """Whether an entry asks for the complaint: by its key or, in a procedure that has only `words`, by its id."""
     return step.asks == "complaint" or (step.asks == "words" and step.id.rpartition("/")[2] == "complaint")
+
+
+def named_noise_reduction(step: str) -> bool:
+    """Whether the id of an entry is all that says that it asks for noise reduction, as in earlier files."""
+    return step.rpartition("/")[2] == "noise-reduction"

@@ -61,8 +61,8 @@ def _of_tape(session: SessionRecord, lot: str, name: str) -> list[str]:
 
 def _noise_reduction(session: SessionRecord) -> str:
     """What the owner switches in, as answered at the step that asks; Type B where nobody was asked."""
-    asked = (e.answer for e in of_kind(session.events, Answered) if e.step.rpartition("/")[2] == "noise-reduction")
-    return str(next(asked, "Type B"))
+    asking = {step.id for step in session.steps if step.noise_reduction}
+    return str(next((e.answer for e in of_kind(session.events, Answered) if e.step in asking), "Type B"))
 
 
 def complaint(session: SessionRecord) -> str:

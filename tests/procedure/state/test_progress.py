@@ -231,6 +231,21 @@ def test_what_is_on_target_and_only_uncertain_is_not_adjusted_again(
     assert Progress(job, cast(Journal, OneReading())).not_in(step, 1) == found
 
 
+@pytest.mark.parametrize(("hz", "found"), [(40.0, ()), (1000.0, ()), (4000.0, ("response",)), (12500.0, ("response",))])
+def test_a_response_that_no_trimmer_reaches_is_not_adjusted_again(hz: float, found: tuple[str, ...]) -> None:
+    """The job sets replay equalisation by 10 kHz: that does nothing to the bump of a head at 40 Hz."""
+    job = Library(Workspace(REPO)).load_job("line-up-cassette")
+    step = next(s for s in job.steps if isinstance(s, Reference) and s.again_until is not None)
+    reading = Reading("response", "left", 3.0, 0.3, frequency_hz=hz)
+    record = ReadingRecord("r1", step.id, "left", True, "reference tape", reading, Verdict("out", 0.0, 2.0), START)
+
+    class OneReading(NothingYet):
+        def records(self) -> tuple[ReadingRecord, ...]:
+            return (record,)
+
+    assert Progress(job, cast(Journal, OneReading())).not_in(step, 1) == found
+
+
 def test_after_the_last_round_it_asks_for_a_reason(bench: Bench) -> None:
     run = bench.open(CLEAN + LEVEL + AGAIN)
     run.runner.obey(say.GoOn())

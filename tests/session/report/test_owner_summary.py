@@ -18,7 +18,7 @@ from tests.session.made_up import START, whole
 from tests.session.years import visit
 
 STEPS = (
-    StepFacts("book/noise-reduction", "Which noise reduction does the owner use?", "entry"),
+    StepFacts("book/which", "Which noise reduction does the owner use?", "entry", noise_reduction=True),
     StepFacts("book/story", "What does the owner say?", "entry", complaint=True),
 )
 
@@ -42,7 +42,7 @@ def session_with(tmp_path: Path, said: str | None, **stages: tuple[float, float]
             sent = 0.0 if reading.quantity == "record_replay_level" else -20.0
             records.append(ReadingRecord(f"{name}{n}", name, stage, False, "record-replay", reading, None, START, sent))
     answers = () if said is None else (Answered(said, step="book/story", time=START),)
-    other = Answered("Type B", step="book/noise-reduction", time=START)
+    other = Answered("Type B", step="book/which", time=START)
     turned = Turned("record level left", (5.0,), step="left", time=START)
     return replace(session, readings=tuple(records), events=(other, turned, *answers), steps=STEPS)
 
@@ -50,7 +50,7 @@ def session_with(tmp_path: Path, said: str | None, **stages: tuple[float, float]
 def test_the_effect_is_that_of_the_noise_reduction_that_the_owner_uses(tmp_path: Path) -> None:
     session = session_with(tmp_path, None, dirty=(-2.0, -11.2))
     for answer, said in {"Type A": "With Type A", "Type B": "With Type B", "none": "", "another": ""}.items():
-        other = Answered(answer, step="book/noise-reduction", time=START)
+        other = Answered(answer, step="book/which", time=START)
         told = owner_summary(replace(session, events=(other, *session.events[1:])))
         assert ("noise reduction switched in" in told) == bool(said)
         assert said in told

@@ -2,6 +2,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import pytest
+
 from bench.procedure.state.snapshot import Snapshot
 from bench.tui.screens.far_view import far_lines, gauge_shown
 from bench.tui.screens.large_letters import large_words
@@ -9,16 +11,51 @@ from tests.tui import samples
 from tests.tui.screen_driver import bench_app, says, screen_text, texts, until
 
 
-def test_letters_are_large_where_they_have_room_and_plain_where_not() -> None:
-    assert large_words("IT", 12, 4) == [
+def test_letters_are_as_large_as_they_have_room_and_plain_where_none_fit() -> None:
+    halves = [
         " ▀█▀  ▀▀█▀▀",
         "  █     █",
         "  █     █",
         " ▀▀▀    ▀",
     ]
-    assert large_words("Clean heads and guides", 30, 8) == ["Clean heads and guides", ""]
-    assert large_words("a b c d e f", 6, 3) == ["a b c", "d e f"]
-    assert len(large_words("Clean heads, capstan and guides with a fresh swab.", 160, 40)) == 8
+    assert large_words("IT", 12, 4) == halves
+    assert large_words("IT", 12, 5) == [*halves, ""]
+    assert large_words("IT", 24, 8)[0] == "  ██████    ██████████"
+    assert large_words("IT", 6, 4) == ["▝▛ ▀▛▘", " ▌  ▌", " ▌  ▌", "▝▀  ▘"]
+    assert large_words("IT", 6, 2) == ["⠈⡏ ⠉⡏⠁", "⠠⠧  ⠇"]
+    assert large_words("IT", 5, 2) == ["IT", ""]
+    assert large_words("a b c d e f", 5, 3) == ["a b c", "d e f"]
+    assert large_words("", 80, 20) == []
+
+
+def test_no_word_is_broken_to_be_larger() -> None:
+    assert len(large_words("demagnetise", 66, 8)) == 5
+    assert len(large_words("demagnetise", 65, 8)) == 5
+    assert large_words("demagnetise", 65, 4)[0].startswith("▛▚ ")
+
+
+LARGE = [
+    (samples.cleaning(), (100, 30)),
+    (samples.cleaning(), (160, 45)),
+    (samples.listening(), (80, 24)),
+    (samples.listening(), (160, 45)),
+    (samples.fluttering(), (80, 24)),
+]
+
+
+@pytest.mark.parametrize(("shown", "size"), LARGE)
+async def test_instructions_of_text_and_of_listening_are_larger_than_plain_letters(
+    shown: Snapshot, size: tuple[int, int]
+) -> None:
+    app, _ = bench_app(shown)
+    async with app.run_test(size=size) as pilot:
+        assert shown.step is not None
+        first = " ".join(shown.step.do.split()[:2])
+        await says(pilot, first)
+        await pilot.press("f")
+        await until(pilot, lambda: first not in screen_text(app))
+        large = [line for line in screen_text(app).splitlines() if set(line) & set("█▌⡇")]
+        assert len(large) >= 4
 
 
 def test_the_gauge_is_that_of_the_picked_trimmer_or_the_furthest_out() -> None:
@@ -54,6 +91,6 @@ async def test_one_key_makes_it_large_and_small_again() -> None:
         text = await says(pilot, "low ─")
         await pilot.press("f")
         await until(pilot, lambda: "low ─" not in screen_text(app))
-        assert "raise by 0.9 dB" in screen_text(app)
+        assert large_words("raise by 0.9 dB", 78, 4)[0] in screen_text(app)
         await pilot.press("f")
         await until(pilot, lambda: screen_text(app) == text)

@@ -230,7 +230,7 @@ class Track:
         return found + self._flush()
 
     def sounding(self) -> FoundTone | None:
-        """The tone that is sounding at present, measured approximately."""
+        """The tone that is sounding at present, measured approximately, without comparing its channels."""
         if self.misses:
             return None
         frames = self._frames
@@ -315,6 +315,7 @@ class Track:
             about,
             clear,
             glance=glance,
+            paired=not glance,
             hum=self._hum_beside(start, stop, about),
         )
         tones, pair = with_rounding(

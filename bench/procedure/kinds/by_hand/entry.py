@@ -78,7 +78,7 @@ class EntryActivity(Activity[Entry | SignOff]):
         return _limits(self.bench.job.target(named)) if named is not None else None
 
     def _words(self, step: Entry, text: str) -> None:
-        if step.asks == "choice":
+        if step.choices:
             text = chosen(text, step.choices)
         bad = text in step.not_good
         self.bench.note(step.id, Answered(text, not_good=bad))
@@ -102,7 +102,7 @@ class EntryActivity(Activity[Entry | SignOff]):
             return View(Prompt("choice", step.cure or "Do it again?", choices=CURE_OR_NOT))
         if step.asks == "number":
             return View(Prompt("number", step.title, unit=step.unit, other_units=tuple(GAUGES.get(step.unit, ()))))
-        if step.asks == "choice":
+        if step.choices:
             return View(Prompt("choice", step.title, choices=step.choices), seen=seen(self.bench, step.looks_at))
         return View(Prompt("words", step.title), seen=seen(self.bench, step.looks_at))
 

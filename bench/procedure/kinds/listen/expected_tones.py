@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from statistics import median
 
@@ -59,19 +60,21 @@ class Expected:
         return self.hz == other.hz and abs(self.dbfs - other.dbfs) <= AGAIN_DB
 
 
-def match(expected: list[Expected], hz: float, dbfs: float) -> Expected | None:
+def match(
+    expected: list[Expected], hz: float, dbfs: float, is_due: Callable[[Expected], bool] = lambda _: True
+) -> Expected | None:
     """The expected tone that matches a heard one, or None.
 
-    Among the tones not heard yet with that frequency, the best match by order (every wanted tone passed over counts
-    against it) and by level, relative to the mean offset of the tones so far. None for a second take of a tone already
-    heard, and for a level that fits none of them.
+    Among the tones not heard yet with that frequency that may sound at this time (`is_due`), the best match by order
+    (every wanted tone passed over counts against it) and by level, relative to the mean offset of the tones so far.
+    None for a second take of a tone already heard, and for a level that fits none of them.
     """
     known = [e.heard_dbfs - e.dbfs for e in expected if e.heard_dbfs is not None]
     offset = median(known or [0.0])
     reached = max((n for n, e in enumerate(expected) if e.state == "done"), default=-1)
     best: tuple[float, int] | None = None
     for n, e in enumerate(expected):
-        if e.state == "done" or abs(hz / e.hz - 1) > REACH:
+        if e.state == "done" or abs(hz / e.hz - 1) > REACH or not is_due(e):
             continue
         miss = dbfs - offset - e.dbfs
         if miss < -(FAINT_TREBLE_DB if e.hz > TREBLE_HZ else FAINT_DB):

@@ -9,6 +9,7 @@ from bench.figures import hertz
 from bench.measure.quantities.azimuth import azimuth_of_tones
 from bench.measure.quantities.mistracking import mistracking
 from bench.measure.reading import NoReading, ReferenceTone, Result
+from bench.measure.tone.finding.found_tone import FoundTone
 from bench.problem import Problem
 from bench.procedure.kinds.activity import View
 from bench.procedure.kinds.bench import Bench, JudgedReading
@@ -36,6 +37,10 @@ GAP_S = 0.4
 TAIL_S = 0.8
 """Silence after the last one, for the same reason."""
 
+OFF_TIME_S = 1.0
+"""Furthest that the middle of a tone may lie outside the time at which it was sent: 1 % of a minute and a half of tape,
+and the ends of a tone that dropouts have shortened. A choice."""
+
 
 class RecordReplayActivity(ToneListActivity[RecordReplay]):
     """Three heads: measures while sending. Two heads: sends, then measures the replay. A start mark comes first."""
@@ -55,6 +60,8 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
         if not zero:
             raise Problem(f"step {step.id}: reference_hz is {hertz(step.reference_hz)}, but no such tone is sent")
         self._levels = zero
+        self._sent_s: dict[str, tuple[float, float]] = {}
+        """Begin and end of each tone sent, seconds after the end of the start mark."""
         self._passage: Passage | None = None
         self._pending: list[Expected] = []
 
@@ -69,9 +76,12 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
         """The tones not measured yet, one after another."""
         reference = self.job.machine.reference
         parts: list[Tone | Gap | Source] = []
+        now_s = 0.0
         for i, t in self._sends.items():
             if i not in self.tones:
                 parts += [Tone(t.hz, reference.send_dbfs + t.db, t.seconds), Gap(GAP_S)]
+                self._sent_s[i] = (now_s, now_s + t.seconds)
+                now_s += t.seconds + GAP_S
         parts.append(Gap(TAIL_S))
         return ToneSequence(parts, self.bench.port.status.sample_rate)
 
@@ -86,9 +96,15 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
             self.bench.note(self.step.id, HeadDelayMeasured(round(passage.head_delay_s, 4)))
         if replayed is not None:
             self.speed = passage.speed
-            self.take_sound(replayed.samples, lost=bool(block.lost))
+            self.take_sound(replayed.samples, at_s=replayed.at_s, lost=bool(block.lost))
         if passage.phase == "over" and self.wants_sound:
             self._over(passage)
+
+    def is_due(self, expected: Expected, tone: FoundTone) -> bool:
+        """Whether the tone found comes when the expected one was sent; the rest of an earlier recording may not."""
+        begins_s, ends_s = self._sent_s[expected.id]
+        middle_s = (self.listens_from_s or 0.0) + (tone.start_s + 0.5 * tone.duration_s) * self.speed
+        return begins_s - OFF_TIME_S < middle_s < ends_s + OFF_TIME_S
 
     def _over(self, passage: Passage) -> None:
         """End the list, because the replay is over or nothing more will come."""

@@ -40,6 +40,8 @@ class ToneListActivity(Activity[StepT]):
         self.tones: dict[str, FoundTone] = {}
         self.taken: list[JudgedReading] = []
         self._finder: ToneFinder | None = None
+        self.listens_from_s: float | None = None
+        """Time at which the first sample that the finder was fed was sent; None before it."""
         self._frames = self._looked = 0
         self._cut: FoundTone | None = None
         """The tone that was taken before its end, whose rest is ignored."""
@@ -75,6 +77,7 @@ class ToneListActivity(Activity[StepT]):
         """Start to recognise tones."""
         status = self.bench.port.status
         self._finder = ToneFinder(status.sample_rate, status.channels)
+        self.listens_from_s = None
         self.wants_sound = True
 
     def interrupted(self) -> None:
@@ -86,13 +89,21 @@ class ToneListActivity(Activity[StepT]):
         """Recognise tones, and measure those that have ended."""
         self.take_sound(block.samples, lost=bool(block.lost))
 
-    def take_sound(self, samples: Samples, *, lost: bool = False) -> None:
-        """Recognise and measure tones in samples; after lost sound begin the present tone again."""
+    def take_sound(self, samples: Samples, *, at_s: float = 0.0, lost: bool = False) -> None:
+        """Recognise and measure tones in samples; after lost sound begin the present tone again.
+
+        Args:
+            samples: frames by channels.
+            at_s: the time at which the first of them was sent, where that is known.
+            lost: whether sound was lost before them.
+        """
         if self._finder is None:
             return
         status = self.bench.port.status
         if lost:
-            self._finder = ToneFinder(status.sample_rate, status.channels)
+            self.listen()
+        if self.listens_from_s is None:
+            self.listens_from_s = at_s
         for tone in self._finder.feed(samples):
             self._take(tone)
         self._frames += len(samples)
@@ -147,7 +158,12 @@ class ToneListActivity(Activity[StepT]):
             self._keep(self.readings(e_now))
 
     def _match(self, tone: FoundTone) -> Expected | None:
-        return match(self.on_tape or self.expected, tone.frequency_hz / self.speed, tone.dbfs)
+        on_tape = self.on_tape or self.expected
+        return match(on_tape, tone.frequency_hz / self.speed, tone.dbfs, lambda e: self.is_due(e, tone))
+
+    def is_due(self, expected: Expected, tone: FoundTone) -> bool:
+        """Whether the expected tone may sound when the one found does."""
+        return True
 
     def _keep(self, taken: list[JudgedReading]) -> None:
         self.taken += taken

@@ -74,6 +74,27 @@ def test_a_level_that_is_off_is_read_and_what_a_decoder_makes_of_it(tmp_path: Pa
         assert measured == []
 
 
+def test_what_a_weak_erase_head_leaves_of_an_earlier_recording_is_not_taken_for_the_tones(tmp_path: Path) -> None:
+    """The earlier recording has each tone while another one is sent, 32 dB weaker."""
+    orders = {"before": (400, 6300, 10000, 4000), "after": (400, 10000, 4000, 6300)}
+    steps = [
+        step(
+            "record-replay",
+            name,
+            sends=f"[{', '.join(f'{{ hz = {hz}, db = -20, seconds = 2 }}' for hz in order)}]",
+            reference_hz="400",
+            targets='{ record_replay_level = "machine.record_level", response = "machine.record_response" }',
+        )
+        for name, order in orders.items()
+    ]
+    smooth_procedures(tmp_path / "procedures")
+    text = HEAD + "".join(steps)
+    ran = run(tmp_path, text, "two-head-cassette", seed=3, tape=None, reference_tape=None, erase_db=-32.0)
+    before, after = (sorted(of(ran, name, "response")) for name in orders)
+    assert len(after) == 6
+    assert after == pytest.approx(before, abs=0.5)
+
+
 def test_without_readings_there_is_nothing_to_work_out(tmp_path: Path) -> None:
     smooth_procedures(tmp_path / "procedures")
     path = tmp_path / "procedures" / "sheets" / "machines" / "two-head-cassette.toml"
