@@ -103,12 +103,8 @@ class PracticeMachine:
         self._owners_coating = Coating(per_minute, 60 * MINUTES, seed + 3)
         self._shells, self._seating = np.random.default_rng([seed, 0x5E]), 0.0
         self._angles = (0.0, 0.0)
-        self._spacing: Floats | None = None
-        self._azimuth_filtered = 0.0
-        self._erased_um = 0.0
-        self._virgin_db = 0.0
-        self._at_encoder = self._at_decoder = (-200.0, -200.0)
-        """Level of each channel ahead of encoder and decoder, dB re the reference level."""
+        self._azimuth_filtered = self._erased_um = self._virgin_db = 0.0
+        self._at_encoder = self._at_decoder = np.zeros((2, CHUNK))  # re the reference level
         self._pending_input = np.zeros((0, 2))
         self._pending_output = np.zeros((CHUNK, 2))
         self._set_head_contact(physics)
@@ -208,7 +204,8 @@ class PracticeMachine:
             return self._facts.bias_mv * 10 ** (self._error("bias", side) / 20)
         replays = self._transport_state == "play"
         at_meter = self._at_decoder if replays else self._at_encoder
-        db = {"meter": at_meter, "encoder": self._at_encoder, "decoder": self._at_decoder}[where][SIDES.index(side)]
+        sound = {"meter": at_meter, "encoder": self._at_encoder, "decoder": self._at_decoder}[where]
+        db = level_db(sound)[SIDES.index(side)]
         if where == "meter":
             return db - self._facts.meter_zero_db
         mv = self._facts.encoder_mv if where == "encoder" else self._facts.decoder_mv
@@ -271,102 +268,107 @@ class PracticeMachine:
         running = self._transport_state != "stop" and self._loaded != "none"
         # After the tape stops, the filters still have to decay.
         self._chunks_to_drain = 3 if running else max(0, self._chunks_to_drain - 1)
-        self._at_encoder = self._at_decoder = level_db(source)
-        to_record = self._compander.encode(source) if self._transport_state == "record" else source
-        out = self._replay_side_output(to_record, running) if self._chunks_to_drain else np.zeros((2, CHUNK))
+        self._at_encoder = self._at_decoder = source
+        recording = self._transport_state == "record"
+        of_source = self._monitor == "source" or (self._facts.heads == 2 and recording)
+        to_record = self._compander.encode(source) if recording else source
+        out = np.zeros((2, CHUNK))
+        if self._chunks_to_drain:
+            out = self._replay_side_output(to_record, running, heard=not of_source)
         noise = 10 ** (physics.amplifier_noise_db / 20) / np.sqrt(2) * self._rng.standard_normal((2, CHUNK))
         noise += 10 ** (physics.hum_db / 20) * self._hum.chunk(physics.hum_hz, physics.hum_drift_db)
-        if self._transport_state == "record":
+        if recording:
             noise += self._electronics.bias_leakage(self._chunk, physics.bias_leakage_db)
-        if self._monitor == "source" or (self._facts.heads == 2 and self._transport_state == "record"):
+        if of_source:
             out = source + noise
         else:
             out = out * self._electronics.gain(physics.warm_up_db)
             replayed = with_wiring_faults(out, physics) + noise
-            self._at_decoder = level_db(replayed)
+            self._at_decoder = replayed
             out = self._compander.decode(replayed)
         self._chunk += 1
         return np.clip(out * 10 ** ((self._facts.replay_dbfs + self._error("output control")) / 20), -1.0, 1.0)
 
-    def _replay_side_output(self, source: Floats, running: bool) -> Floats:
-        """Output of the replay side, re the reference level; `source` is the input of the record amplifier."""
+    def _replay_side_output(self, source: Floats, running: bool, *, heard: bool) -> Floats:
+        """Output of the replay side, re the reference level; `source` is the input of the record amplifier.
+
+        Unless it is `heard`, it is silence, but random numbers are drawn, so that what is heard later is the same.
+        """
         physics = self._condition.physics
         tape = self._current_tape()
         weave = self._seating + self._transport.weave(physics, tape.tape_position(tape.position) / RATE)
         replay = self._error(self._azimuth_screw) + weave
         record = self._error("record azimuth") + weave if self._facts.heads == 3 else replay
         before, self._angles = self._angles, (replay, record)
-        flux = np.zeros((2, CHUNK))
+        flux, spacing = np.zeros((2, CHUNK)), None
         if running:
-            flux = self._flux_at_head(source, before)
+            positions = self._move_tape(source, before[1])
+            self._contact.advance(physics, self._coating().wander.at(tape.tape_position(positions[0])))
+            if heard:
+                flux, spacing = self._read_tape(positions, before[0])
+            passed = tape.tape_position(positions[0]), tape.tape_position(positions[-1])
+            tape.partial_erasure.add_pass(*passed, ERASURE_PER_PASS_UM * physics.magnetised)
         else:
             self._set_replay_side(replay)
-        spacing, self._spacing = self._spacing, None
-        hiss = self._rng.standard_normal((2, CHUNK)) * 10 ** (0.3 * physics.magnetised + self._virgin_db / 20)
-        if running != self._was_running:
-            fade = np.linspace(float(self._was_running), float(running), CHUNK)
+        hiss = self._rng.standard_normal((2, CHUNK))
+        was_running, self._was_running = self._was_running, running
+        if not heard:
+            return flux
+        hiss *= 10 ** (0.3 * physics.magnetised + self._virgin_db / 20)
+        if running != was_running:
+            fade = np.linspace(float(was_running), float(running), CHUNK)
             flux, hiss = flux * fade, hiss * fade
-            self._was_running = running
         elif not running:
-            flux, hiss = np.zeros_like(flux), np.zeros_like(hiss)
+            hiss = np.zeros_like(hiss)
         return self._stock_tape.replay_side.run(flux, hiss, spacing)
 
-    def _flux_at_head(self, source: Floats, before: tuple[float, float]) -> Floats:
-        """Move the tape, record on it if the machine records, and return the flux at the replay head.
+    def _move_tape(self, source: Floats, record_before: float) -> Floats:
+        """Move the tape, record on it if the machine records, and return its positions at the replay head.
 
-        Args:
-            source: input, re the level that should record the reference fluxivity.
-            before: azimuth errors of replay and record head at the chunk's start; at its end they are `_angles`.
+        `source` is re the level that should record the reference fluxivity. Azimuth errors at the start of the chunk
+        are given, here and in `_read_tape`; at its end they are `_angles`.
         """
         physics = self._condition.physics
-        replay, record = self._angles
         tape = self._current_tape()
         self._transport.position = tape.position
         positions = self._transport.advance(physics, self._error("speed"))
         tape.position = self._transport.position
-        height = physics.replay_height_mm
         if isinstance(tape, RecordableTape):
             if self._transport_state == "record":
                 settings = record_settings(self._error, self._bias, physics, self._facts.heads)
                 self._stock_tape.record_side.set(*settings)
                 flux = self._stock_tape.record_side.run(source, self._rng.standard_normal((2, CHUNK)))
                 # A head's angle advances the right channel in recording by as much as it delays it in replay.
-                shifts = (-self._right_delay(before[1]), -self._right_delay(record))
-                tape.record(
-                    flux,
-                    positions,
-                    shifts,
-                    record,
-                    10 ** ((physics.erase_db + self._stock_tape.harder_to_erase_db) / 20),
-                )
+                shifts = (-self._right_delay(record_before), -self._right_delay(self._angles[1]))
+                kept = 10 ** ((physics.erase_db + self._stock_tape.harder_to_erase_db) / 20)
+                tape.record(flux, positions, shifts, self._angles[1], kept)
             positions = positions - self._head_distance
+        return positions
+
+    def _read_tape(self, positions: Floats, replay_before: float) -> tuple[Floats, Floats | None]:
+        """The flux at the replay head, and the spacing of the tape from it; one position more than samples."""
+        physics, replay = self._condition.physics, self._angles[0]
+        tape = self._current_tape()
+        height, start = physics.replay_height_mm, tape.tape_position(positions[0])
+        self._virgin_db, self._erased_um = 0.0, tape.partial_erasure.spacing_um(start)
+        if isinstance(tape, RecordableTape):
             self._virgin_db = 0.0 if tape.recorded_at(positions[0]) else VIRGIN_NOISE_DB
-            self._erased_um = tape.partial_erasure.spacing_um(positions[0])
             self._set_replay_side(replay - tape.azimuth_at(positions[0]))
             height -= physics.record_height_mm if self._facts.heads == 3 else height
         else:
-            self._virgin_db, self._erased_um = 0.0, tape.partial_erasure.spacing_um(tape.tape_position(positions[0]))
             self._set_replay_side(replay)
-        tape.partial_erasure.add_pass(
-            tape.tape_position(positions[0]),
-            tape.tape_position(positions[-1]),
-            ERASURE_PER_PASS_UM * physics.magnetised,
-        )
-        half = self._right_delay(before[0]) / 2 * (1 - RAMP) + self._right_delay(replay) / 2 * RAMP
+        half = self._right_delay(replay_before) / 2 * (1 - RAMP) + self._right_delay(replay) / 2 * RAMP
         left, right = positions[:-1] + half, positions[:-1] - half
         flux = tape.read(left, right)
         if physics.contour_db > 0:
             flux += self._head_edges.run(tape.read_linear, left, right)
         if self._transport_state == "play" and tape is self._stock_tape.tape:
             flux += self._stock_tape.print_through.run(tape.read_linear, left, right)
-        coating, start = self._coating(), tape.tape_position(positions[0])
-        flux = self._contact.run(physics, flux, coating.wander.at(start))
-        self._spacing = self._contact.spacing_db(
-            physics,
-            coating.dropouts.loss_db(start + (positions[:-1] - positions[0])),
-            self._poor_contact.loss_db(self._chunk * CHUNK + CHUNK_SAMPLES),
-        )
-        return with_height_error(flux, height, physics.track_width_mm, self._facts.track_spacing_mm)
+        flux = self._contact.run(physics, flux)
+        of_tape = self._coating().dropouts.loss_db(start + (positions[:-1] - positions[0]))
+        of_machine = self._poor_contact.loss_db(self._chunk * CHUNK + CHUNK_SAMPLES)
+        spacing = self._contact.spacing_db(physics, of_tape, of_machine)
+        return with_height_error(flux, height, physics.track_width_mm, self._facts.track_spacing_mm), spacing
 
     def _current_tape(self) -> RecordableTape | ReferenceTape:
         if self._loaded == "reference":

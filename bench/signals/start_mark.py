@@ -10,6 +10,7 @@ spacing of the two gives the speed. Every deck passes the band of the mark.
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,7 +29,8 @@ START_MARK_S = 1.5
 _THRESHOLD = 0.5
 """Least normalised correlation (root of the energy); a steady tone in the band reaches 0.3, noise 0.25."""
 _SLOWEST, _FASTEST = 0.9, 1.1
-_WINDOW_S = 8.0
+_WINDOW_S, _SHORT_S = 8.0, 5.1
+"""Length of sound that is searched at once: in a capture, and while a replay is awaited."""
 _LOW_RATE = 16000.0
 """Sample rate for the band of the mark; the peak of the envelope lies between two samples."""
 
@@ -125,8 +127,9 @@ class _MatchedFilter:
     """
 
     def __init__(self, x: NDArray[np.float64], rate: int) -> None:
-        # One size for all, because the FFT keeps tables for each size that it has met.
-        size = next_fast_len(math.ceil((_WINDOW_S + CHIRP_S) * rate), real=True)
+        # Two sizes for all lengths, because the FFT keeps tables for each size that it has met.
+        longest_s = _WINDOW_S if len(x) > _SHORT_S * rate else _SHORT_S
+        size = next_fast_len(math.ceil((longest_s + CHIRP_S) * rate), real=True)
         self._size = min(size, next_fast_len(math.ceil(size * _LOW_RATE / rate), real=True))
         self.rate = rate * self._size / size
         frames, n = int(len(x) * self._size / size), round(CHIRP_S * self.rate)
@@ -142,15 +145,20 @@ class _MatchedFilter:
 
     def fit(self, *, rising: bool) -> NDArray[np.float64]:
         """The correlation at each frame where a whole chirp follows, 0 to 1."""
-        chirp = _chirp(self.rate, rising)
-        template = np.conj(fft(chirp, self._size)[: self._size // 2 + 1])
+        template, half = _template(self.rate, self._size, rising)
         power = np.zeros(len(self._energy))
         for spectrum in self._spectra:
             # The analytic chirp has positive frequencies only, so the matched filter gives the envelope at any phase.
             matched = ifft(spectrum * template, self._size)[: len(power)]
-            power += np.abs(matched) ** 2
-        half = 0.5 * float(np.sum(np.abs(chirp) ** 2))
+            power += matched.real**2 + matched.imag**2
         return np.asarray(np.sqrt(power / (half * self._energy)))
+
+
+@lru_cache(maxsize=4)
+def _template(rate: float, size: int, rising: bool) -> tuple[NDArray[np.complex128], float]:
+    """The matched filter of a chirp, at the positive frequencies of an FFT, and half the chirp's energy."""
+    chirp = _chirp(rate, rising)
+    return np.conj(fft(chirp, size)[: size // 2 + 1]), 0.5 * float(np.sum(np.abs(chirp) ** 2))
 
 
 def _peaks(fit: NDArray[np.float64], apart: int) -> list[int]:

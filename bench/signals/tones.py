@@ -91,8 +91,8 @@ class SteadyTone:
         n = np.arange(start, start + frames)
         # Whole cycles in whole seconds add nothing; without them the phase stays exact in a tone that lasts for hours.
         seconds_before, rest = np.divmod(n, self.sample_rate)
-        cycles = np.mod(self.tone.hz % 1.0 * seconds_before, 1.0) + self.tone.hz * rest / self.sample_rate
-        sine = 10.0 ** (self.tone.dbfs / 20.0) * np.sin(2.0 * np.pi * np.mod(cycles, 1.0))
+        cycles = _part(self.tone.hz % 1.0 * seconds_before) + self.tone.hz * rest / self.sample_rate
+        sine = 10.0 ** (self.tone.dbfs / 20.0) * np.sin(2.0 * np.pi * _part(cycles))
         return route_to_channels(sine * envelope(n, self._frames, self.sample_rate), self.tone.channels)
 
 
@@ -220,8 +220,15 @@ def envelope(n: NDArray[np.int64], frames: int | None, sample_rate: float) -> ND
     if frames is not None:
         edge = min(edge, frames // 2)
         to_edge = np.minimum(to_edge, frames - n)
+    if to_edge.min(initial=edge + 1) > edge:
+        return np.ones(len(n))
     inside = np.clip(to_edge / (edge + 1), 0.0, 1.0)
     return 0.5 - 0.5 * np.cos(np.pi * inside)
+
+
+def _part(cycles: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The fraction of a cycle; faster than numpy's `mod`, and as exact."""
+    return cycles - np.floor(cycles)
 
 
 def route_to_channels(mono: NDArray[np.float64], channels: Channels) -> NDArray[np.float64]:

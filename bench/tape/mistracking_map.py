@@ -120,7 +120,9 @@ class MistrackingMap:
     worst_mistracking_db: float
     """Mistracking there."""
     uncertainty_db: float
-    """Expanded uncertainty (k = 2) of the worst heard error: its change when the errors change by their uncertainty."""
+    """Expanded uncertainty (k = 2) of the worst heard error."""
+    mistracking_uncertainty_db: float
+    """Expanded uncertainty (k = 2) of the mistracking there."""
     tolerance_db: float
     verdict: Verdict
 
@@ -147,7 +149,7 @@ def mistracking_db(system: System, frequency_hz: ArrayLike, level_db: ArrayLike,
 def mistracking_map(system: System, errors: ReplayErrors, tolerance_db: float = TOLERANCE_DB) -> MistrackingMap:
     """Mistracking and heard error over all levels and frequencies, the worst heard error, and the verdict.
 
-    The verdict is `in` or `out` only if it is the same at both ends of the uncertainty of the errors.
+    The verdict is `in` or `out` only if it is the same at both ends of the uncertainty of the worst heard error.
 
     Args:
         system: `type-b` or `type-a`.
@@ -166,7 +168,7 @@ def mistracking_map(system: System, errors: ReplayErrors, tolerance_db: float = 
 
     nominal = mistracking_of(errors)
     worst = worst_heard(errors, nominal, mistracking_of)
-    inside = [abs(db) <= tolerance_db for db in (worst.db, *worst.shifted_db)]
+    inside = [abs(worst.db) + sign * worst.uncertainty_db <= tolerance_db for sign in (-1.0, 1.0)]
     return MistrackingMap(
         system=system,
         errors=errors,
@@ -177,6 +179,7 @@ def mistracking_map(system: System, errors: ReplayErrors, tolerance_db: float = 
         worst_db=worst.db,
         worst_mistracking_db=worst.mistracking_db,
         uncertainty_db=worst.uncertainty_db,
+        mistracking_uncertainty_db=worst.mistracking_uncertainty_db,
         tolerance_db=tolerance_db,
         verdict="in" if all(inside) else "too close to call" if any(inside) else "out",
     )
@@ -190,13 +193,10 @@ class WorstHeard:
     mistracking_db: float
     level_db: float
     hz: float
-    shifted_db: tuple[float, ...]
-    """The worst heard errors at both ends of the uncertainty of the errors; empty if they have none."""
-
-    @property
-    def uncertainty_db(self) -> float:
-        """The change of the worst heard error when the errors change by their uncertainty."""
-        return max((abs(db - self.db) for db in self.shifted_db), default=0.0)
+    uncertainty_db: float
+    """Expanded uncertainty (k = 2): what is heard is nowhere further off than the worst point by more than this."""
+    mistracking_uncertainty_db: float
+    """Expanded uncertainty (k = 2) of the mistracking at the worst point."""
 
 
 def worst_heard(
@@ -213,17 +213,19 @@ def worst_heard(
     response = errors.response_at(FREQUENCIES_HZ)[judged]
     heard = nominal_db[:, judged] + response
     row, column = np.unravel_index(int(np.argmax(np.abs(heard))), heard.shape)
-    shifted = []
+    worst_db = float(heard[row, column])
+    spread, of_mistracking = np.zeros_like(heard), 0.0
     for sign in (-1.0, 1.0) if errors.uncertainty_db else ():
         moved = mistracking_of(errors.shifted(sign * errors.uncertainty_db))[:, judged]
-        moved = moved + response + sign * errors.response_uncertainty_db
-        shifted.append(float(moved.flat[np.argmax(np.abs(moved))]))
+        of_mistracking = max(of_mistracking, float(abs(moved - nominal_db[:, judged])[row, column]))
+        spread = np.maximum(spread, np.abs(moved + response + sign * errors.response_uncertainty_db - heard))
     return WorstHeard(
-        db=float(heard[row, column]),
+        db=worst_db,
         mistracking_db=float(nominal_db[row, column]),
         level_db=LEVELS_DB[row],
         hz=FREQUENCIES_HZ[column],
-        shifted_db=tuple(shifted),
+        uncertainty_db=max(float(spread[row, column]), float((np.abs(heard) + spread).max()) - abs(worst_db)),
+        mistracking_uncertainty_db=of_mistracking,
     )
 
 

@@ -100,7 +100,8 @@ def tone(hz: float | None, db: float | None) -> str:
 
 def rotation(degrees: float) -> str:
     """How far a trimmer is turned: "14° anticlockwise"."""
-    return f"{number(abs(degrees), 0)}° {'clockwise' if degrees > 0 else 'anticlockwise'}"
+    angle = f"{number(abs(degrees), 0)}°"
+    return angle if round(degrees) == 0 else f"{angle} {'clockwise' if degrees > 0 else 'anticlockwise'}"
 
 
 def _unit(sign: str) -> Unit:

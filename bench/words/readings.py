@@ -15,9 +15,13 @@ from bench.words.names import CHANNELS
 def reading_name(reading: Result) -> str:
     """What a reading measures: "response, left, 10 kHz", "separation, left driven, 1 kHz"."""
     at = [hertz(reading.frequency_hz)] if reading.frequency_hz else []
+    return ", ".join([QUANTITIES[reading.quantity].title.lower(), channel_name(reading), *at])
+
+
+def channel_name(reading: Result) -> str:
+    """The channel of a reading; for what leaks into the other one, the channel that was driven."""
     driven = reading.method.driven if isinstance(reading, Reading) else ""
-    channel = f"{driven} driven" if driven else CHANNELS[reading.channel]
-    return ", ".join([QUANTITIES[reading.quantity].title.lower(), channel, *at])
+    return f"{driven} driven" if driven else CHANNELS[reading.channel]
 
 
 def state_words(sent_db: float | None, lot: str, noise_reduction: str, direction: str) -> list[str]:

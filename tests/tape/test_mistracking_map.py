@@ -180,6 +180,18 @@ def test_the_uncertainty_of_the_response_is_heard_as_it_is() -> None:
     assert level_alone.uncertainty_db < found.uncertainty_db - 0.1
 
 
+def test_a_worst_point_that_changes_sides_does_not_widen_its_own_uncertainty() -> None:
+    """A bump of 1.9 dB in the bass is heard as 1.9 dB; 0.6 dB of doubt about level cannot make it 5 dB uncertain."""
+    bump = ReplayErrors(
+        0.1, ((40.0, 1.9), (63.0, 0.0), (1000.0, -0.2)), uncertainty_db=0.6, response_uncertainty_db=0.5
+    )
+    found = mistracking_map("type-b", bump)
+    assert (found.worst_hz, round(found.worst_db, 1)) == (40.0, 1.9)
+    assert 0.5 <= found.uncertainty_db < 1.0
+    assert found.mistracking_uncertainty_db < 0.2
+    assert found.verdict == "in"
+
+
 @pytest.mark.parametrize(
     ("level_db", "treble", "said"),
     [

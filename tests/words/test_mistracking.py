@@ -31,7 +31,9 @@ def test_a_right_machine_changes_nothing() -> None:
 def made(worst_db: float, worst_hz: float, verdict: Verdict = "out", errors: ReplayErrors | None = None) -> str:
     """What a map with this worst point says."""
     errors, nowhere = errors or ReplayErrors(worst_db), np.zeros((1, 1))
-    found = MistrackingMap("type-b", errors, nowhere, nowhere, -18.0, worst_hz, worst_db, worst_db, 0.1, 3.0, verdict)
+    found = MistrackingMap(
+        "type-b", errors, nowhere, nowhere, -18.0, worst_hz, worst_db, worst_db, 0.1, 0.1, 3.0, verdict
+    )
     return music_sentence(found)
 
 

@@ -49,6 +49,7 @@ class HumWatch:
         t = np.arange(points) * self._step / sample_rate
         hz = [n * mains + beside for mains in MAINS_HZ for n in LINES for beside in (-NEIGHBOUR_HZ, 0.0, NEIGHBOUR_HZ)]
         self._kernel = (np.exp(-2j * np.pi * np.outer(hz, t)) * window).astype(np.complex64)
+        self._evenly = np.full(self._step, 1.0 / self._step, dtype=np.float32)
         self._pieces: list[NDArray[np.float32]] = []
         self._count = 0
         self.found: tuple[float, float, float] | None = None
@@ -65,10 +66,10 @@ class HumWatch:
             self._pieces, self._count = [rest], len(rest)
 
     def _look(self, sound: NDArray[np.float32]) -> None:
-        squares = np.mean(np.square(sound), axis=0)
+        squares = np.einsum("nc,nc->c", sound, sound) / len(sound)
         loudest = int(np.argmax(squares))
         total = float(squares[loudest])
-        coarse = sound[:, loudest].reshape(-1, self._step).mean(axis=1)
+        coarse = sound[:, loudest].reshape(-1, self._step) @ self._evenly
         power = np.square(np.abs(self._kernel @ coarse) / self._gain)
         self.found = None
         for n, mains in enumerate(MAINS_HZ):

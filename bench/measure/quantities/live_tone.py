@@ -13,9 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench.figures import hertz
-from bench.measure.quantities.azimuth import azimuth_of_tones, phase_of_tone
 from bench.measure.quantities.speed import speed_of_tone
-from bench.measure.reading import NoReading, Result
+from bench.measure.reading import Channel, NoReading, Result
 from bench.measure.signal.blocks import Samples
 from bench.measure.signal.spectral_peaks import hann_power, strongest_peaks
 from bench.measure.tone.demodulator import HALF, Spectra
@@ -42,25 +41,42 @@ READ_EVERY = 2
 class WatchState:
     """The present state of the input."""
 
-    tone_present: bool
-    """Whether the requested tone is present."""
+    asked_hz: float
+    """Frequency of the requested tone."""
+    sides: tuple[Channel, ...]
     reason: str
     """Why there is no reading: the end of "no reading, because …"; empty if the tone is present."""
     other_tone_hz: float | None
     """Frequency of the strongest tone, if it is not the requested one."""
-    frequency_hz: float | None
-    """Measured frequency of the requested tone."""
-    levels: tuple[Result, ...]
-    """`level` of each channel, dBFS."""
-    balance: Result | None
-    """Left minus right; None for one channel."""
-    azimuth: tuple[Result, ...]
-    """`azimuth_delay` and `azimuth_phase`; empty for one channel. A single tone leaves the number of whole cycles
-    ambiguous; the delay within half a cycle is given."""
-    speed: tuple[Result, ...]
-    """`speed_error` of each channel, relative to the requested frequency."""
     tone: FoundTone | None = None
-    """The measured tone, for combining several watches."""
+    """The measured tone, if it is present; with its pair only where the channels are compared."""
+
+    @property
+    def tone_present(self) -> bool:
+        """Whether the requested tone is present."""
+        return self.tone is not None
+
+    @property
+    def frequency_hz(self) -> float | None:
+        """Measured frequency of the requested tone."""
+        return None if self.tone is None else self.tone.frequency_hz
+
+    @property
+    def levels(self) -> tuple[Result, ...]:
+        """`level` of each channel, dBFS."""
+        if self.tone is None:
+            return tuple(self._nothing("level", side) for side in self.sides)
+        return tuple(self.tone.level(c, self.asked_hz) for c in range(len(self.sides)))
+
+    @property
+    def speed(self) -> tuple[Result, ...]:
+        """`speed_error` of each channel, relative to the requested frequency."""
+        if self.tone is None:
+            return tuple(self._nothing("speed_error", side) for side in self.sides)
+        return tuple(speed_of_tone(self.tone, self.asked_hz))
+
+    def _nothing(self, quantity: str, channel: Channel) -> NoReading:
+        return NoReading(quantity, channel, self.reason, frequency_hz=self.asked_hz)
 
 
 class _View(NamedTuple):
@@ -82,10 +98,15 @@ class ToneWatch:
         channels: 1 or 2.
         frequency_hz: the tone's nominal frequency.
         window_s: length of the input that is measured.
+        paired: whether to compare the channels, for azimuth.
     """
 
-    def __init__(self, sample_rate: float, channels: int, frequency_hz: float, *, window_s: float = 0.5) -> None:
+    def __init__(
+        self, sample_rate: float, channels: int, frequency_hz: float, *, window_s: float = 0.5, paired: bool = True
+    ) -> None:
         self.frequency_hz = frequency_hz
+        self._paired = paired
+        self._sides = tuple(side_of(c, channels) for c in range(channels))
         self._spectra = Spectra(sample_rate, channels)
         self._keep = max(2, round(window_s * self._spectra.rate / HALF))
         self._recent: list[NDArray[np.complex128]] = []
@@ -162,7 +183,7 @@ class ToneWatch:
         if np.median(np.abs(held + oscillator - about)) > UNSTEADY * about:
             return self._nothing(f"what sounds near {hertz(self.frequency_hz)} is no steady tone")
         clear = view.clear_hz if view.clear_hz > NEAREST_HZ else 1e9
-        tones, pair = measure_stretch(z, rate, oscillator, about, clear, glance=True)
+        tones, pair = measure_stretch(z, rate, oscillator, about, clear, glance=True, paired=self._paired)
         if not any(t.present and t.dbfs_noise < VAGUE_DB for t in tones):
             return self._nothing(f"no tone of {hertz(self.frequency_hz)} rises above the noise")
         weights = np.array([t.amplitude**2 for t in tones]) + 1e-30
@@ -174,32 +195,10 @@ class ToneWatch:
             tones,
             pair,
         )
-        azimuth = (azimuth_of_tones([tone]), phase_of_tone(tone)) if len(tones) == 2 else ()
-        return WatchState(
-            True,
-            "",
-            view.other,
-            tone.frequency_hz,
-            tuple(tone.level(c, self.frequency_hz) for c in range(len(tones))),
-            tone.balance,
-            azimuth,
-            tuple(speed_of_tone(tone, self.frequency_hz)),
-            tone,
-        )
+        return self._found("", tone)
 
     def _nothing(self, because: str) -> WatchState:
-        sides = [side_of(c, self._spectra.channels) for c in range(self._spectra.channels)]
-        pair = len(sides) == 2
-        hz = self.frequency_hz
-        return WatchState(
-            False,
-            because,
-            self._view.other,
-            None,
-            tuple(NoReading("level", s, because, frequency_hz=hz) for s in sides),
-            NoReading("balance", "left-right", because, frequency_hz=hz) if pair else None,
-            tuple(NoReading(q, "left-right", because, frequency_hz=hz) for q in ("azimuth_delay", "azimuth_phase"))
-            if pair
-            else (),
-            tuple(NoReading("speed_error", s, because, frequency_hz=hz) for s in sides),
-        )
+        return self._found(because, None)
+
+    def _found(self, because: str, tone: FoundTone | None) -> WatchState:
+        return WatchState(self.frequency_hz, self._sides, because, self._view.other, tone)

@@ -3,8 +3,8 @@
 `heard_error` is the sum of response error and mistracking at the worst point from 40 Hz to 10 kHz and from 0 to -50 dB
 relative to the reference level of the noise reduction; `mistracking` is the part of it that the decoder adds. Each
 channel has a reading of both; negative is duller. They are computed from readings of level and response taken with the
-noise reduction out, by `bench.tape.mistracking_map`, which gives formula, sources and limits. The uncertainty is the
-change at the worst point when the errors change by their own uncertainties.
+noise reduction out, by `bench.tape.mistracking_map`, which gives formula, sources and limits. The uncertainty of
+what is heard holds at every point, so that it covers another point that may be the worst.
 """
 
 from __future__ import annotations
@@ -93,4 +93,5 @@ def _readings(channel: Channel, found: MistrackingMap) -> tuple[Reading, Reading
         method=method,
         reference=REFERENCE_LEVELS[found.system],
     )
-    return heard, replace(heard, quantity="mistracking", value=found.worst_mistracking_db)
+    added, unsure = found.worst_mistracking_db, found.mistracking_uncertainty_db
+    return heard, replace(heard, quantity="mistracking", value=added, uncertainty=unsure)

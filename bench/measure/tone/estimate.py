@@ -129,6 +129,7 @@ def measure_stretch(
     clear_hz: float = 1e9,
     *,
     glance: bool = False,
+    paired: bool = True,
     hum: tuple[float, Sequence[float]] | None = None,
 ) -> tuple[tuple[ChannelTone, ...], PhasePair | None]:
     """Measure a steady stretch.
@@ -140,11 +141,12 @@ def measure_stretch(
         tone_hz: approximate frequency of the tone.
         clear_hz: distance of the nearest other tone.
         glance: whether to skip fitting flutter when finding the frequency, which saves most of the work.
+        paired: whether to compare the channels.
         hum: a mains line near the tone, if there is one: its frequency, and its amplitude in each channel just outside
             the stretch.
 
     Returns:
-        The tone in each channel, and the pair of channels if both hold the tone.
+        The tone in each channel, and the pair of channels if it is wanted and both hold the tone.
     """
     near = tone_hz if tone_hz is not None else oscillator_hz
     reach = PASS * rate / 2
@@ -177,8 +179,8 @@ def measure_stretch(
             again.hum, again.hum_turns, again.present = before.hum, before.hum_turns, before.present
             isolated[c] = again
     tones = tuple(_tone(isolated[c], rate, oscillator_hz, rates) for c in range(z.shape[1]))
-    pair = _pair(isolated[0], isolated[1], facts) if len(tones) == 2 and all(t.present for t in tones) else None
-    return tones, pair
+    both = paired and len(tones) == 2 and all(t.present for t in tones)
+    return tones, _pair(isolated[0], isolated[1], facts) if both else None
 
 
 def _note_masked_hum(

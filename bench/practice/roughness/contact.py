@@ -34,28 +34,32 @@ class HeadContact:
         self._skirts = ModulationNoise(float(np.exp(rng.uniform(*np.log(SKIRTS_HZ)))))
         self._white = np.random.Generator(np.random.SFC64([seed, 0xC3]))
         self._in_band = 1 / np.sqrt(band_share(self._corner, 0.2, 10.0))
-        self._slow_before: Floats | None = None
+        self._slow: tuple[Floats, Floats] | None = None
+        """Slow wander of the coating at both ends of the chunk."""
+        self._noise = np.zeros((2, CHUNK))
 
-    def run(self, physics: MachinePhysics, flux: Floats, slow: Floats) -> Floats:
-        """The flux of a chunk with wander of level and modulation noise, shape (2, n).
+    def advance(self, physics: MachinePhysics, slow: Floats) -> None:
+        """Go on to the next chunk.
 
         Args:
             physics: the machine's figures.
-            flux: the flux on the tape, same shape.
             slow: slow wander of each track's coating at the end of the chunk, unit variance.
         """
         self._level.advance()
         self._contact.advance()
-        slow_before, self._slow_before = self._slow_before, slow
-        scale = physics.level_wander_db * self._in_band
-        if scale or physics.slow_wander_db:
-            db = scale * self._level.before + physics.slow_wander_db * (slow if slow_before is None else slow_before)
-            start = 10 ** (db / 20)
-            end = 10 ** ((scale * self._level.now + physics.slow_wander_db * slow) / 20)
+        self._slow = self._slow[1] if self._slow is not None else slow, slow
+        if physics.replay_modulation_noise_db > -120.0:
+            self._noise = self._white.standard_normal((2, CHUNK))
+
+    def run(self, physics: MachinePhysics, flux: Floats) -> Floats:
+        """The flux of a chunk, shape (2, n), with wander of level and modulation noise."""
+        fast, slow = physics.level_wander_db * self._in_band, physics.slow_wander_db
+        if self._slow is not None and (fast or slow):
+            moments = (self._level.before, self._slow[0]), (self._level.now, self._slow[1])
+            start, end = (10 ** ((fast * level + slow * coating) / 20) for level, coating in moments)
             flux = flux * (start[:, None] + (end - start)[:, None] * _PART)
         if physics.replay_modulation_noise_db > -120.0:
-            white = self._white.standard_normal((2, CHUNK))
-            flux = flux * (1 + 10 ** (physics.replay_modulation_noise_db / 20) * self._skirts.run(white))
+            flux = flux * (1 + 10 ** (physics.replay_modulation_noise_db / 20) * self._skirts.run(self._noise))
         return flux
 
     def spacing_db(self, physics: MachinePhysics, *dropouts: Floats | None) -> Floats | None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from bench.figures import as_given, hertz, number
+from bench.figures import as_given, hertz
 from bench.measure.catalogue import QUANTITIES
 from bench.procedure.state import events, exercise_events
 from bench.procedure.state.events import Event
@@ -55,7 +55,7 @@ def _decided(event: events.Decided, titles: Titles) -> str:
 def _turned(event: events.Turned, titles: Titles) -> str:
     count = len(event.degrees)
     often = "once" if count == 1 else counted(count, "time")
-    return f"{event.trimmer}: adjusted {often}, net {number(sum(event.degrees), 0, sign=True)}°"
+    return f"{event.trimmer}: adjusted {often}, net {rotation(sum(event.degrees))}"
 
 
 def _turned_back(event: events.TurnedBack, titles: Titles) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from itertools import pairwise
@@ -307,18 +306,21 @@ _NOTED = (
 def _noted(session: SessionRecord) -> Iterable[tuple[str, str, str]]:
     """Answers and notes in order; a note that was made at several steps appears once."""
     titles = session.titles
-    same = Counter(event_sentence(e, titles) for e in session.events if isinstance(e, _NOTED))
+    at_steps: dict[str, list[str]] = {}
+    for event in session.events:
+        if isinstance(event, _NOTED):
+            at_steps.setdefault(event_sentence(event, titles), []).append(titles.get(event.step, event.step))
     named = attention(session.events, titles)
     for place, event in enumerate(session.events):
         nothing_new = not event.lines if isinstance(event, Ticked) else place in named
         if not isinstance(event, (Answered, *_NOTED)) or nothing_new:
             continue
         text = event_sentence(event, titles)
-        if isinstance(event, Answered) or same[text] == 1:
+        if isinstance(event, Answered) or len(at_steps[text]) == 1:
             yield _time(event, session), _asked(event, titles), text
-        elif same[text]:
-            yield _time(event, session), f"At {same[text]} steps:", text
-            same[text] = 0
+        elif at_steps[text]:
+            yield _time(event, session), f"{listed(list(dict.fromkeys(at_steps[text])))}:", text
+            at_steps[text] = []
 
 
 def _time(event: Event, session: SessionRecord) -> str:

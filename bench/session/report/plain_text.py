@@ -16,8 +16,9 @@ from bench.words.sentences import in_columns, inert
 WIDTH = 80
 _LEGEND = (
     "Verdicts: in, value and uncertainty wholly inside the tolerance; out, wholly outside; too close to call, "
-    "between the two. Readings as found are reported but not judged. Uncertainties are expanded (k = 2). "
-    "Targets and limits are common practice without a source where no source is named."
+    "between the two. The verdicts on readings as found do not count in the result. "
+    "Uncertainties are expanded (k = 2). Targets and limits are common practice without a source where no source is "
+    "named."
 )
 
 

@@ -13,7 +13,7 @@ from bench.procedure.state.journal import ReadingRecord
 from bench.session.report.improvement import comparable
 from bench.words.figures import decibels, tone
 from bench.words.names import CHANNELS, STAGES, unit_in_words
-from bench.words.readings import no_reading_text, reading_text, target_text, value_text, verdict_text
+from bench.words.readings import channel_name, no_reading_text, reading_text, target_text, value_text, verdict_text
 from bench.words.sentences import true_minus
 
 USUAL = frozenset({"", "common practice, no source"})
@@ -146,7 +146,7 @@ def figures(records: tuple[ReadingRecord, ...], names: Mapping[Stage, str] = STA
             note=letters.setdefault(method, _letter(len(letters))) if method else "",
             lines=(
                 Line(
-                    CHANNELS[reading.channel],
+                    channel_name(reading),
                     tuple(_cell(r) for r in stages),
                     unit_in_words(reading.quantity),
                     target_text(judged),

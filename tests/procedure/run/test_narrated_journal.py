@@ -41,4 +41,4 @@ def test_kept_readings_are_said_with_their_limits_and_bounds(tmp_path: Path) -> 
 
 
 def test_an_event_is_said_once_it_is_kept(tmp_path: Path) -> None:
-    assert lines(tmp_path) == ["turns found: bias left: adjusted once, net +6°"]
+    assert lines(tmp_path) == ["turns found: bias left: adjusted once, net 6° clockwise"]

@@ -38,7 +38,7 @@ COST = "which costs 3 passes of the reference tape"
 @pytest.mark.parametrize(
     ("event", "words"),
     [
-        (Turned("bias left", (6.0, -2.0)), "bias left: adjusted 2 times, net +4°"),
+        (Turned("bias left", (6.0, -2.0)), "bias left: adjusted 2 times, net 4° clockwise"),
         (
             TurnedBack("bias left", -4.0),
             "bias left turned back by 4° anticlockwise, to its position when the job began",

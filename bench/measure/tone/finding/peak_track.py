@@ -225,7 +225,7 @@ class Track:
         return found + self._flush()
 
     def sounding(self) -> FoundTone | None:
-        """The tone that is sounding at present, measured approximately."""
+        """The tone that is sounding at present, measured approximately, without comparing its channels."""
         if self.misses:
             return None
         frames = self._frames
@@ -310,6 +310,7 @@ class Track:
             about,
             clear,
             glance=glance,
+            paired=not glance,
             hum=self._hum_beside(start, stop, about),
         )
         tones, pair = with_rounding(

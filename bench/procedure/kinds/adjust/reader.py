@@ -135,8 +135,11 @@ class ToneReader(AdjustReader):
         """Start to listen; a reading is taken over the last `window_s` seconds, None for the usual time."""
         status = self._bench.port.status
         wanted = {self.judged_hz} | ({self._zero_hz} if self._zero_hz is not None else set())
-        window = window_s or QUANTITIES[self._step.quantity].live_window_s
-        self._watches = {hz: ToneWatch(status.sample_rate, status.channels, hz, window_s=window) for hz in wanted}
+        quantity = self._step.quantity
+        window, paired = window_s or QUANTITIES[quantity].live_window_s, quantity == "azimuth_delay"
+        self._watches = {
+            hz: ToneWatch(status.sample_rate, status.channels, hz, window_s=window, paired=paired) for hz in wanted
+        }
 
     def feed(self, samples: Samples) -> None:
         """Take in sound."""
@@ -168,7 +171,7 @@ class ToneReader(AdjustReader):
             case "response" if section is not None:
                 return [(self._from_tape(r), 0.0) for r in self._levels(state)]
             case "azimuth_delay":
-                if not state.azimuth or state.tone is None:
+                if len(state.sides) < 2 or state.tone is None:
                     return [(NoReading("azimuth_delay", "left-right", "it needs two channels"), 0.0)]
                 inverted = None if shows_polarity([state.tone]) else self._bench.inverted
                 delay = azimuth_of_tones([state.tone], inverted=inverted)

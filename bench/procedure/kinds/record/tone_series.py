@@ -28,7 +28,8 @@ class ToneSeries:
 
     def __init__(self, tones: Sequence[tuple[float, float]], seconds: float, rate: int, channels: int) -> None:
         self._tones, self._seconds, self._rate = tones, seconds, rate
-        self._watches = [ToneWatch(rate, channels, hz, window_s=seconds - 2 * EDGE_S) for hz, _ in tones]
+        window_s = seconds - 2 * EDGE_S
+        self._watches = [ToneWatch(rate, channels, hz, window_s=window_s, paired=False) for hz, _ in tones]
 
     def source(self) -> ToneSequence:
         """The source to send."""
