@@ -15,6 +15,7 @@ from bench.diagnosis.machine import Machine
 from bench.diagnosis.next_test import NextTest, Possible, doubt_bits, mend_first, next_test, stage_now
 from bench.diagnosis.options import STRANGE, cleared
 from bench.diagnosis.readings.adjustable import out_of_adjustment
+from bench.diagnosis.readings.buried import with_buried
 from bench.diagnosis.readings.finding import Finding
 from bench.diagnosis.readings.lines import attribute_lines
 from bench.diagnosis.readings.looks import COMPLAINT, likelihood_ratios
@@ -113,6 +114,7 @@ def diagnose(
         possible: tells whether a test can be made here; None if all can.
     """
     by_sign, plain = find_signs(with_references(findings, machine), machine)
+    plain = with_buried(plain)
     lines = attribute_lines(plain, machine)
     levels = {(f.stage, f.source) for f in plain if f.quantity in LEVELS and f.value is not None}
     plain = [f for f in plain if f.quantity != "balance" or (f.stage, f.source) not in levels]
@@ -169,10 +171,16 @@ def _same(f: Finding) -> tuple[object, ...]:
 
 
 def _not_looked_at(weighing: Weighing, causes: Sequence[Cause], answers: Mapping[str, str]) -> tuple[str, ...]:
-    """The causes that no reading shows and nobody looked for. What the owner hears is not an inspection."""
+    """The causes that no reading shows and nobody looked for, without those that cleaning has put right anyway.
+
+    What the owner hears is not an inspection.
+    """
     looks = {question: answer for question, answer in answers.items() if not question.endswith(COMPLAINT)}
     seen = {o.cause.name for s in weighing.alone for o in s.options if o.shown} | {*likelihood_ratios(looks, causes)[0]}
-    cassette = weighing.fitter.rows.machine.cassette
+    cassette, now = weighing.fitter.rows.machine.cassette, stage_now(weighing.fitter.rows)
+    for cause in causes:
+        if cleared(max(cause.variants, key=lambda v: v.share), now):
+            seen.add(cause.name)
     return tuple(c.name for c in causes if c.name not in seen and (cassette or c.reels >= USUAL_PART))
 
 
@@ -241,7 +249,7 @@ def _suspects(weighing: Weighing, causes: Sequence[Cause], machine: Machine) -> 
         beside = {o.cause.name for o in best.options} - {name}
         like = [c for c in cause.like if total.get(c, 0.0) >= ALIKE * probability and c not in beside]
         like += _rivals(weighing, {name} | beside, total) if 0.02 < probability < 0.97 else []
-        gains = _gains(weighing, best, _without(weighing, beside))
+        gains = _gains(weighing, best, _without(weighing, beside), cause.shown_by)
         speaks_for = tuple(f for f, g in gains if g > 1.0)[:6]
         out.append(
             Suspect(
@@ -300,8 +308,11 @@ def _channel_and_kind(sets: Sequence[Weighed], name: str) -> tuple[str, str]:
     return max(channel, key=lambda c: channel[c]), max(kind, key=lambda k: kind[k])
 
 
-def _gains(weighing: Weighing, best: Weighed, without: Weighed) -> list[tuple[Finding, float]]:
-    """How much better each reading is explained with a cause than without, best first."""
+def _gains(weighing: Weighing, best: Weighed, without: Weighed, shown_by: str) -> list[tuple[Finding, float]]:
+    """How much better each reading is explained with a cause than without, best first.
+
+    Readings of the kind that shows the cause directly come before all others.
+    """
     rows = weighing.fitter.rows
     precision = weighing.fitter.whiten.T @ weighing.fitter.whiten
     size = np.maximum(np.sqrt(1 / np.diag(precision)), 0.1)
@@ -310,7 +321,8 @@ def _gains(weighing: Weighing, best: Weighed, without: Weighed) -> list[tuple[Fi
         return np.asarray(((rows.values - s.read) / size) ** 2)
 
     gain = misfit(without) - misfit(best)
-    order = np.argsort(-gain)
+    direct = [p.kind == shown_by and shown_by != "" for p in rows.data_rows]
+    order = sorted(range(len(gain)), key=lambda n: (not direct[n], -gain[n]))
     return [(rows.data_rows[n].finding, float(gain[n])) for n in order]
 
 
@@ -321,7 +333,9 @@ def _curve(weighing: Weighing, best: Weighed, speaks_for: Sequence[Finding]) -> 
         return ()
     read = zip((p.finding for p in weighing.fitter.rows.data_rows), best.read, strict=True)
     same = ("quantity", "stage", "source", "channel", "sent_db")
-    points = [(f, float(db)) for f, db in read if all(getattr(f, a) == getattr(shows, a) for a in same)]
+    points = [
+        (f, float(db)) for f, db in read if not f.buried and all(getattr(f, a) == getattr(shows, a) for a in same)
+    ]
     return tuple(sorted(points, key=lambda point: point[0].frequency_hz or 0.0))
 
 

@@ -22,6 +22,8 @@ from bench.diagnosis.rows import Rows
 NONLINEAR = tuple(f.name for f in FIGURES if not f.linear)
 """Settings on which the readings depend nonlinearly, which are therefore fitted."""
 DAMPING, STEP = 1e-2, 0.05
+UNUSED = 1e12
+"""Precision of an amount that only pads a set."""
 STARTS = (1.0, 4.0)
 """Starting values of azimuth, in units of its usual spread. Its loss has no slope at 0, where a fit would stay."""
 FREEDOM = 4.0
@@ -44,7 +46,7 @@ class Problemset:
         most, widest = max(map(len, moves), default=0), max((e.shape[1] for e in extra), default=0)
         self.figure = np.zeros((len(sets), most), dtype=int)
         self.sign, self.median = np.zeros((len(sets), most)), np.zeros((len(sets), most))
-        self.precision = np.full((len(sets), most), 1e12)
+        self.precision = np.full((len(sets), most), UNUSED)
         self.columns = np.zeros((len(sets), len(rows), widest))
         for n, (some, more) in enumerate(zip(moves, extra, strict=True)):
             for k, m in enumerate(some):
@@ -168,27 +170,40 @@ class Fitter:
         s = len(self.settings) + problem.figure.shape[1]
         return self.rows.predict(self.vectors(problem, x)) + (problem.columns @ x[:, s:, None])[..., 0]
 
-    def slopes(self, problem: Problemset, x: Floats) -> Floats:
+    def slopes(self, problem: Problemset, x: Floats, read: Floats | None = None) -> Floats:
         """d(rows)/dx of settings and amounts, shape (sets, rows, ·).
 
         All settings of one name are moved at once, because each row depends on only one of them.
+
+        Args:
+            problem: the sets.
+            x: where.
+            read: their prediction there, if it is known.
         """
         count, s, k = len(x), len(self.settings), problem.figure.shape[1]
+        read = self.predict(problem, x) if read is None else read
+        read = read - (problem.columns @ x[:, s + k :, None])[..., 0]
         base = self.vectors(problem, x)
-        tries = [base]
+        tries = []
         for number in range(len(NONLINEAR)):
             moved = base.copy()
             moved[:, [i for i, c in zip(self.settings, self._name_number, strict=True) if c == number]] += STEP
             tries.append(moved)
-        for n in range(k):
-            moved = base.copy()
-            size = problem.sign[:, n] * np.exp(x[:, s + n])
-            moved[np.arange(count), problem.figure[:, n]] += size * np.expm1(STEP)
+        which = [np.flatnonzero(problem.precision[:, n] < UNUSED) for n in range(k)]
+        for n, some in enumerate(which):
+            moved = base[some]
+            size = problem.sign[some, n] * np.exp(x[some, s + n])
+            moved[np.arange(len(some)), problem.figure[some, n]] += size * np.expm1(STEP)
             tries.append(moved)
-        read = self.rows.predict(np.concatenate(tries)).reshape(len(tries), count, -1)
-        slopes = (read[1:] - read[0]) / STEP
-        settings = slopes[self._name_number] * self._share[:, None]
-        return np.concatenate([np.moveaxis(settings, 0, 2), np.moveaxis(slopes[len(NONLINEAR) :], 0, 2)], axis=2)
+        predicted = self.rows.predict(np.concatenate(tries))
+        of_settings = predicted[: count * len(NONLINEAR)].reshape(len(NONLINEAR), count, -1)
+        out = np.zeros((count, len(self.rows), s + k))
+        out[:, :, :s] = np.moveaxis(((of_settings - read) / STEP)[self._name_number] * self._share[:, None], 0, 2)
+        rest = predicted[count * len(NONLINEAR) :]
+        for n, some in enumerate(which):
+            out[some, :, s + n] = (rest[: len(some)] - read[some]) / STEP
+            rest = rest[len(some) :]
+        return out
 
     def _prior(self, problem: Problemset) -> tuple[Floats, Floats]:
         """Mean and precision of x for each set."""
@@ -222,7 +237,7 @@ class Fitter:
         at = self._state(problem, start)
         damping, columns = np.full(len(problem.sets), DAMPING), self.whiten @ problem.columns
         for _ in range(rounds):
-            slopes = self.slopes(problem, at.x)
+            slopes = self.slopes(problem, at.x, at.read)
             at, better, normal = self._step(problem, at, (slopes, columns), damping)
             damping = np.where(better, damping / 5, damping * 10)
         evidence = self._laplace(at.cost, precision, normal)

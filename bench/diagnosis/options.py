@@ -32,10 +32,19 @@ DIRECTIONS, LEAST_DIRECTION = 10, 0.3
 
 
 def _strange(side: str) -> tuple[Variant, ...]:
-    curves = (side, f"fine {side}")
+    """A response with peaks, steps or holes, or one that is tilted or bent as a whole, in one channel or both."""
+
+    def curve(channel: str, n: int | None, share: float, *widths: tuple[str, float]) -> Variant:
+        curves = tuple(Curve(name, width, n) for name, width in widths)  # type: ignore[arg-type]
+        return Variant(channel, curves=curves, share=share)  # type: ignore[arg-type]
+
     return tuple(
-        Variant(channel, curves=(Curve(curves[0], 5.0, n), Curve(curves[1], 3.0, n)))  # type: ignore[arg-type]
+        made
         for channel, n in (("both", None), ("left", 0), ("right", 1))
+        for made in (
+            curve(channel, n, 1.0, (side, 5.0), (f"fine {side}", 3.0)),
+            curve(channel, n, 0.5, (f"tilted {side}", 4.0)),
+        )
     )
 
 
@@ -56,11 +65,14 @@ STRANGE = Cause(
 
 
 def cleared(variant: Variant, stage: Stage) -> bool:
-    """Whether the cleaning and demagnetising done by a stage have put it right."""
+    """Whether the cleaning and demagnetising done by a stage have put it right.
+
+    Its first move is the fault itself; the others are consequences.
+    """
     if stage == "before-cleaning" or not variant.moves:
         return False
     done = CLEARED - {"remanence"} if stage in MAGNETISED else CLEARED
-    return all(m.figure in done for m in variant.moves)
+    return variant.moves[0].figure in done
 
 
 @dataclass(frozen=True, slots=True)

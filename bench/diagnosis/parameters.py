@@ -162,7 +162,10 @@ class Figures:
 
     def __init__(self, vectors: Floats) -> None:
         self.vectors = vectors
+        self._views: dict[str, Floats] = {}
 
     def __getitem__(self, name: str) -> Floats:
         """The values of a figure, shape (n, *shape of the figure)."""
-        return self.vectors[:, WHERE[name]].reshape(len(self.vectors), *NAMES[name].shape)
+        if name not in self._views:
+            self._views[name] = self.vectors[:, WHERE[name]].reshape(len(self.vectors), *NAMES[name].shape)
+        return self._views[name]

@@ -22,6 +22,8 @@ LAW_ERROR, STEEP_DB = 0.05, 8.0
 """Relative error of the model for a large error (standard deviation), and the error in dB beyond which it doubles."""
 NULL_ERROR, NULL_DB = 0.4, 13.0
 """Relative error beyond this many dB, where a null of gap or azimuth is near and only "far down" is certain."""
+BURIED_DB = -25.0
+"""Usual response at a tone that noise buries. Common practice, no source."""
 SIDES = {"left": 0, "right": 1}
 
 
@@ -63,7 +65,7 @@ class Unused:
 
 def data_row(finding: Finding, machine: Machine) -> DataRow | Unused:
     """The row of a reading, or why it cannot be used."""
-    value = finding.value
+    value = BURIED_DB if finding.buried else finding.value
     if value is None:
         return Unused(finding, "no reading")
     if finding.source in ("encoder", "decoder"):

@@ -43,19 +43,19 @@ def _basis(octaves: float, columns: int) -> Floats:
     return np.asarray(vectors[:, -columns:] * np.sqrt(np.maximum(weights[-columns:], 0.0)))
 
 
-_SMOOTH, _FINE = _basis(OCTAVES, 11), _basis(0.45, 20)
+SMOOTH, FINE = _basis(OCTAVES, 11), _basis(0.45, 20)
 
 
-def smooth(hz: Floats) -> Floats:
-    """Basis of smooth random curves of unit variance at these frequencies, shape (tones, k)."""
+def random_curves(hz: Floats, basis: Floats = SMOOTH) -> Floats:
+    """A basis of random curves of unit variance at these frequencies, shape (tones, k)."""
     at = np.log2(hz)
-    return np.column_stack([np.interp(at, GRID, column) for column in _SMOOTH.T])
+    return np.column_stack([np.interp(at, GRID, column) for column in basis.T])
 
 
-def fine(hz: Floats) -> Floats:
-    """Like `smooth`, with a shorter correlation length."""
-    at = np.log2(hz)
-    return np.column_stack([np.interp(at, GRID, column) for column in _FINE.T])
+def tilted_curves(hz: Floats) -> Floats:
+    """A straight tilt and a bend about middle frequencies, 1 four octaves away, shape (tones, 2)."""
+    at = np.log2(hz / 700.0) / 4.0
+    return np.column_stack([at, at**2])
 
 
 def roughness_db(hz: Floats, side: str) -> Floats:
@@ -68,10 +68,15 @@ def side_columns(rows: Rows, side: str, channel: int | None, size: Floats | floa
     """Columns of a smooth curve on the record or replay side, in one channel or common to both."""
 
     def kernel(hz: Floats, tones: Tones) -> Floats:
-        low = side == "low end"
-        narrow = side.startswith("fine")
-        scale = np.minimum(80.0 / hz, 1.0) ** 1.5 if low else np.ones_like(hz) if narrow else roughness_db(hz, side)
-        curve = (fine(hz) if low or narrow else smooth(hz)) * (scale * size)[:, None]
+        if side == "low end":
+            curve = random_curves(hz, FINE) * (np.minimum(80.0 / hz, 1.0) ** 1.5)[:, None]
+        elif side.startswith("fine"):
+            curve = random_curves(hz, FINE)
+        elif side.startswith("tilted"):
+            curve = tilted_curves(hz)
+        else:
+            curve = random_curves(hz) * roughness_db(hz, side)[:, None]
+        curve = curve * np.broadcast_to(size, hz.shape)[:, None]
         curve = curve * (not side.endswith("record") or tones.source == "record-replay")
         off = np.zeros_like(curve)
         return np.vstack([curve if channel in (None, 0) else off, curve if channel in (None, 1) else off])
@@ -117,12 +122,12 @@ def curve_columns(rows: Rows, curve: Curve) -> Floats:
     if curve.side == "drift":
         out[wanted, np.arange(len(wanted))] = curve.width
     elif curve.side in ("encoder", "decoder"):
-        out = np.zeros((len(rows), 2 * _SMOOTH.shape[1]))
+        out = np.zeros((len(rows), 2 * SMOOTH.shape[1]))
         for n in wanted:
             row = rows.data_rows[n].single
             if row is None or (curve.channel is not None and row.channel not in (curve.channel, None)):
                 continue
-            base = smooth(np.array([row.hz or 5e3]))[0] * curve.width
+            base = random_curves(np.array([row.hz or 5e3]))[0] * curve.width
             out[n] = np.concatenate([base * 0.85, base * 0.5 * (row.sent_db + 25) / 12])
     return out
 

@@ -100,9 +100,9 @@ def weigh(rows: Rows, causes: Sequence[Cause], ratios: Mapping[str, float]) -> W
     prior = _prior(options, invisible)
     singles: list[Set] = [(), *((o,) for o in options)]
     usual = Fitter(rows, session.covariance(Grade(1.0, 1.5), np.zeros(len(rows))))
-    first = _fit(usual, singles, session, rounds=4)
+    first = _fit(usual, singles, session, rounds=3)
     fitter = _Grades(usual, session, [(first, prior)]).fitter
-    fitted = _fit(fitter, singles, session, start=first.x, rounds=3)
+    fitted = _fit(fitter, singles, session, start=first.x, rounds=2)
     beside = _beside_the_best(fitter, fitted, session, options, prior)
     scores = TEMPER * fitted.log_evidence + prior
     sets, fits = list(singles), [(fitted, prior)]
@@ -251,7 +251,7 @@ def _beside_the_best(
     if not others:
         return out
     both = [(options[best], options[n]) for n in others]
-    joint = _fit(fitter, both, session, start=fitted.joint_starts([(best + 1, n + 1) for n in others]), rounds=2)
+    joint = _fit(fitter, both, session, start=fitted.joint_starts([(best + 1, n + 1) for n in others]), rounds=1)
     out[others] = TEMPER * (joint.log_evidence - fitted.log_evidence[best + 1]) + prior[1:][others]
     return out
 

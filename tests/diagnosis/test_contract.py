@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from pathlib import Path
 from typing import Any
 
@@ -212,6 +213,72 @@ def test_half_a_period_at_every_tone_is_an_inverted_channel() -> None:
     told = answer({"readings": delays})
     assert told["causes"][0]["cause"] == "inverted-channel"
     assert told["causes"][0]["probability"] > 0.9
+
+
+def test_the_reading_that_shows_a_cause_directly_speaks_first_for_it() -> None:
+    at: dict[str, Any] = {"source": "record-replay", "uncertainty": 0.5}
+    told = answer(
+        {
+            "readings": [
+                reading(quantity=quantity, value=value, channel=channel, frequency_hz=hz, **at)
+                for channel in ("left", "right")
+                for quantity, value, hz in (("signal_to_noise", 38.0, None), ("erasure", 32.0, 1000))
+            ]
+        }
+    )
+    weak = next(c for c in told["causes"] if c["cause"] == "weak-erasure")
+    assert {*weak["for"][:2]} == {1, 3}
+    assert 0 in weak["for"]
+
+
+@pytest.mark.parametrize(("stage", "listed"), [("before-cleaning", True), ("after-cleaning", False)])
+def test_what_cleaning_puts_right_need_not_be_looked_at_after_it(stage: str, listed: bool) -> None:
+    level = [reading(quantity="level", value=0.1, frequency_hz=315, channel=c, stage=stage) for c in ("left", "right")]
+    assert ("dirty-erase-head" in answer({"readings": level})["not_looked_at"]) is listed
+
+
+def test_phases_of_high_tones_lack_whole_periods() -> None:
+    """70 µs is 252° at 10 kHz, which reads as −108°."""
+    phases = {1000: 25.2, 3150: 79.4, 10000: -108.0}
+    told = answer(
+        {
+            "readings": [
+                reading(quantity="azimuth_phase", channel="left-right", unit="degrees", frequency_hz=hz, value=phase)
+                for hz, phase in phases.items()
+            ]
+        }
+    )
+    assert "inverted-channel" not in [c["cause"] for c in told["causes"]]
+    (azimuth,) = (s for s in told["settings"] if s["setting"] == "replay-azimuth")
+    arcmin = 70e-6 * 47.625 / 0.9 * 60 * 180 / math.pi
+    assert azimuth["value"] == pytest.approx(arcmin, abs=1.0)
+
+
+def test_a_response_that_tilts_as_a_whole_is_no_cause_of_the_list() -> None:
+    tones = (63, 125, 250, 500, 1000, 2000, 4000, 8000, 12500)
+    tilted = [
+        reading(frequency_hz=hz, value=1.4 * math.log2(hz / 315), channel=channel, source=source, reference_hz=315)
+        for hz in tones
+        for channel in ("left", "right")
+        for source in ("reference-tape", "record-replay")
+    ]
+    assert answer({"readings": tilted})["not_in_list"] > 0.9
+
+
+@pytest.mark.parametrize(("right", "evidence"), [(0.1, True), (None, False)])
+def test_a_tone_that_noise_buries_in_one_channel_is_low_there(right: float | None, evidence: bool) -> None:
+    at = {"stage": "before-cleaning", "source": "record-replay"}
+    read = [
+        reading(frequency_hz=hz, value=value, channel=channel, **at)
+        for hz in (1000, 2000, 4000)
+        for channel, value in (("left", -hz / 2000), ("right", 0.1))
+    ]
+    top = [reading(frequency_hz=12500, value=v, channel=c, **at) for c, v in (("left", None), ("right", right))]
+    without, told = (
+        next(c["probability"] for c in answer({"readings": some})["causes"] if c["cause"] == "dirt-replay-head")
+        for some in ([*read, top[1]], [*read, *top])
+    )
+    assert (told > 1.3 * without) is evidence
 
 
 def test_a_channel_without_level_is_dead() -> None:

@@ -93,3 +93,9 @@ def test_a_trimmer_is_out_where_somebody_would_turn_it() -> None:
     assert not Setting("speed", "both", "as found", 0.12, "%", 0.08).out
     assert Setting("speed", "both", "as found", 0.5, "%", 0.08).out
     assert not Setting("speed", "both", "as found", 0.5, "%", 0.6).out
+
+
+@pytest.mark.parametrize(("target", "text"), [(False, "−0.50 dB"), (True, "−0.50 dB from its target")])
+def test_a_departure_from_a_target_is_not_taken_for_the_reading(target: bool, text: str) -> None:
+    read = Finding("1", "as-left", "reference-tape", "response", "left", -0.5, "dB", from_target=target)
+    assert finding_text(read) == f"response, left, reference tape, as left {text}"

@@ -11,7 +11,18 @@ from typing import Literal
 from bench.diagnosis.machine import PARTS
 
 Channels = Literal["left", "right", "both"]
-Side = Literal["replay", "record", "fine replay", "fine record", "low end", "encoder", "decoder", "drift"]
+Side = Literal[
+    "replay",
+    "record",
+    "fine replay",
+    "fine record",
+    "tilted replay",
+    "tilted record",
+    "low end",
+    "encoder",
+    "decoder",
+    "drift",
+]
 RATIO = "times the length of a new gap"
 """Unit of a severity whose amount is the logarithm of a ratio."""
 SIDES: tuple[Channels, ...] = ("left", "right")

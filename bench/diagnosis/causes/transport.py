@@ -49,7 +49,7 @@ TRANSPORT = (
         (both(Move("weave", 1.6, 0.5), Move("dropouts", 1.5, 0.5)),),
         0.7,
         "×",
-        "set the tension, look at guides and pad",
+        "set tension and guides, or replace the pad",
         "azimuth weaves, and level drops out",
         look="measure the tension with a gauge",
         look_minutes=4.0,

@@ -156,6 +156,7 @@ def _finding(item: Any, n: int, where: str, ignored: list[str]) -> Finding | Non
         method=str(item.get("method") or ""),
         part=str(item.get("part") or ""),
         driven=_word(item.get("driven")),
+        from_target=bool(target) and quantity in AIMED,
         at_least=_word(item.get("bound")) == "at-least",
     )
 

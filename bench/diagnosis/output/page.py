@@ -185,4 +185,5 @@ def finding_text(finding: Finding) -> str:
     channel = f", {finding.channel}" if finding.channel in ("left", "right") else ""
     channel = f", {finding.driven} driven" if finding.driven else channel
     tape = ", reference tape" if finding.source == "reference-tape" and finding.quantity in OF_BOTH_TAPES else ""
-    return f"{title}{at}{channel}{tape}, {STAGES[finding.stage]} {value}"
+    target = " from its target" if finding.from_target and finding.value is not None else ""
+    return f"{title}{at}{channel}{tape}, {STAGES[finding.stage]} {value}{target}"

@@ -41,5 +41,9 @@ class Finding:
     """The driven channel of a separation."""
     at_least: bool = False
     """Whether the value is a lower limit, because noise masks the rest."""
+    buried: bool = False
+    """Whether there is no reading because noise buries the tone in this channel."""
+    from_target: bool = False
+    """Whether the value is a departure from a target other than 0."""
     out: bool | None = None
     """Whether it is out of tolerance; None if no tolerance was given."""

@@ -30,6 +30,8 @@ AIMED = {
     "overbias",
 }
 """Quantities whose error against the target is used, rather than their value."""
+LEAST_TARGET = 0.005
+"""Target nearer to 0 than this is 0, in the unit of the reading."""
 CIRCUITS: dict[str, Source] = {"encoding_error": "encoder", "decoding_error": "decoder"}
 
 
@@ -68,13 +70,14 @@ def _finding(record: ReadingRecord, adjusted: bool) -> Finding | None:
     if reading.frequency_hz is not None and not 0.0 <= reading.frequency_hz <= HIGHEST_HZ:
         return None  # a damaged file: no tone has such a frequency
     value: float | None = None
+    from_target = False
     if isinstance(reading, Reading):
         if reading.bound and reading.quantity not in ("erasure", "separation"):
             return None
         value = reading.value
         if reading.quantity in AIMED:
             if record.verdict is not None and record.off is not None:
-                value = record.off
+                value, from_target = record.off, abs(reading.value - record.off) > LEAST_TARGET
             elif reading.unit == "dBFS":
                 return None
     stage = STAGES[record.stage]
@@ -94,6 +97,7 @@ def _finding(record: ReadingRecord, adjusted: bool) -> Finding | None:
         method=str(reading.method.kind),
         driven=_driven(record),
         at_least=isinstance(reading, Reading) and reading.bound == "at least",
+        from_target=from_target,
         out=record.verdict.word == "out" if record.verdict is not None else None,
     )
 

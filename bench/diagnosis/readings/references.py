@@ -49,9 +49,9 @@ def _reference(findings: Sequence[Finding], likely: Sequence[float | None]) -> f
         findings: the responses of one stage and source.
         likely: frequencies that it may be, the likeliest first.
     """
-    values: dict[float, list[float]] = {}
+    values: dict[float, list[float | None]] = {}
     for f in findings:
-        if f.value is not None and f.frequency_hz:
+        if f.frequency_hz:
             values.setdefault(f.frequency_hz, []).append(f.value)
     zero = [hz for hz, read in values.items() if all(v == 0.0 for v in read)]
     given = [hz for hz in likely if hz is not None]

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 from bench.diagnosis.machine import Machine
 from bench.diagnosis.readings.finding import Finding
+from bench.diagnosis.readings.periods import delay_us, with_whole_periods
 
 LEVELS = ("level", "record_replay_level")
 DEAD_DB = -20.0
@@ -39,7 +40,7 @@ class Sign:
 def find_signs(findings: Sequence[Finding], machine: Machine) -> tuple[list[Sign], list[Finding]]:
     """The causes found by signs, and the remaining readings, corrected for them."""
     out: list[Sign] = []
-    left: list[Finding] = list(findings)
+    left = with_whole_periods(findings)
     for find in (_dead, _swapped, _monitor, _inverted):
         sign, left = find(left, machine)
         out += [sign] if sign else []
@@ -101,7 +102,7 @@ def _inverted(findings: list[Finding], machine: Machine) -> tuple[Sign | None, l
             seen += [f] if f.value < -8.0 else []
     mended: dict[str, Finding] = {}
     for group in {(f.stage, f.source) for f in findings if f.quantity in ("azimuth_delay", "azimuth_phase")}:
-        delays = [f for f in findings if (f.stage, f.source) == group and _delay_us(f) is not None]
+        delays = [f for f in findings if (f.stage, f.source) == group and delay_us(f) is not None]
         as_read, corrected, put = _fit_delay(delays, machine)
         odds += max(-12.0, min(12.0, as_read - corrected))
         mended |= put
@@ -117,15 +118,6 @@ def _inverted(findings: list[Finding], machine: Machine) -> tuple[Sign | None, l
     return sign, [mended.get(f.id, f) for f in findings]
 
 
-def _delay_us(f: Finding) -> float | None:
-    """The delay of a reading, µs; None if it has none."""
-    if f.value is None or not f.frequency_hz:
-        return None
-    if f.quantity == "azimuth_phase":
-        return f.value / 360 / f.frequency_hz * 1e6
-    return f.value if f.quantity == "azimuth_delay" else None
-
-
 def _fit_delay(delays: list[Finding], machine: Machine) -> tuple[float, float, dict[str, Finding]]:
     """Half the chi-squared of a common delay, as read and without half a period; and the readings without it."""
     usual = 8.0 * machine.us_per_arcmin
@@ -134,7 +126,7 @@ def _fit_delay(delays: list[Finding], machine: Machine) -> tuple[float, float, d
         middle = sum(values) / (len(values) + (DELAY_US / usual) ** 2)
         return 0.5 * sum(((v - middle) / DELAY_US) ** 2 for v in values) + 0.5 * (middle / usual) ** 2
 
-    read = [(f, _delay_us(f) or 0.0, 1e6 / (f.frequency_hz or 1e4)) for f in delays]
+    read = [(f, delay_us(f) or 0.0, 1e6 / (f.frequency_hz or 1e4)) for f in delays]
     if not read:
         return 0.0, 0.0, {}
     lowest = max(read, key=lambda item: item[2])

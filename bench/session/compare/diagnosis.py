@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 
@@ -13,7 +13,7 @@ from bench.diagnosis.carrying_out import steps_for
 from bench.diagnosis.machine import Machine, machine_of
 from bench.diagnosis.next_test import NextTest, Possible
 from bench.diagnosis.output.page import PROBABLE, TITLES, first_line, page
-from bench.diagnosis.readings.records import answers_of, findings_of
+from bench.diagnosis.readings.records import CIRCUITS, answers_of, findings_of
 from bench.problem import Problem
 from bench.procedure.model.job import JobStep
 from bench.procedure.run.commands import GoAside, Look
@@ -46,7 +46,11 @@ def diagnosis_of(session: SessionRecord, possible: Possible | None = None) -> tu
     facts = {k: v for k, v in sheet.items() if k != "practice"} | ({} if sheet else {"heads": session.job.heads})
     machine = machine_of(facts | {"lined_up_before": _lined_up_before(session)}, str(session.folder))
     findings = findings_of(session.valid_readings, adjusted=session.adjusted, magnetised=_magnetised(session))
-    return diagnose(machine, findings, answers_of(session.events), _allowed(session, possible)), machine
+    found = diagnose(machine, findings, answers_of(session.events), _allowed(session, possible))
+    if any(r.noise_reduction != "off" and r.reading.quantity == "response" for r in session.valid_readings):
+        circuits = {*CIRCUITS.values()}  # a response through both of them would have shown a fault of either
+        found = replace(found, not_looked_at=tuple(name for name in found.not_looked_at if name not in circuits))
+    return found, machine
 
 
 def _magnetised(session: SessionRecord) -> set[str]:
