@@ -9,7 +9,8 @@ from bench.arrays import Floats
 
 TYPE_B_STATES = 8
 STEPS = 512
-"""Rows of the table of the sliding section for a control level of 1; linear interpolation errs by 0.001 dB."""
+"""Rows of the table of the sliding section for a control level of 1. Each has its values and how far it is to those of
+the next; linear interpolation errs by 0.001 dB."""
 TYPE_A_STATES = 20
 MEAN_OF_RMS = float(np.sqrt(8) / np.pi)
 """Ratio of the mean of a rectified sine to its rms. The detector squares, because the mean square does not depend on
@@ -17,59 +18,65 @@ the sampling phase; the mean of |sine| does."""
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy", fastmath={"contract"})  # type: ignore[untyped-decorator, unused-ignore]
-def type_b(signal: Floats, out: Floats, coefficients: Floats, state: Floats, decode: bool) -> None:
-    """Type B over a block, shape (frames, channels), 1 for a sine of the reference level.
+def type_b(  # noqa: PLR0917 - compiled code is called by position
+    signal: Floats, out: Floats, coefficients: Floats, state: Floats, gains: Floats, decode: bool
+) -> None:
+    """Type B over a block, shape (frames, channels).
 
-    `coefficients` are from `noise_reduction.type_b_coefficients`; `state` has a row of `TYPE_B_STATES` per channel.
+    `coefficients` are from `noise_reduction.type_b_coefficients`; `state` has a row of `TYPE_B_STATES` per channel,
+    `gains` one of those ahead of the circuit and after it.
     """
     gain, share, fixed, fixed_pole, boost_0, boost_1, boost_2, ceiling, fast, slow, large_change = coefficients[:11]
-    sliding = coefficients[11:].reshape(-1, 3)
-    last = len(sliding) - 1.001  # so that the next row exists
+    sliding = coefficients[11:].reshape(-1, 6)
+    last = len(sliding) - 0.001
     low_now, low_kept = fixed / (1.0 + fixed), 1.0 / (1.0 + fixed)
-    # Channels are in the inner loop, so that the processor works on one during the divisions of the other.
+    lead_now, lead_kept = gain * (1.0 - share * low_now), -gain * share * low_kept
+    # Channels are in the inner loop, so that the processor works on one during the divisions of the other. Time goes
+    # into the chain from one control level to the next: what can be computed beside it is kept out of it.
     for i in range(signal.shape[0]):
         for channel in range(signal.shape[1]):
-            fixed_state, lead_before, turned_before = state[channel, 0], state[channel, 1], state[channel, 2]
-            side_before, control, fast_state, held, held_before = state[channel, 3:8]
+            own = state[channel]
+            fixed_state, lead_before, turned_before = own[0], own[1], own[2]
+            side_before, control, fast_state, held, held_before = own[3:8]
             # The mean of two samples, or modulation would fill the band up to half the sample rate.
-            place = min(last, (held + held_before) / 2.0 * STEPS)  # the last row too where there is no number
-            held_before = held
-            row = int(place)
-            between = place - row
-            now = sliding[row, 0] + between * (sliding[row + 1, 0] - sliding[row, 0])
-            before = sliding[row, 1] + between * (sliding[row + 1, 1] - sliding[row, 1])
-            pole = sliding[row, 2] + between * (sliding[row + 1, 2] - sliding[row, 2])
+            place = min(last, (held + held_before) * (STEPS / 2.0))  # the last row too where there is no number
+            whole = int(place)
+            between, at = place - whole, sliding[np.uint64(whole)]  # unsigned: not checked for counting from the end
+            now, before, pole = at[0] + between * at[3], at[1] + between * at[4], at[2] + between * at[5]
             # Side path: side = a·x + b, where the decoder has to solve for x.
-            lead_b = -gain * share * low_kept * fixed_state
+            lead_b = lead_kept * fixed_state
             turned_b = lead_b - lead_before - fixed_pole * turned_before
-            a = now * gain * (1.0 - share * low_now)
-            b = now * turned_b + before * turned_before + pole * side_before
-            x = (signal[i, channel] - b) / (1.0 + a) if decode else signal[i, channel]
-            added = min(ceiling, max(-ceiling, a * x + b))
-            if decode:
-                x = signal[i, channel] - added
-                out[i, channel] = x
-            else:
-                out[i, channel] = x + added
+            a = now * lead_now
+            b = now * turned_b + (before * turned_before + pole * side_before)
+            sample = gains[channel, 0] * signal[i, channel]
+            x = (sample - b) * (1.0 / (1.0 + a)) if decode else sample
             side = a * x + b
-            lead = gain * (1.0 - share * low_now) * x + lead_b
-            fixed_state += 2.0 * (low_now * x + low_kept * fixed_state - fixed_state)
-            turned_before = lead - lead_before - fixed_pole * turned_before
-            control = boost_0 * side + boost_1 * side_before - boost_2 * control
+            added = side
+            if abs(side) > ceiling:
+                added = min(ceiling, max(-ceiling, side))
+                if decode:
+                    x = sample - added
+                    side = a * x + b
+            out[i, channel] = gains[channel, 1] * (x if decode else x + added)
+            lead = lead_now * x + lead_b
+            own[0] = fixed_state + 2.0 * (low_now * x + low_kept * fixed_state - fixed_state)
+            own[1], own[2] = lead, lead - lead_before - fixed_pole * turned_before
+            control = (boost_1 * side_before - boost_2 * control) + boost_0 * side
             fast_state += fast * (control * control - fast_state)
             level = MEAN_OF_RMS * np.sqrt(fast_state)
-            held += slow * (level - held)
-            held = max(held, level - large_change)
-            state[channel, 0], state[channel, 1], state[channel, 2] = fixed_state, lead, turned_before
-            state[channel, 3], state[channel, 4], state[channel, 5] = side, control, fast_state
-            state[channel, 6], state[channel, 7] = held, held_before
+            own[3], own[4], own[5] = side, control, fast_state
+            own[6] = max((1.0 - slow) * held + slow * level, level - large_change)
+            own[7] = held
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy", fastmath={"contract"})  # type: ignore[untyped-decorator, unused-ignore]
-def type_a(signal: Floats, out: Floats, coefficients: Floats, state: Floats, decode: bool) -> None:
-    """Type A over a block, shape (frames, channels), 1 for a sine of the reference level.
+def type_a(  # noqa: PLR0917 - compiled code is called by position
+    signal: Floats, out: Floats, coefficients: Floats, state: Floats, gains: Floats, decode: bool
+) -> None:
+    """Type A over a block, shape (frames, channels).
 
-    `coefficients` are from `noise_reduction.type_a_coefficients`; `state` has a row of `TYPE_A_STATES` per channel.
+    `coefficients` are from `noise_reduction.type_a_coefficients`; `state` has a row of `TYPE_A_STATES` per channel,
+    `gains` one of those ahead of the circuit and after it.
     """
     gain, threshold, ceiling, slow, large_change = coefficients[:5]
     fast, sections = coefficients[5:9], coefficients[9:].reshape(3, 9)
@@ -90,13 +97,12 @@ def type_a(signal: Floats, out: Floats, coefficients: Floats, state: Floats, dec
                 side_gain = gain / np.sqrt(np.sqrt(1.0 + level * level))
                 total_a += side_gain * a[k]
                 total_b += side_gain * b[k]
-            x = (signal[i, channel] - total_b) / (1.0 + total_a) if decode else signal[i, channel]
+            sample = gains[channel, 0] * signal[i, channel]
+            x = (sample - total_b) / (1.0 + total_a) if decode else sample
             added = min(ceiling, max(-ceiling, total_a * x + total_b))
             if decode:
-                x = signal[i, channel] - added
-                out[i, channel] = x
-            else:
-                out[i, channel] = x + added
+                x = sample - added
+            out[i, channel] = gains[channel, 1] * (x if decode else x + added)
             for k in range(4):
                 band = a[k] * x + b[k]
                 if k < 3:
@@ -111,7 +117,7 @@ def type_a(signal: Floats, out: Floats, coefficients: Floats, state: Floats, dec
 
 def warm() -> None:
     """Compile all kernels before a stream needs them."""
-    silence = np.zeros((2, 1))
+    silence, gains = np.zeros((2, 1)), np.ones((1, 2))
     for decode in (False, True):
-        type_b(silence, silence.copy(), np.full(11 + 3 * 3, 0.5), np.zeros((1, TYPE_B_STATES)), decode)
-        type_a(silence, silence.copy(), np.full(9 + 3 * 9, 0.5), np.zeros((1, TYPE_A_STATES)), decode)
+        type_b(silence, silence.copy(), np.full(11 + 2 * 6, 0.5), np.zeros((1, TYPE_B_STATES)), gains, decode)
+        type_a(silence, silence.copy(), np.full(9 + 3 * 9, 0.5), np.zeros((1, TYPE_A_STATES)), gains, decode)

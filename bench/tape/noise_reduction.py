@@ -78,7 +78,8 @@ def type_b_coefficients(rate: float) -> Floats:
         _smoothing_coefficient(SLOW_S, rate),
         B_LARGE_CHANGE,
     )
-    return np.concatenate((constants, _sliding_sections(rate).ravel()))
+    sliding = _sliding_sections(rate)
+    return np.concatenate((constants, np.concatenate((sliding[:-1], np.diff(sliding, axis=0)), axis=1).ravel()))
 
 
 def _sliding_sections(rate: float) -> Floats:
@@ -166,16 +167,27 @@ class NoiseReduction:
         channels: number of channels, each processed separately.
         decode: True for a decoder.
         side_error_db: gain error of its side path, for a circuit that is out of adjustment.
+        gains: gain of each channel ahead of the circuit and after it, shape (channels, 2); 1 if None.
 
     Raises:
         ValueError: a sample rate that is too low.
     """
 
-    def __init__(self, system: System, rate: float, channels: int, *, decode: bool, side_error_db: float = 0.0) -> None:
+    def __init__(
+        self,
+        system: System,
+        rate: float,
+        channels: int,
+        *,
+        decode: bool,
+        side_error_db: float = 0.0,
+        gains: Floats | None = None,
+    ) -> None:
         if rate < 32000:
             raise ValueError(f"noise reduction needs a sample rate of at least 32000 Hz, not {rate:g}")
         self._decode = decode
-        self._kernel: Callable[[Floats, Floats, Floats, Floats, bool], None]
+        self._gains = np.ones((channels, 2)) if gains is None else gains
+        self._kernel: Callable[[Floats, Floats, Floats, Floats, Floats, bool], None]
         if system == "type-b":
             self._kernel, self._coefficients = kernels.type_b, type_b_coefficients(rate)
             self._state = np.zeros((channels, kernels.TYPE_B_STATES))
@@ -185,9 +197,9 @@ class NoiseReduction:
         self._coefficients[0] *= 10 ** (side_error_db / 20)
 
     def run(self, samples: Floats) -> Floats:
-        """Process the next block, shape (frames, channels), 1 for a sine of the reference level."""
-        out = np.empty_like(samples, dtype=float)
-        self._kernel(np.ascontiguousarray(samples, dtype=float), out, self._coefficients, self._state, self._decode)
+        """Process the next block, shape (frames, channels), 1 for a sine of the reference level where gains are 1."""
+        fed, out = np.ascontiguousarray(samples, dtype=float), np.empty(samples.shape)
+        self._kernel(fed, out, self._coefficients, self._state, self._gains, self._decode)
         return out
 
 

@@ -55,14 +55,17 @@ class CaptureCheck:
 
     def feed(self, samples: Floats) -> None:
         """Take in frames of shape (frames, channels)."""
-        size = np.abs(samples)
-        self._peak = max(self._peak, float(size.max()))
+        peak = max(float(samples.max()), -float(samples.min()))
+        self._peak = max(self._peak, peak)
         self._powers += samples.T @ samples
-        full = np.concatenate((self._before, (size >= FULL_SCALE) & (size <= 1.0)))
-        if full.any():
+        if peak < FULL_SCALE:
+            self._before[:] = False
+        else:
+            size = np.abs(samples)
+            full = np.concatenate((self._before, (size >= FULL_SCALE) & (size <= 1.0)))
             run = full[1:-2] & full[2:-1] & full[3:]
             self._clipped += (run & ~full[:-3]).sum(axis=0)
-        self._before = full[-CLIPPED_RUN:]
+            self._before = full[-CLIPPED_RUN:]
         if self._hiss is not None:
             self._hiss.feed(samples)
 

@@ -64,7 +64,7 @@ class HissMonitor:
         self._rest = have[whole:]
 
     def _examine(self, samples: Floats) -> None:
-        power = float(np.mean(samples**2))
+        power = float(np.vdot(samples, samples)) / samples.size
         self._loudest = max(self._loudest, power)
         quiet = len(self._softest) < PAUSES or power < self._softest[-1].power
         if not quiet or not (samples != 0).any(axis=0).all():

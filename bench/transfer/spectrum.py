@@ -21,28 +21,31 @@ class AverageSpectrum:
     Args:
         rate: sample rate, Hz.
         channels: number of channels.
+        every_s: time from the start of one segment to that of the next; at least `SEGMENT_S`.
     """
 
-    def __init__(self, rate: float, channels: int) -> None:
+    def __init__(self, rate: float, channels: int, every_s: float = SEGMENT_S) -> None:
         self._size = round(SEGMENT_S * rate)
+        self._every = max(float(self._size), every_s * rate)
         self._window = np.hanning(self._size).astype(np.float32)
         self._hz = np.fft.rfftfreq(self._size, 1 / rate)
         self._power: Floats = np.zeros(len(self._hz))
-        self._rest = np.zeros((0, channels))
-        self._segments = 0
-        self._channels = channels
+        self._segment = np.zeros((channels, self._size), dtype=np.float32)
+        self._heard, self._filled, self._segments = 0, 0, 0
 
     def feed(self, samples: Floats) -> None:
         """Take in frames of shape (frames, channels)."""
-        have = np.concatenate((self._rest, samples))
-        whole = len(have) // self._size
-        if whole:
-            pieces = have[: whole * self._size].reshape(whole, self._size, -1).transpose(0, 2, 1).astype(np.float32)
-            spectra = rfft(pieces * self._window)
-            parts = spectra.view(np.float32)  # real and imaginary parts by turns
-            self._power += np.einsum("ijk,ijk->k", parts, parts).reshape(-1, 2).sum(axis=1)
-        self._segments += whole
-        self._rest = have[whole * self._size :]
+        while len(samples):
+            between = round(self._segments * self._every) + self._filled - self._heard
+            taken = samples[between : between + self._size - self._filled]
+            self._segment[:, self._filled : self._filled + len(taken)] = taken.T
+            self._filled += len(taken)
+            self._heard += min(len(samples), between + len(taken))
+            samples = samples[between + len(taken) :]
+            if self._filled == self._size:
+                parts = rfft(self._segment * self._window).view(np.float32)  # real and imaginary parts by turns
+                self._power += np.einsum("jk,jk->k", parts, parts).reshape(-1, 2).sum(axis=1)
+                self._segments, self._filled = self._segments + 1, 0
 
     def bands(self) -> dict[float, float]:
         """Level of each third octave below half the sample rate, dBFS; a full-scale sine is 0 dBFS (AES17).
@@ -51,7 +54,7 @@ class AverageSpectrum:
         """
         out = {}
         scale = 4.0 / (
-            self._size * float((self._window.astype(float) ** 2).sum()) * max(1, self._segments) * self._channels
+            self._size * float((self._window.astype(float) ** 2).sum()) * max(1, self._segments) * len(self._segment)
         )
         for hz in FREQUENCIES_HZ:
             first, last = np.searchsorted(self._hz, (hz / HALF_BAND, hz * HALF_BAND))

@@ -16,7 +16,6 @@ from bench.arrays import Floats
 from bench.tape.minimum_phase import minimum_phase
 from bench.tape.noise_reduction import NoiseReduction, System
 from bench.transfer import kernels
-from bench.transfer.kernels import HALF
 
 ResponseDb = Callable[[Floats], Floats]
 """dB at frequencies in Hz."""
@@ -70,20 +69,23 @@ class Circuit:
     def __init__(
         self, system: System, rate: float, *, decode: bool, before: Sequence[float], after: Sequence[float]
     ) -> None:
-        self._circuit = NoiseReduction(system, rate, len(before), decode=decode)
-        self._before, self._after = np.array(before), np.array(after)
+        gains = np.stack((before, after), axis=1)
+        self._circuit = NoiseReduction(system, rate, len(before), decode=decode, gains=gains)
+        self._nothing = np.zeros((0, len(before)))
 
     def run(self, samples: Floats) -> Floats:
         """Process the next block without delay."""
-        return np.asarray(self._circuit.run(samples * self._before) * self._after)
+        return self._circuit.run(samples)
 
     def finish(self) -> Floats:
         """Return no frames: none are held back."""
-        return np.zeros((0, len(self._before)))
+        return self._nothing
 
 
 class Response:
     """Filters each channel with a response, and optionally removes everything above the treble of a tape.
+
+    In single precision, whose errors are 135 dB below the sound: less than the dither of 24 bits.
 
     Args:
         rate: sample rate, Hz.
@@ -98,10 +100,10 @@ class Response:
         spectra = [np.fft.rfft(minimum_phase(response(hz), taps), self._size) for response in responses_db]
         stop = _low_pass(rate) if low_pass else np.ones(1)
         self._late = stop.size // 2
-        self._spectrum = np.stack(spectra) * np.fft.rfft(stop, self._size)
-        self._hop = self._size - taps - stop.size
-        self._past = np.zeros((len(spectra), self._size - self._hop))
-        self._waiting = np.zeros((len(spectra), 0))
+        self._spectrum = (np.stack(spectra) * np.fft.rfft(stop, self._size)).astype(np.complex64)
+        self._past = taps + stop.size
+        self._segment = np.zeros((len(spectra), self._size), dtype=np.float32)
+        self._filled = self._past
         self._frames_in, self._frames_out = 0, -self._late
 
     def run(self, samples: Floats) -> Floats:
@@ -112,22 +114,22 @@ class Response:
     def finish(self) -> Floats:
         """Return the rest, so that the output is as long as the input."""
         left = self._frames_in - self._frames_out
-        rest = self._filtered(np.zeros((left + self._hop, len(self._past))))
+        rest = self._filtered(np.zeros((left + self._size, len(self._segment))))
         return rest[: min(left, self._frames_in)]
 
     def _filtered(self, samples: Floats) -> Floats:
-        waiting = np.concatenate((self._waiting, samples.T), axis=1)
-        made = []
-        at = 0
-        while at + self._hop <= waiting.shape[1]:
-            whole = np.concatenate((self._past, waiting[:, at : at + self._hop]), axis=1)
-            self._past = whole[:, self._hop :]
-            piece = irfft(rfft(whole) * self._spectrum)[:, -self._hop :]
-            made.append(piece[:, max(0, -self._frames_out) :])
-            self._frames_out += self._hop
-            at += self._hop
-        self._waiting = waiting[:, at:]
-        return np.concatenate(made, axis=1).T if made else np.zeros((0, len(self._past)))
+        made = [np.zeros((len(self._segment), 0), dtype=np.float32)]
+        while len(samples):
+            taken, samples = np.split(samples, [self._size - self._filled])
+            self._segment[:, self._filled : self._filled + len(taken)] = taken.T
+            self._filled += len(taken)
+            if self._filled == self._size:
+                piece = irfft(rfft(self._segment) * self._spectrum)[:, self._past :]
+                made.append(piece[:, max(0, -self._frames_out) :])
+                self._frames_out += piece.shape[1]
+                self._segment[:, : self._past] = self._segment[:, -self._past :]
+                self._filled = self._past
+        return np.concatenate(made, axis=1, dtype=np.float64).T
 
 
 def needs_low_pass(rate: float) -> bool:
@@ -158,8 +160,9 @@ class Resampler:
     def __init__(self, rate: float, step: float, channel_delays_s: Floats, stretch_s: float = 1.0) -> None:
         self._step, self._every = step, stretch_s * rate
         self._late = np.concatenate((channel_delays_s, channel_delays_s[:, -1:]), axis=1) * rate
-        self._table = kernels.sinc_table()
-        self._first = -HALF - int(np.ceil(max(0.0, -self._late.min())))
+        self._half, beta = _interpolation(rate)
+        self._table = kernels.sinc_table(self._half, beta)
+        self._first = -self._half - int(np.ceil(max(0.0, -self._late.min())))
         self._sound = np.zeros((len(channel_delays_s), -self._first))
         self._frames_in, self._frames_out = 0, 0
 
@@ -170,20 +173,29 @@ class Resampler:
 
     def finish(self) -> Floats:
         """Return the rest."""
-        after = 2 * HALF + int(np.ceil(max(0.0, self._late.max()) + self._step))
+        after = 2 * self._half + int(np.ceil(max(0.0, self._late.max()) + self._step))
         return self._resampled(np.zeros((after, len(self._late))), round(self._frames_in / self._step))
 
     def _resampled(self, samples: Floats, total: int | None) -> Floats:
         self._sound = np.concatenate((self._sound, samples.T), axis=1)
-        end = self._first + self._sound.shape[1]
-        ready = int(np.floor((end - HALF - 1 - max(0.0, self._late.max())) / self._step)) if total is None else total
-        out = np.empty((max(0, ready - self._frames_out), len(self._late)))
+        end = self._first + self._sound.shape[1] - self._half - 1
+        ready = int(np.floor((end - max(0.0, self._late.max())) / self._step)) if total is None else total
+        out = np.empty((len(self._late), max(0, ready - self._frames_out)))
         kernels.interpolate(
             self._sound, self._first, self._frames_out, self._step, self._late, self._every, self._table, out
         )
-        self._frames_out += len(out)
-        needed = int(np.floor(self._frames_out * self._step + self._late.min())) - HALF
+        self._frames_out += out.shape[1]
+        needed = int(np.floor(self._frames_out * self._step + self._late.min())) - self._half
         drop = max(0, needed - self._first)
         self._sound = np.ascontiguousarray(self._sound[:, drop:])
         self._first += drop
-        return out
+        return out.T
+
+
+def _interpolation(rate: float) -> tuple[int, float]:
+    """Samples that are used on either side, and β of their Kaiser window.
+
+    The images of the sound lie above half the sample rate. The short window attenuates those of all that `_low_pass`
+    leaves by 110 dB, the long one those of the sound up to 20 kHz at 44.1 kHz by 90 dB.
+    """
+    return (8, 11.2) if rate >= 88200 else (32, 9.0)

@@ -75,6 +75,16 @@ def test_the_average_spectrum_is_that_of_sines_whatever_the_blocks() -> None:
     assert bands[0] == pytest.approx(bands[2])
 
 
+def test_of_a_long_sound_every_few_segments_count_whatever_the_blocks() -> None:
+    sounds = np.where(np.arange(2 * RATE) / RATE % 0.8 < 0.2, 1.0, 0.0)[:, None]
+    sound = sounds * np.stack((tone(1000.0, -6.0, 2.0, RATE),) * 2, axis=1)
+    for size in (100, 4801, len(sound)):
+        spectrum = AverageSpectrum(RATE, 2, 0.8)
+        for at in range(0, len(sound), size):
+            spectrum.feed(sound[at : at + size])
+        assert spectrum.bands()[1000.0] == pytest.approx(-6.0, abs=0.02)
+
+
 def test_a_plot_of_nothing_is_nothing() -> None:
     assert spectrum_lines({}, {}) == []
     assert spectrum_lines({1000.0: -20.0}, {1000.0: -20.0})[-1].endswith("●")

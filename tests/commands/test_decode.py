@@ -114,6 +114,7 @@ def test_any_rate_and_channels(rate: int, channels: int, ending: str, tmp_path: 
         assert main(["decode", str(coded), str(out), *REFERENCE, "--system", system, "--force"]) == 0
         sound, came_rate = soundfile.read(out, always_2d=True)
         assert (came_rate, sound.shape) == (rate, (rate, channels))
+        assert ("azimuth" in Path(f"{out}.txt").read_text(encoding="utf-8")) is (channels == 2)
         assert np.std(soundfile.read(coded)[0][rate // 2 :]) > 1.5 * np.std(wave)
         assert np.std(sound[rate // 2 :, 0]) == pytest.approx(np.std(wave), rel=0.002)
 

@@ -95,6 +95,14 @@ def test_a_speed(hz: float) -> None:
     assert np.abs(came[inside, 0] - right[inside]).max() < 2e-4
 
 
+@pytest.mark.parametrize("rate", [88200, 192000])
+def test_a_speed_at_high_rates(rate: int) -> None:
+    n = np.arange(rate // 4)
+    came = whole(Resampler(rate, 1 / 1.005, np.zeros((1, 1))), np.sin(2 * np.pi * 20000.0 * n / rate)[:, None])
+    right = np.sin(2 * np.pi * 20000.0 / 1.005 * np.arange(len(came)) / rate)
+    assert 20 * np.log10(np.abs(came[100:-100, 0] - right[100:-100]).max()) < -95
+
+
 @cases(15)
 @given(st.lists(st.integers(1, 30000), min_size=1, max_size=8), st.sampled_from([44100, 96000]), st.booleans())
 def test_the_same_samples_whatever_the_blocks(sizes: list[int], rate: int, decode: bool) -> None:

@@ -31,6 +31,8 @@ if TYPE_CHECKING:
 HIGHEST_PEAK_DB = -0.1
 """Level of the peak where the whole file has to be turned down, dBFS."""
 BITS = 24
+LONG_S, SPARSE = 300.0, 4
+"""Of a longer capture, the average spectra are those of one segment in so many."""
 
 
 def convert(args: argparse.Namespace, *, decode: bool) -> int:
@@ -150,10 +152,10 @@ def _written(
 class _PassageAndSpectrum:
     """Keeps a passage and the average spectrum of a stream of sound."""
 
-    def __init__(self, rate: float, channels: int, start_s: float) -> None:
+    def __init__(self, rate: float, channels: int, start_s: float, every_s: float) -> None:
         from bench.transfer.spectrum import AverageSpectrum
 
-        self.spectrum = AverageSpectrum(rate, channels)
+        self.spectrum = AverageSpectrum(rate, channels, every_s)
         self.passage = Passage(round(start_s * rate), round(PASSAGE_S * rate))
 
     def feed(self, samples: Floats) -> None:
@@ -171,12 +173,16 @@ class _BeforeAndAfter:
         self._start_s = passage_start(wanted, capture.duration_s)
         self._rate, self._channels, self._speed = capture.sample_rate, capture.channels, speed
         self.paths = names_beside(args.out) if wants else ()
-        self.before = _PassageAndSpectrum(self._rate, self._channels, self._start_s)
+        from bench.transfer.spectrum import SEGMENT_S
+
+        self._every_s = SEGMENT_S * (SPARSE if capture.duration_s > LONG_S else 1)
+        self.before = _PassageAndSpectrum(self._rate, self._channels, self._start_s, self._every_s)
         self.restart()
 
     def restart(self) -> None:
         """Start again, because the transfer is decoded a second time."""
-        self.after = _PassageAndSpectrum(self._rate, self._channels, self._start_s * self._speed)
+        start_s, every_s = self._start_s * self._speed, self._every_s * self._speed
+        self.after = _PassageAndSpectrum(self._rate, self._channels, start_s, every_s)
 
     @property
     def passages(self) -> tuple[Passage, Passage]:

@@ -126,7 +126,7 @@ def as_json(done: Done) -> dict[str, Any]:
             }
             for channel, c in zip(done.channels, errors.channels, strict=True)
         ],
-        "azimuth_delay_us": errors.azimuth_delay_us if done.chosen.azimuth_known else None,
+        "azimuth_delay_us": errors.azimuth_delay_us if done.chosen.azimuth_known and len(done.channels) == 2 else None,
         "azimuth_course": None if errors.azimuth_course is None else _course(errors.azimuth_course),
         "speed_error_percent": errors.speed_error_percent if done.chosen.speed_known else None,
         "uncertainty": [
@@ -178,7 +178,8 @@ def lines(done: Done) -> list[str]:
             u = of_channel.uncertainty_at([hz])
             together = f" (level and treble together {plus_minus(float(u[0]), 'dB')})" if u is not None else ""
             out.append(f"    {hertz(hz)}: {figure(db, 'dB', sign=True)} {relative_to}{together}")
-    out += _azimuth_lines(errors)
+    if len(done.channels) == 2:
+        out += _azimuth_lines(errors)
     out.append(f"  speed: {number(errors.speed_error_percent, 3, sign=True)} %")
     if done.decoded and not done.heard_hiss:
         out += ["", ASKED]
