@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
@@ -273,6 +274,7 @@ def replay_events(port: Port, job: Job, events: tuple[Event, ...]) -> None:
 
 def _opened(job: Job, port: Port, store: SessionStore, clock: Clock, say: Say | None) -> OpenRun:
     return_large_blocks()
+    gc.collect()  # the machine of an earlier run refers to itself, and its tapes are large
     journal: Journal = store if say is None else NarratedJournal(store, say, {s.id: s.title for s in job.steps})
     runner = Runner(job, port, journal, clock, lambda: choice_lines(read_session(store.folder)))
     return OpenRun(job, port, store, runner, clock)

@@ -8,9 +8,9 @@ from dataclasses import replace
 
 from bench.problem import Problem
 from bench.procedure.model.exercise_steps import NameCauses, RivalTest
-from bench.procedure.model.job import Job
+from bench.procedure.model.job import Job, JobStep
 from bench.procedure.model.sheets import Fault
-from bench.procedure.model.steps import ByHand, RecordReplay
+from bench.procedure.model.steps import ByHand, Entry, RecordReplay
 from bench.procedure.state.dependencies import quantities
 from bench.training.causes import Cause
 from bench.training.distinguishing_tests import distinguishing_tests
@@ -19,7 +19,7 @@ from bench.training.rivals import rival_of
 CLOSING = "what-was-wrong"
 """The id of the question that ends an exercise."""
 COMPLAINT = "what-the-owner-says"
-"""The id of the step that begins an exercise."""
+"""The id of the step that gives the complaint of an exercise, where no step of the job asks for it."""
 
 _LEVELS = frozenset({"level", "balance", "record_replay_level"})
 _TREBLE = frozenset({"response"})
@@ -115,7 +115,7 @@ def draw_faults(
 
 
 def with_exercise_steps(job: Job, complaint: str, causes: Sequence[Cause]) -> Job:
-    """Add the owner's complaint before the first step of a job, and a closing question after the last.
+    """Add the owner's complaint to a job, and a closing question after its last step.
 
     Args:
         job: the job of the exercise.
@@ -135,5 +135,14 @@ def with_exercise_steps(job: Job, complaint: str, causes: Sequence[Cause]) -> Jo
             RivalTest(cause=c.name, rival=r.name, test=r.test) for c in causes if (r := rival_of(c)) is not None
         ),
     )
-    says = ByHand(kind="by-hand", id=COMPLAINT, title="What the owner says", do=complaint) if complaint else None
-    return replace(job, steps=(*([says] if says else ()), *job.steps, closing), tests=distinguishing_tests(job))
+    steps = _with_complaint(job.steps, complaint) if complaint else job.steps
+    return replace(job, steps=(*steps, closing), tests=distinguishing_tests(job))
+
+
+def _with_complaint(steps: tuple[JobStep, ...], complaint: str) -> tuple[JobStep, ...]:
+    """The owner's words at the step that asks for them, or in a step of their own where none does."""
+    asking = next((s for s in steps if isinstance(s, Entry) and s.asks == "complaint"), None)
+    if asking is None:
+        return (ByHand(kind="by-hand", id=COMPLAINT, title="What the owner says", do=complaint), *steps)
+    said = asking.model_copy(update={"do": f"The owner says: “{complaint}” Write that down, in the owner's own words."})
+    return tuple(said if step is asking else step for step in steps)

@@ -27,10 +27,10 @@ from bench.session.report.debrief_text import debrief_lines
 from bench.session.report.report import write_report
 from bench.training.causes import Cause
 from bench.training.distinguishing_tests import distinguishing_tests
-from bench.training.exercise import CLOSING, fault_shows
+from bench.training.exercise import CLOSING, COMPLAINT, fault_shows, with_exercise_steps
 from bench.training.hands import UnattendedHands
 from bench.training.rivals import rival_of
-from bench.workspace import Workspace
+from bench.workspace import Workspace, shipped_procedures
 from tests.training.contradictions import contradictions
 from tests.training.exercise_bench import (
     REPO,
@@ -373,3 +373,13 @@ def test_thirty_machines_three_trainees_each_gets_the_debrief_deserved(tmp_path:
     )
     assert perfect["end"][0].startswith("2 of 2 causes named, 2 of 2 dealt with"), perfect
     assert "wrong" not in perfect
+
+
+@pytest.mark.parametrize(("procedure", "at"), [("what-is-wrong", "complaint"), ("record-replay-check", COMPLAINT)])
+def test_the_owners_words_are_at_the_step_that_asks_for_them_or_come_first(procedure: str, at: str) -> None:
+    job = Library(Workspace(shipped_procedures().parent)).load_job(procedure)
+    steps = with_exercise_steps(job, "It hums.", causes_of(job.machine, ())).steps
+    (said,) = [s for s in steps if "It hums." in s.do]
+    assert said.id == at
+    assert said is steps[0]
+    assert len(steps) == len(job.steps) + 1 + (at == COMPLAINT)

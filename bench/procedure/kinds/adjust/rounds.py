@@ -25,6 +25,9 @@ from bench.procedure.state.snapshot import Curve, Gauge, Prompt
 PEAK_UNCERTAINTY_DB = 0.1
 """Uncertainty of the peak that a ladder found. A choice."""
 
+BESIDE = 0.5
+"""Fraction of the usual distance from the target at which a trimmer is turned too where another one needs a round."""
+
 KEEP, AGAIN = "keep it", "one more round"
 
 Phase = Literal["ready", "running", "turn", "nearly", "spent"]
@@ -128,29 +131,39 @@ class RoundsActivity(RecordedAdjustActivity):
             verdict = judge(reading, self._reader.target, offset=offset)
             self._gauges[reading.channel] = self._gauge(reading, verdict, tuple(rounds))
         for plan in self._plans:
-            self._propose(plan)
+            self._learn(plan)
+        if any(self._propose(plan, 1.0) for plan in self._plans):
+            for plan in self._plans:  # a round that is made for one trimmer costs nothing for another
+                self._propose(plan, BESIDE)
         far = any(abs(g.off or 0.0) > self._close(g) for g in self._gauges.values())
         longer = self._sound_s < LONGER_S and any(map(self._too_close, self._gauges.values()))
         self._at_stop = far and not any(plan.turn_to for plan in self._plans) and not (self._because or longer)
         self._end_round(longer=longer)
 
-    def _propose(self, plan: TrimmerPlan) -> None:
-        """Plan the next turn from all rounds so far, for the mean of the channels that the trimmer sets."""
-        gauges = [g for g in (self._gauges[c] for c in plan.channels) if g.measured is not None]
-        offs = [g.off for g in gauges if g.off is not None]
-        if not offs:
-            return
-        uncertainty = max(g.measured.uncertainty for g in gauges if g.measured is not None)
-        spread = max(0.5 * uncertainty, 0.02 * self._reader.tolerance)
-        plan.response.add(plan.degrees, sum(offs) / len(offs), spread)
+    def _of(self, plan: TrimmerPlan) -> list[Gauge]:
+        """The gauges of the channels that a trimmer sets, as far as there are readings."""
+        return [g for g in (self._gauges[c] for c in plan.channels) if g.measured is not None and g.off is not None]
+
+    def _learn(self, plan: TrimmerPlan) -> None:
+        """Add this round to what is known of a trimmer: the mean of the channels that it sets."""
+        gauges = self._of(plan)
+        if gauges:
+            spread = max(0.5 * _uncertainty(gauges), 0.02 * self._reader.tolerance)
+            plan.response.add(plan.degrees, sum(g.off or 0.0 for g in gauges) / len(gauges), spread)
+
+    def _propose(self, plan: TrimmerPlan, share: float) -> bool:
+        """Plan the next turn from all rounds so far, if there is one; `share` is that of the distance that needs it."""
+        gauges = self._of(plan)
+        if not gauges:
+            return False
         low, high = self._plans.room(plan)
-        worth = self._close(gauges[0])
+        worth = share * self._close(gauges[0])
         if all(g.verdict.word == "in" for g in gauges):
-            worth = max(worth, uncertainty)  # a reading that is in is not turned by less than its uncertainty
-        if any(abs(off) > worth for off in offs):
+            worth = max(worth, _uncertainty(gauges))  # a reading that is in is not turned by less than its uncertainty
+        if any(abs(g.off or 0.0) > worth for g in gauges):
             turn = plan.response.turn_to(0.0, low=low, high=high)
-            if abs(turn) >= SMALLEST_TURN:
-                plan.turn_to = [plan.degrees + turn]
+            plan.turn_to = [plan.degrees + turn] if abs(turn) >= SMALLEST_TURN else []
+        return bool(plan.turn_to)
 
     def _close(self, gauge: Gauge) -> float:
         """Distance from the target within which another round is not worthwhile."""
@@ -289,3 +302,8 @@ class RoundsActivity(RecordedAdjustActivity):
         if self._ladder is not None and self._ladder.because:
             return f"No reading, because {self._ladder.because}. Repeat the step, or say why you go on."
         return f"{self._counted()} and it is not in. Repeat the step, or say why you go on."
+
+
+def _uncertainty(gauges: list[Gauge]) -> float:
+    """The largest uncertainty of their readings."""
+    return max(g.measured.uncertainty for g in gauges if g.measured is not None)

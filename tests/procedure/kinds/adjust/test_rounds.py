@@ -137,6 +137,15 @@ def test_what_is_in_and_cannot_be_nearer_is_kept_by_itself(tmp_path: Path) -> No
     assert [r.verdict and r.verdict.word for r in opened.store.records()] == ["in", "in"]
 
 
+def test_a_round_that_one_trimmer_needs_turns_the_other_too(tmp_path: Path) -> None:
+    """0.1 dB, of which ±0.125 dB is left alone, needs no round of its own."""
+    changes = {"record_level_left_db": 0.18, "record_level_right_db": -4.0}
+    opened = begun(tmp_path, HEAD + LEVEL, "two-head-cassette", changes)
+    opened.runner.obey(say.GoOn())
+    shown = until(opened, lambda s: s.prompt.kind != "wait")
+    assert [g.turn for g in shown.gauges] == [15.0, 15.0]
+
+
 def test_a_person_rewinds_and_plays_and_presses_no_key(tmp_path: Path) -> None:
     opened = begun(tmp_path, HEAD + LEVEL, "two-head-cassette")
     hands = opened.port
