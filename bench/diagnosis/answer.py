@@ -63,6 +63,8 @@ class Suspect:
     left: str = ""
     gone: bool = False
     """Whether the cleaning and demagnetising that were done have put it right."""
+    given_back: tuple[tuple[Finding, float], ...] = ()
+    """Responses before cleaning, with the dB that cleaning gave back."""
     curve: tuple[tuple[Finding, float], ...] = ()
     """The response that shows it best, with the prediction of this cause at each frequency, dB."""
 
@@ -190,7 +192,7 @@ def _repair_first(by_sign: Sequence[Sign]) -> NextTest | None:
     return mend_first(sure[0].mended_by) if sure else None
 
 
-_ELSEWHERE = ("flutter_component", "mono_sum")
+_ELSEWHERE = ("flutter_component", "mono_sum", "polarity")
 """Quantities that are used, but not as rows of their own."""
 
 
@@ -251,6 +253,7 @@ def _suspects(weighing: Weighing, causes: Sequence[Cause], machine: Machine) -> 
         like += _rivals(weighing, {name} | beside, total) if 0.02 < probability < 0.97 else []
         gains = _gains(weighing, best, _without(weighing, beside), cause.shown_by)
         speaks_for = tuple(f for f, g in gains if g > 1.0)[:6]
+        cleaned = cause.mended_by == "clean" and now != "before-cleaning"
         out.append(
             Suspect(
                 name=name,
@@ -265,6 +268,7 @@ def _suspects(weighing: Weighing, causes: Sequence[Cause], machine: Machine) -> 
                 kind=kind,
                 left=cause.left,
                 gone=all(cleared(o.variant, now) for o in best.options if o.cause.name == name),
+                given_back=_given_back(weighing, speaks_for) if cleaned else (),
                 curve=_curve(weighing, best, speaks_for),
             )
         )
@@ -324,6 +328,15 @@ def _gains(weighing: Weighing, best: Weighed, without: Weighed, shown_by: str) -
     direct = [p.kind == shown_by and shown_by != "" for p in rows.data_rows]
     order = sorted(range(len(gain)), key=lambda n: (not direct[n], -gain[n]))
     return [(rows.data_rows[n].finding, float(gain[n])) for n in order]
+
+
+def _given_back(weighing: Weighing, speaks_for: Sequence[Finding]) -> tuple[tuple[Finding, float], ...]:
+    """The responses before cleaning that support a cause, with the dB that cleaning gave back, the most first."""
+    found = [p.finding for p in weighing.fitter.rows.data_rows if p.finding.stage not in ("before-cleaning", "as-left")]
+    after = {_same(f): f.value for f in reversed(found) if f.quantity == "response" and f.value is not None}
+    before = [f for f in speaks_for if f.stage == "before-cleaning" and f.value is not None]
+    gained = ((f, after[_same(f)] - (f.value or 0.0)) for f in before if _same(f) in after)
+    return tuple(sorted(gained, key=lambda both: -both[1]))
 
 
 def _curve(weighing: Weighing, best: Weighed, speaks_for: Sequence[Finding]) -> tuple[tuple[Finding, float], ...]:

@@ -237,6 +237,17 @@ def test_what_cleaning_puts_right_need_not_be_looked_at_after_it(stage: str, lis
     assert ("dirty-erase-head" in answer({"readings": level})["not_looked_at"]) is listed
 
 
+def test_a_polarity_that_was_read_is_an_inverted_channel_and_leaves_the_delay() -> None:
+    pair: dict[str, Any] = {"channel": "left-right"}
+    polarity = reading(quantity="polarity", unit="degrees", value=180, frequency_hz=None, **pair)
+    delay = reading(quantity="azimuth_delay", unit="µs", value=-7.4, **pair)
+    told = answer({"readings": [polarity, delay]})
+    assert told["causes"][0]["cause"] == "inverted-channel"
+    (azimuth,) = (s for s in told["settings"] if s["setting"] == "replay-azimuth")
+    assert azimuth["value"] == pytest.approx(-1.35, abs=0.4)  # −7.4 µs × 47.625 mm/s / 0.9 mm
+    assert answer({"readings": [polarity | {"value": 0}, delay]})["causes"][0]["cause"] != "inverted-channel"
+
+
 def test_phases_of_high_tones_lack_whole_periods() -> None:
     """70 µs is 252° at 10 kHz, which reads as −108°."""
     phases = {1000: 25.2, 3150: 79.4, 10000: -108.0}

@@ -11,8 +11,9 @@ from bench.diagnosis.causes.table import CAUSES
 from bench.diagnosis.machine import Machine
 from bench.diagnosis.output.page import MOST_NOT_LOOKED_AT, curve_text, finding_text, first_line, not_looked_at
 from bench.diagnosis.readings.adjustable import out_of_adjustment
-from bench.diagnosis.readings.finding import Finding
+from bench.diagnosis.readings.finding import Finding, Stage
 from bench.diagnosis.settings import Setting
+from bench.session.report.causes import cause_sentences
 
 BLANK = diagnose(Machine(), [])
 LIMITER = Suspect("limiter-left-in", "limiter left in", "both", 0.29, None, (), (), (), "switch it out")
@@ -52,6 +53,22 @@ def test_the_curve_of_a_cause_is_given_over_the_measured_one() -> None:
     assert [db for _, db in first.curve] == pytest.approx(list(lost.values()), abs=1.0)
     assert curve_text(first).startswith("record replay, ")
     assert "10 kHz −10.4 (−" in curve_text(first)
+
+
+def test_causes_that_read_alike_are_one_sentence_of_the_report_with_what_cleaning_gave_back() -> None:
+    lost = {1000.0: -0.9, 4000.0: -4.1, 8000.0: -8.3, 10000.0: -10.4}
+    stages: tuple[tuple[Stage, float], ...] = (("before-cleaning", 1.0), ("after-cleaning", 0.1))
+    read = [
+        Finding(f"{stage}{c}{hz}", stage, "record-replay", "response", c, db, "dB", frequency_hz=hz)
+        for stage, share in stages
+        for c in ("left", "right")
+        for hz, db in ((hz, share * db) for hz, db in lost.items())
+    ]
+    first, second = cause_sentences(diagnose(Machine(), read))[:2]
+    assert "dirt on the replay head" in first.lower()
+    assert "dirt on the record head, which read alike: almost certainly" in first
+    assert first.endswith("Mended by: clean, which was done.")
+    assert second.startswith("Cleaning gave back 9.4 dB at 10 kHz, ")
 
 
 def test_a_tolerance_that_is_given_counts_instead_of_the_usual_one() -> None:

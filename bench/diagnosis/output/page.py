@@ -74,13 +74,32 @@ def first_line(diagnosis: Diagnosis) -> str:
             return _no_fault(diagnosis)
         return one_of(diagnosis)
     first = diagnosis.suspects[0]
-    alike = [s for s in diagnosis.suspects[1:3] if s.name in first.like and s.probability >= POSSIBLE]
-    mended = ", and mended on the way" if first.gone else ""
-    if first.probability >= LIKELY or not alike:
-        return f"{suspect_text(first)}: {odds_text(first.probability)}{mended}"
-    names = {first.name, *(s.name for s in alike)}
-    together = sum(s.probability for s in diagnosis.sets if names & {*s.causes})
-    return f"{' or '.join(map(suspect_text, (first, *alike)))}, which read alike: {odds_text(together)}{mended}"
+    return f"{one_or_other(diagnosis, first)}{', and mended on the way' if first.gone else ''}"
+
+
+def alike(diagnosis: Diagnosis, suspect: Suspect) -> tuple[Suspect, ...]:
+    """The cause, and those that read so much like it that it is in doubt."""
+    if suspect.probability >= LIKELY:
+        return (suspect,)
+    others = [s for s in diagnosis.suspects if s.name in suspect.like and s.probability >= POSSIBLE]
+    return (suspect, *others[:2])
+
+
+def one_or_other(diagnosis: Diagnosis, suspect: Suspect) -> str:
+    """A cause with its probability, together with those that read alike: "dirt on … or …, which read alike: …"."""
+    together = alike(diagnosis, suspect)
+    if len(together) == 1:
+        return f"{suspect_text(suspect)}: {odds_text(suspect.probability)}"
+    names = {s.name for s in together}
+    probability = sum(s.probability for s in diagnosis.sets if names & {*s.causes})
+    return f"{' or '.join(map(suspect_text, together))}, which read alike: {odds_text(probability)}"
+
+
+def given_back_text(suspect: Suspect) -> str:
+    """What cleaning gave back: "3.7 dB at 10 kHz, right; …"; "" if nothing was read before and after it."""
+    return "; ".join(
+        f"{number(db, 1)} dB at {hertz(f.frequency_hz or 0.0)}, {f.channel}" for f, db in suspect.given_back[:2]
+    )
 
 
 def _no_fault(diagnosis: Diagnosis) -> str:

@@ -73,7 +73,7 @@ def _swapped(findings: list[Finding], machine: Machine) -> tuple[Sign | None, li
     seen = [f for f in findings if f.quantity == "separation" and f.value is not None and f.value < SWAPPED_DB]
     if not seen:
         return None, findings
-    sign = Sign("swapped-channels", "swapped channels", "both", SURE, tuple(seen), "change the leads over")
+    sign = Sign("swapped-channels", "swapped channels", "both", SURE, tuple(seen), "exchange the leads of the channels")
     return sign, [replace(f, value=-f.value) if f in seen and f.value is not None else f for f in findings]
 
 
@@ -100,8 +100,14 @@ def _inverted(findings: list[Finding], machine: Machine) -> tuple[Sign | None, l
         if f.quantity == "mono_sum" and f.value is not None and f.frequency_hz != 0:
             odds += 7.0 if f.value < -8.0 else -7.0 if f.value > -3.0 else 0.0
             seen += [f] if f.value < -8.0 else []
+    polarity = {(f.stage, f.source): f for f in findings if f.quantity == "polarity" and f.value is not None}
+    for f in polarity.values():
+        odds += 7.0 if abs(f.value or 0.0) > 90.0 else -7.0
+        seen += [f] if abs(f.value or 0.0) > 90.0 else []
     mended: dict[str, Finding] = {}
     for group in {(f.stage, f.source) for f in findings if f.quantity in ("azimuth_delay", "azimuth_phase")}:
+        if group in polarity:
+            continue  # the delays were measured with the inverted channel put right
         delays = [f for f in findings if (f.stage, f.source) == group and delay_us(f) is not None]
         as_read, corrected, put = _fit_delay(delays, machine)
         odds += max(-12.0, min(12.0, as_read - corrected))
@@ -111,7 +117,12 @@ def _inverted(findings: list[Finding], machine: Machine) -> tuple[Sign | None, l
     if probability < 0.05:
         return None, findings
     sign = Sign(
-        "inverted-channel", "inverted channel", "both", min(probability, SURE), tuple(seen), "turn the leads over"
+        "inverted-channel",
+        "inverted channel",
+        "both",
+        min(probability, SURE),
+        tuple(seen),
+        "reverse the leads of one channel",
     )
     if probability < 0.5:
         return sign, findings

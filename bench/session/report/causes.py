@@ -6,12 +6,14 @@ from bench.diagnosis.answer import Diagnosis
 from bench.diagnosis.output.page import (
     POSSIBLE,
     PROBABLE,
+    alike,
     doubtful,
     finding_text,
     first_line,
+    given_back_text,
     mended_text,
     not_looked_at,
-    odds_text,
+    one_or_other,
     setting_text,
     suspect_text,
     titles,
@@ -31,14 +33,24 @@ def cause_sentences(diagnosis: Diagnosis) -> tuple[str, ...]:
     """The likely causes with their evidence, other possible causes, settings, and what was not looked at."""
     lines = []
     likely = [s for s in diagnosis.suspects if s.probability >= PROBABLE]
+    named: set[str] = set()
     for s in likely:
-        speaks = "; ".join(finding_text(f) for f in s.speaks_for[:2])
-        lines.append(f"{capitalised(suspect_text(s))}: {odds_text(s.probability)}. Mended by: {mended_text(s)}.")
-        lines += [f"It shows in {speaks}."] if speaks else []
-        lines += [f"Reads alike: {titles(s.like)}."] if s.like else []
+        if s.name in named:
+            continue
+        together = alike(diagnosis, s)
+        named |= {one.name for one in together}
+        mended = " or ".join(dict.fromkeys(map(mended_text, together)))
+        lines.append(f"{capitalised(one_or_other(diagnosis, s))}. Mended by: {mended}.")
+        speaks, given_back = "; ".join(finding_text(f) for f in s.speaks_for[:2]), given_back_text(s)
+        if given_back:
+            lines.append(f"Cleaning gave back {given_back}.")
+        elif speaks:
+            lines.append(f"It shows in {speaks}.")
+        like = [name for name in s.like if name not in named]
+        lines += [f"Reads alike: {titles(like)}."] if like else []
     if not likely:
         lines.append(f"{capitalised(first_line(diagnosis) or 'these readings do not tell what is wrong')}.")
-    other = [s for s in diagnosis.suspects if POSSIBLE <= s.probability < PROBABLE]
+    other = [s for s in diagnosis.suspects if POSSIBLE <= s.probability < PROBABLE and s.name not in named]
     if other and likely:
         lines.append(
             "Possible too: " + "; ".join(f"{suspect_text(s)}, {round(100 * s.probability)} %" for s in other) + "."
