@@ -211,7 +211,7 @@ def slow(path, data):
     global last
     if b"the last word" in data and not last:
         last = True
-        time.sleep(4)
+        time.sleep(6)
     save(path, data)
 store.save_file = slow
 """
