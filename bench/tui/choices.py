@@ -43,7 +43,7 @@ class Option:
     broken: str = ""
     """Why it can't be used, in one sentence; "" if it can."""
     goes_with: dict[str, tuple[str, ...]] = field(default_factory=dict, compare=False)
-    """Matching options on other lines, preferred first: a procedure's own sheets, a machine's reference tapes."""
+    """Matching options on other lines, preferred first: a procedure's own sheets, the tapes for a machine."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,12 +96,13 @@ ABOUT = {
 def rows_of(workspace: Workspace) -> list[Row]:
     """Read all choices from a workspace, except sound devices, which can take long to list."""
     reference_tapes = _sheets(workspace, "reference-tape")
-    machines = _machines(workspace, reference_tapes)
+    tapes = _sheets(workspace, "tape")
+    machines = _machines(workspace, tapes, reference_tapes)
     options = {
         "session": _sessions(workspace),
         "procedure": _procedures(workspace, {m.key: m.goes_with.get("reference-tape", ()) for m in machines}),
         "machine": machines,
-        "tape": _sheets(workspace, "tape"),
+        "tape": tapes,
         "reference-tape": reference_tapes,
         "port": (PRACTICE, LEFT, EXERCISE, *_exercises(workspace), FILE),
         "who": WHO,
@@ -259,14 +260,17 @@ def _sheets(workspace: Workspace, kind: SheetKind) -> tuple[Option, ...]:
     return tuple(Option(s.name, s.title, "broken" if s.broken else "", (s.about,), s.broken) for s in listed)
 
 
-def _machines(workspace: Workspace, reference_tapes: tuple[Option, ...]) -> tuple[Option, ...]:
-    """The machines, each with the reference tapes for its speed and equalisation."""
-    from bench.procedure.load.check_fit import tracks_fit
+def _machines(
+    workspace: Workspace, tapes: tuple[Option, ...], reference_tapes: tuple[Option, ...]
+) -> tuple[Option, ...]:
+    """The machines, each with the tapes that it takes and the reference tapes for its speed and equalisation."""
+    from bench.procedure.load.check_fit import tape_fits, tracks_fit
     from bench.procedure.load.library import Library
     from bench.procedure.load.reader import load_sheet
 
     library = Library(workspace)
-    tapes = {
+    blanks = {o.key: load_sheet(library.sheet_path(o.key, "tape"), "tape") for o in tapes if not o.broken}
+    references = {
         o.key: load_sheet(library.sheet_path(o.key, "reference-tape"), "reference-tape")
         for o in reference_tapes
         if not o.broken
@@ -277,13 +281,16 @@ def _machines(workspace: Workspace, reference_tapes: tuple[Option, ...]) -> tupl
             out.append(option)
             continue
         machine = load_sheet(library.sheet_path(option.key, "machine"), "machine")
-        fitting = tuple(
-            key
-            for key, tape in tapes.items()
-            if (tape.speed_mm_s, tape.equalisation_us) == (machine.speed_mm_s, machine.equalisation_us)
-            and tracks_fit(machine, tape)
-        )
-        out.append(replace(option, goes_with={"reference-tape": fitting} if fitting else {}))
+        fitting = {
+            "tape": tuple(key for key, tape in blanks.items() if tape_fits(machine, tape)),
+            "reference-tape": tuple(
+                key
+                for key, tape in references.items()
+                if (tape.speed_mm_s, tape.equalisation_us) == (machine.speed_mm_s, machine.equalisation_us)
+                and tracks_fit(machine, tape)
+            ),
+        }
+        out.append(replace(option, goes_with={row: keys for row, keys in fitting.items() if keys}))
     return tuple(out)
 
 

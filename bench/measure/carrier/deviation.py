@@ -87,10 +87,7 @@ class Deviation:
         step = z * np.conj(np.concatenate([[self._last], z[:-1]]))
         self._last = z[-1] if len(z) else self._last
         hz = self._oscillator + np.angle(step) * self.rate / (2 * np.pi)
-        bad = np.zeros(len(z), dtype=bool)
-        for at in range(0, len(z), GROUP):
-            part = slice(at, at + GROUP)
-            bad[part] = self._judge(size[part], step[part])
+        bad = self._judge(size, step)
         if edge:
             bad[:BESIDE] = True
         self._hz = np.concatenate([self._hz, hz])
@@ -99,17 +96,19 @@ class Deviation:
         return self._release(self._checked - GUARD)
 
     def _judge(self, size: Floats, step: NDArray[np.complex128]) -> NDArray[np.bool_]:
-        """Mask of the points of a group with a bad envelope; all of them if the group is not a tone."""
-        total = complex(step.sum())
-        mean_hz = self._oscillator + float(np.angle(total)) * self.rate / (2 * np.pi)
-        tonal = abs(total) > TONAL * float(np.abs(step).sum()) > 0.0
-        tonal = tonal and abs(mean_hz - self._carrier) < CARRIER_RANGE * self._carrier
-        if tonal:
-            self._levels.append(middle(size))
-        if not tonal or not self._levels:
-            return np.ones(len(size), dtype=bool)
-        level = middle(np.array(self._levels))
-        return (size < LOW * level) | (size > HIGH * level)
+        """Mask of the points with a bad envelope: in a group that is not a tone, all of them."""
+        bad = np.ones(len(size), dtype=bool)
+        starts = np.arange(0, len(size), GROUP)
+        sums, sizes = np.add.reduceat(step, starts), np.add.reduceat(np.abs(step), starts)
+        mean_hz = self._oscillator + np.angle(sums) * self.rate / (2 * np.pi)
+        tonal = (np.abs(sums) > TONAL * sizes) & (sizes > 0.0)
+        tonal &= np.abs(mean_hz - self._carrier) < CARRIER_RANGE * self._carrier
+        for at in starts[tonal]:
+            part = size[at : at + GROUP]
+            self._levels.append(middle(part))
+            level = middle(np.array(self._levels))
+            bad[at : at + GROUP] = (part < LOW * level) | (part > HIGH * level)
+        return bad
 
     def finish(self) -> list[Floats | None]:
         """End the stream; its last points, where the filter is emptying, are not used."""

@@ -33,6 +33,7 @@ from bench.figures import hertz
 from bench.measure.meters import Options
 from bench.measure.method import Method
 from bench.measure.reading import Channel, Measured, NoReading, Reading, Result
+from bench.measure.tone.baseband import derotated
 from bench.measure.tone.chunk_meter import SpectraMeter
 from bench.measure.tone.demodulator import Spectra
 from bench.measure.tone.follower import SMOOTH_HZ, Chunk, Follower, Piece
@@ -231,7 +232,7 @@ def _tone_levels(z: NDArray[np.complex128], size: Floats, follower: Follower) ->
         return np.zeros(0), np.zeros(0)
     z, size = z[: count * GROUP].reshape(count, GROUP), size[: count * GROUP].reshape(count, GROUP)
     turn = np.angle(np.sum(z[:, 1:] * np.conj(z[:, :-1]), axis=1))
-    still = np.abs(np.mean(z * np.exp(-1j * np.multiply.outer(turn, np.arange(GROUP))), axis=1))
+    still = np.abs(np.mean(derotated(z, np.multiply.outer(turn, np.arange(GROUP))), axis=1))
     tonal = still > TONAL * np.sqrt(np.mean(size**2, axis=1))
     tonal &= follower.near(follower.oscillator_hz + turn * follower.spectra.rate / (2 * np.pi))
     low, middle, high = np.quantile(size[tonal], (0.25, 0.5, 0.75), axis=1)

@@ -12,6 +12,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from bench.arrays import Floats
 from bench.figures import hertz
 from bench.measure.quantities.speed import speed_of_tone
 from bench.measure.reading import Channel, NoReading, Result
@@ -110,6 +111,8 @@ class ToneWatch:
         self._spectra = Spectra(sample_rate, channels)
         self._keep = max(2, round(window_s * self._spectra.rate / HALF))
         self._recent: list[NDArray[np.complex128]] = []
+        self._power: Floats | None = None
+        """Power spectrum of the last chunk."""
         self._chunk = 0
         self._centre: int | None = None
         self._z: list[NDArray[np.complex128]] = []
@@ -139,9 +142,9 @@ class ToneWatch:
 
     def _follow(self) -> None:
         bin_hz = self._spectra.bin_hz
-        power = hann_power(self._recent[-1])
-        if len(self._recent) > 1:
-            power += hann_power(self._recent[-2])
+        newest = hann_power(self._recent[-1])
+        power = newest if self._power is None else newest + self._power
+        self._power = newest
         peaks = strongest_peaks(power, bin_hz)
         reach = max(SEARCH_RANGE * self.frequency_hz, 1.5 * bin_hz)
         mine = [hz for hz, _ in peaks if abs(hz - self.frequency_hz) < reach]

@@ -44,9 +44,11 @@ class GainWatch:
     def feed(self, mono: Floats) -> None:
         """Process the sum of the channels, shape (frames,)."""
         joined = np.concatenate([self._rest, mono])
-        count = len(joined) // self._hop
-        self._powers.append(joined[: count * self._hop].reshape(count, self._hop).var(axis=1))
-        self._rest = joined[count * self._hop :]
+        if len(joined) >= self._hop:
+            hops = joined[: len(joined) // self._hop * self._hop].reshape(-1, self._hop)
+            self._powers.append(hops.var(axis=1))
+            joined = joined[hops.size :]
+        self._rest = joined
 
     def swing_db(self) -> float | None:
         """Range of the noise level over the pauses, dB; None if there is no sign of automatic gain control."""

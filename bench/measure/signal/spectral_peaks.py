@@ -83,9 +83,10 @@ def strongest_peaks(power: NDArray[np.float64], bin_hz: float) -> list[tuple[flo
     if end < low + 1:
         return []
     strongest = float(power[low:end].max())
-    where = _standing_out(power, bin_hz, low, BELOW_STRONGEST * strongest)
-    if not len(where) or power[where].max() < strongest:  # the strongest bin is not a peak: search without that limit
-        where = _standing_out(power, bin_hz, low, 0.0)
+    least = BELOW_STRONGEST * strongest
+    where = _standing_out(power, bin_hz, low, least)
+    if (not len(where) or power[where].max() < strongest) and power[low:end].min() < least:
+        where = _standing_out(power, bin_hz, low, 0.0)  # the strongest bin is not a peak: search without that limit
     where = where[np.argsort(-power[where])]
     peaks: list[tuple[float, float]] = []
     for k in where[: 4 * COUNT]:
@@ -153,9 +154,8 @@ def _gathered(peaks: list[tuple[float, float]], power: NDArray[np.float64], bin_
 def _standing_out(power: NDArray[np.float64], bin_hz: float, low: int, least: float) -> NDArray[np.intp]:
     """The bins, from `low` on, of peaks with a power of at least `least` that stand out from their neighbourhood."""
     inner = power[low:-1]
-    where = np.flatnonzero(inner >= max(least, 1e-14)) + low
-    here = power[where]
-    where = where[(here > power[where - 1]) & (here >= power[where + 1])]
+    peaks = (inner >= max(least, 1e-14)) & (inner > power[low - 1 : -2]) & (inner >= power[low + 1 :])
+    where = np.flatnonzero(peaks) + low
     floor = _floor(power, bin_hz)[where] if len(where) > FEW_PEAKS else _floor_near(power, bin_hz, where)
     return where[power[where] > ABOVE_FLOOR * floor + 1e-14]
 

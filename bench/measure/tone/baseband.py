@@ -104,7 +104,7 @@ def power_of(z: Complexes) -> Floats:
 
 def derotated(z: Complexes, phase: Floats) -> Complexes:
     """The product z exp(-iφ); separate sine and cosine are faster than a complex exponential."""
-    back = np.empty(len(phase), dtype=np.complex128)
+    back = np.empty(phase.shape, dtype=np.complex128)
     np.cos(phase, out=back.real)
     np.sin(phase, out=back.imag)
     np.conj(back, out=back)

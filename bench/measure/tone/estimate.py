@@ -245,7 +245,11 @@ def _tone(isolated: IsolatedTone, rate: float, oscillator_hz: float, rates: list
     seconds = len(isolated.z) / rate
     sd = float(np.hypot(np.sqrt(isolated.noise_level * isolated.spread / seconds), isolated.hum_level))
     phase = isolated.noisy_phase()
-    fit = rough_slope(phase, rate, isolated.reach_hz) if rates is None else slope(phase, rate, rates, isolated.reach_hz)
+    fit = (
+        rough_slope(phase, rate, isolated.reach_hz)
+        if rates is None
+        else slope(phase, rate, rates, isolated.reach_hz, oscillator_hz)
+    )
     course, course_rate = wander.means(isolated.level_course(), rate)
     noise_db = isolated.noise_level * (DB / max(isolated.amplitude, 1e-12)) ** 2
     return ChannelTone(
@@ -282,7 +286,8 @@ def _pair(left: IsolatedTone, right: IsolatedTone, facts: BasebandFacts) -> Phas
     course, course_rate = _lag_course(turned, kept, rate)
     lag = float(course.mean())
     course = _without_flutter(course - lag, left, right, facts, round(rate / course_rate))
-    better, delay_wander = wander.of_delay(course, course_rate, lowest)
+    hz = facts.oscillator_hz + _mean_frequency(left, right, rate)
+    better, delay_wander = wander.of_delay(course, course_rate, lowest, 1.0 / (2 * np.pi * hz))
     weaves = wander.wanders(course, course_rate, lowest)
     apart = wander.means(left.level_course() - right.level_course(), rate)[0]
     noise_db = sum(v.noise_level * (DB / max(v.amplitude, 1e-12)) ** 2 for v in (left, right))
@@ -293,7 +298,7 @@ def _pair(left: IsolatedTone, right: IsolatedTone, facts: BasebandFacts) -> Phas
     return PhasePair(
         lag_rad=float(np.angle(mean)) + (lag + better if weaves else 0.0),
         noise_rad=2.0 * float(np.sqrt(lowest / share * max(left.spread, right.spread) / seconds + hum)),
-        frequency_hz=facts.oscillator_hz + _mean_frequency(left, right, rate),
+        frequency_hz=hz,
         weave_rad=weave,
         weave_noise_rad=2.0 * own,
         weave_uncertainty_rad=2.0 * float(np.hypot(own, others)),

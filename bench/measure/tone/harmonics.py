@@ -78,7 +78,8 @@ class Harmonics:
         """
         w = window()
         mean = w @ size
-        whole = (size.min(axis=0) > FLAT * mean) & (size.max(axis=0) < (2.0 - FLAT) * mean) & (mean > 1e-9)
+        rows = np.ascontiguousarray(size.T)  # a minimum along a row takes a tenth of the time of one down a column
+        whole = (rows.min(axis=1) > FLAT * mean) & (rows.max(axis=1) < (2.0 - FLAT) * mean) & (mean > 1e-9)
         self._level.append(np.where(whole, mean, np.nan))
         self._ripple.append(w @ size**2 / np.maximum(mean, 1e-30) ** 2 - 1.0)
         if not whole.any():

@@ -143,7 +143,7 @@ def modelled(phase: Floats, rate: float, rates: list[float]) -> Floats:
     return np.asarray(values @ np.stack(design))
 
 
-def slope(phase: Floats, rate: float, rates: list[float], reach_hz: float) -> Slope:
+def slope(phase: Floats, rate: float, rates: list[float], reach_hz: float, oscillator_hz: float) -> Slope:
     """Frequency and drift of a phase.
 
     Args:
@@ -151,6 +151,7 @@ def slope(phase: Floats, rate: float, rates: list[float], reach_hz: float) -> Sl
         rate: points per second.
         rates: of the flutter lines, from `fit_rates`.
         reach_hz: bandwidth of the phase noise.
+        oscillator_hz: the frequency that was shifted to zero.
     """
     t, y, step = _thinned(phase, rate)
     seconds = step * len(y)
@@ -160,14 +161,14 @@ def slope(phase: Floats, rate: float, rates: list[float], reach_hz: float) -> Sl
     if straight != rates:
         values, deviations, _ = _fitted(t, y, straight, reach_hz)
     if wandering:
-        wandered = _of_wandering(phase, rate, [g for g in rates if g * seconds >= WANDER_CYCLES])
+        wandered = _of_wandering(phase, rate, [g for g in rates if g * seconds >= WANDER_CYCLES], oscillator_hz)
         if wandered is not None:
             return wandered
     drift = values[-1] * seconds / np.pi, deviations[-1] * seconds / np.pi
     return Slope(float(frequency[0] / (2 * np.pi)), float(frequency[1] / (2 * np.pi)), float(drift[0]), float(drift[1]))
 
 
-def _of_wandering(phase: Floats, rate: float, turning: list[float]) -> Slope | None:
+def _of_wandering(phase: Floats, rate: float, turning: list[float], oscillator_hz: float) -> Slope | None:
     """Frequency and drift of a wandering speed: its mean over the stretch, from the phases at both ends.
 
     None if its wander is less than the noise of those phases.
@@ -176,6 +177,7 @@ def _of_wandering(phase: Floats, rate: float, turning: list[float]) -> Slope | N
         phase: unwrapped, radians, evenly spaced.
         rate: points per second.
         turning: rates of flutter that is subtracted before wander is estimated.
+        oscillator_hz: the frequency that was shifted to zero.
     """
     t, y, step = _thinned(phase, rate)
     values, design = _solve(t, y, turning)
@@ -189,8 +191,9 @@ def _of_wandering(phase: Floats, rate: float, turning: list[float]) -> Slope | N
     noise = float(np.sqrt(8.0 / ENDS * np.mean(rough**2) / 1.5)) / (2 * np.pi * seconds)
     if wander.of_lowest(course, course_rate) < noise:
         return None
-    open_, drift = wander.of_speed(course, course_rate)
-    return Slope(mean_hz(phase, rate), noise, slope_hz * seconds, drift, open_)
+    hz = mean_hz(phase, rate)
+    open_, drift = wander.of_speed(course, course_rate, oscillator_hz + hz)
+    return Slope(hz, noise, slope_hz * seconds, drift, open_)
 
 
 def mean_hz(phase: Floats, rate: float) -> float:

@@ -41,6 +41,9 @@ USUAL, UNUSUAL, USUAL_SPEED = 0.75, 0.12, 0.4
 strength; and that speed follows one of its usual laws. Our own choice."""
 STRENGTHS = (0.4, 1.0, 3.0)
 """Such wander relative to the rest."""
+MOST_LEVEL_DB, MOST_WEAVE_S, MOST_SPEED = 0.3, 3e-6, 1.5e-3
+"""Wander in the long run beyond which it is less and less likely: that of an average cassette (common practice, no
+source). Of level; of the delay between the channels, seconds; of speed, as a fraction."""
 ENDS_S, SPEED_ENDS_S = 0.08, 0.12
 """Length excluded at each end of a tone; the second for its frequency, which is measured only where the tone fills the
 whole filter."""
@@ -136,7 +139,7 @@ def of_level(course: Floats, rate: float, noise: float) -> Wander:
         rate: points per second.
         noise: two-sided power spectral density of noise, which is not wander, per Hz.
     """
-    return _of_mean(course, rate, noise, level_laws)
+    return _of_mean(course, rate, noise, level_laws, MOST_LEVEL_DB)
 
 
 def of_ratio(ratios: Complexes, every_s: float, noise_power: float) -> Wander:
@@ -183,12 +186,13 @@ def slow_level(moves: float, seconds: float) -> float:
     return SLOW_LEVEL * moves * float(np.sqrt(_slow_left(round(seconds, 1))))
 
 
-def of_delay(course: Floats, rate: float, noise: float) -> tuple[float, Wander]:
+def of_delay(course: Floats, rate: float, noise: float, unit_s: float) -> tuple[float, Wander]:
     """The long-run mean of the delay, or phase, between two channels, relative to the plain mean, and its uncertainty.
 
-    The difference between the two is an uncertainty of the mean of this tone itself. Arguments as for `of_level`.
+    The difference between the two is an uncertainty of the mean of this tone itself. Arguments as for `of_level`, and
+    `unit_s`, the delay in seconds of which the course counts the multiples.
     """
-    return with_evidence(_of_mean(course, rate, noise, delay_laws), np.zeros(1), plain=False)
+    return with_evidence(_of_mean(course, rate, noise, delay_laws, MOST_WEAVE_S / unit_s), np.zeros(1), plain=False)
 
 
 def of_weave(own: float, found: Wander, seconds: float) -> float:
@@ -202,16 +206,24 @@ def of_weave(own: float, found: Wander, seconds: float) -> float:
     return 0.0 if found.laws is None else deviation_of(own, found.laws, seconds, delay_laws).uncertainty(own)
 
 
-def of_speed(course: Floats, rate: float) -> tuple[Wander, float]:
+def of_speed(course: Floats, rate: float, nominal: float) -> tuple[Wander, float]:
     """Uncertainty of a mean speed due to wander, and standard uncertainty of its drift from end to end.
 
     The drift is that of the least-squares straight line through the course.
+
+    Args:
+        course: evenly spaced, in the unit of `nominal`.
+        rate: points per second.
+        nominal: what the course would be at nominal speed, were it not counted from there.
     """
-    estimates = mean_of(course, rate, 0.0, speed_laws)
+    most = MOST_SPEED * nominal
+    estimates = mean_of(course, rate, 0.0, speed_laws, most)
     t = (np.arange(len(course)) - 0.5 * (len(course) - 1)) / len(course)
     drift = float(course @ t / (t @ t))
     ends = _ends(course, len(course) / rate, SPEED_ENDS_S)
-    return _split(estimates.about(float(course.mean())), ends), change_of(course, rate, speed_laws).uncertainty(drift)
+    return _split(estimates.about(float(course.mean())), ends), change_of(course, rate, speed_laws, most).uncertainty(
+        drift
+    )
 
 
 def of_power(course: Floats, rate: float) -> float:
@@ -236,11 +248,11 @@ def wanders(course: Floats, rate: float, noise: float) -> bool:
     return any(float(x.mean()) > noise * (1.0 + SIGNIFICANT / np.sqrt(len(x))) for x in (low, few) if len(x))
 
 
-def _of_mean(course: Floats, rate: float, noise: float, laws: Laws) -> Wander:
-    """The uncertainty of the plain mean of a course due to wander; arguments as for `of_level`."""
+def _of_mean(course: Floats, rate: float, noise: float, laws: Laws, most: float) -> Wander:
+    """The uncertainty of the plain mean of a course due to wander; arguments as for `mean_of`."""
     if len(course) < 8 or not wanders(course, rate, noise):
         return NONE
-    estimates = mean_of(course, rate, noise, laws).about(float(course.mean()))
+    estimates = mean_of(course, rate, noise, laws, most).about(float(course.mean()))
     return _split(estimates, _ends(course, len(course) / rate, ENDS_S))
 
 

@@ -4,9 +4,10 @@ A course is reduced to the means of a few blocks. For each of several laws of wa
 factor) the blocks have a known covariance C up to that factor. Given a law, the mean of the machine in the long run has
 the estimate of Gauss and Markov, with the standard deviation s / √(1ᵀ C⁻¹ 1), and the same holds for a straight trend;
 s and the probability of the law follow from the blocks about that estimate (restricted likelihood: Patterson and
-Thompson, Biometrika 58, 1971). The laws are averaged with their probabilities, because a tone of a few seconds seldom
-shows which one holds: what is too slow for the tone then counts as far as some law that fits would have it. Several
-tones of one machine show more: their likelihoods multiply.
+Thompson, Biometrika 58, 1971), and from how much tape wanders at most: a law by which a tone that is steady to 0.1 dB
+belongs to a machine that wanders by 2 dB is improbable. The laws are averaged with their probabilities, because a tone
+of a few seconds seldom shows which one holds: what is too slow for the tone then counts as far as some law that fits
+would have it. Several tones of one machine show more: their likelihoods multiply.
 """
 
 from __future__ import annotations
@@ -27,6 +28,11 @@ BLOCKS = 16
 that would decide between the laws, although it says little of wander slower than the course."""
 LEAST_SHARE = 0.02
 """The least fraction of the variance of the blocks that counts as wander beside known noise."""
+BEYOND = 2.0
+"""How improbable unusual wander is: all sizes up to the most that is usual are equally likely, and beyond it they
+follow half of a log-normal law with this as its factor of one standard deviation. Our own choice."""
+FACTORS = np.linspace(-1.5, 2.5, 41)
+"""Natural logarithms of the sizes that are tried, relative to the most likely one."""
 HELD = 0.9545
 """Probability of an error up to twice the standard uncertainty of a Gaussian."""
 
@@ -79,7 +85,7 @@ class Estimates:
         return 0.5 * high
 
 
-def mean_of(course: Floats, rate: float, noise: float, laws: Laws) -> Estimates:
+def mean_of(course: Floats, rate: float, noise: float, laws: Laws, most: float = np.inf) -> Estimates:
     """The long-run mean of a course.
 
     Args:
@@ -87,14 +93,16 @@ def mean_of(course: Floats, rate: float, noise: float, laws: Laws) -> Estimates:
         rate: points per second.
         noise: two-sided power spectral density of noise, which is not wander, per Hz.
         laws: of its wander.
+        most: the most that it usually wanders in the long run, standard deviation.
     """
-    return _estimates(course, rate, noise, laws, np.ones((1, min(BLOCKS, len(course)))))
+    return _estimates(course, rate, noise, laws, np.ones((1, min(BLOCKS, len(course)))), most=most)
 
 
-def change_of(course: Floats, rate: float, laws: Laws) -> Estimates:
+def change_of(course: Floats, rate: float, laws: Laws, most: float = np.inf) -> Estimates:
     """The change from end to end of a straight trend beneath the wander of a course; arguments as for `mean_of`."""
     count = min(BLOCKS, len(course))
-    return _estimates(course, rate, 0.0, laws, np.stack([np.ones(count), (np.arange(count) + 0.5) / count - 0.5]))
+    shape = np.stack([np.ones(count), (np.arange(count) + 0.5) / count - 0.5])
+    return _estimates(course, rate, 0.0, laws, shape, most=most)
 
 
 def deviation_of(own: float, estimates: Estimates, seconds: float, laws: Laws) -> Estimates:
@@ -126,14 +134,14 @@ def _deviations(laws: Laws, seconds: float) -> tuple[Floats, Floats]:
     return whole, 0.5 * np.linalg.norm(power, axis=1) / power.sum(axis=1)
 
 
-def _estimates(course: Floats, rate: float, noise: float, laws: Laws, shape: Floats) -> Estimates:
+def _estimates(course: Floats, rate: float, noise: float, laws: Laws, shape: Floats, *, most: float) -> Estimates:
     """The last coefficient of the rows of `shape` that, with wander, make up a course."""
     known, count = shape.shape
     edges = np.round(np.linspace(0, len(course), count + 1)).astype(int)[:-1]
     sizes = np.diff(edges, append=len(course))
     blocks = np.add.reduceat(course, edges) / sizes
     seconds = len(course) / rate
-    turned, powers, prior, slower = _covariances(laws, float(f"{seconds:.2g}"), count)
+    turned, powers, prior, slower, sizes = _covariances(laws, float(f"{seconds:.2g}"), count)
     moved = float(np.var(blocks))
     own = noise * count / seconds
     if not moved > 0.0:
@@ -151,8 +159,29 @@ def _estimates(course: Floats, rate: float, noise: float, laws: Laws, shape: Flo
     likelihoods = -0.5 * (
         np.log(powers).sum(axis=1) + np.linalg.slogdet(normal)[1] + free * np.log(np.maximum(rest, 1e-300))
     )
-    spread = np.sqrt(rest / max(1.0, free - 2.0) * np.linalg.inv(normal)[:, -1, -1])
-    return Estimates(_shares(prior + likelihoods), values[:, -1], spread, slower, likelihoods)
+    sure, variance = _of_size(rest / free, free, np.sqrt(wander) * sizes / most)
+    spread = np.sqrt(variance * np.linalg.inv(normal)[:, -1, -1])
+    return Estimates(_shares(prior + likelihoods + sure), values[:, -1], spread, slower, likelihoods)
+
+
+def _of_size(likeliest: Floats, free: int, sizes: Floats) -> tuple[Floats, Floats]:
+    """The factor by which the variance of the blocks exceeds the expected one, as far as usual sizes allow.
+
+    Args:
+        likeliest: the most likely factor under each law, by the blocks alone.
+        free: its degrees of freedom.
+        sizes: wander of the long run, with a factor of 1, relative to the most that is usual.
+
+    Returns:
+        The logarithm of the probability of each law by its size, and the mean factor.
+    """
+    tried = np.log(np.maximum(likeliest, 1e-300))[:, None] / 2.0 + FACTORS
+    beyond = np.maximum(0.0, np.log(np.maximum(sizes, 1e-300))[:, None] + tried) / np.log(BEYOND)
+    seen = np.exp(-free * FACTORS - 0.5 * free * np.expm1(-2.0 * FACTORS))
+    weights = seen * np.exp(-0.5 * beyond**2)
+    whole = np.maximum(weights.sum(axis=1), 1e-300)
+    factors = (weights * np.exp(2.0 * tried)).sum(axis=1) / whole
+    return np.log(whole / seen.sum()), factors
 
 
 def _shares(logarithms: Floats) -> Floats:
@@ -162,12 +191,12 @@ def _shares(logarithms: Floats) -> Floats:
 
 
 @lru_cache(maxsize=64)
-def _covariances(laws: Laws, seconds: float, count: int) -> tuple[Floats, Floats, Floats, Floats]:
+def _covariances(laws: Laws, seconds: float, count: int) -> tuple[Floats, Floats, Floats, Floats, Floats]:
     """The covariance of the blocks under each law, with an expected sample variance of 1.
 
     Returns:
         Its eigenvectors, (laws, vectors, blocks), and eigenvalues; the logarithms of the laws' probabilities; the
-        fraction of the variance of the mean that is due to less than one cycle.
+        fraction of the variance of the mean that is due to less than one cycle; the standard deviation in the long run.
     """
     hz = np.geomspace(SLOWEST_HZ, FASTEST_HZ, 700)
     prior, densities = (np.array(x) for x in zip(*laws(hz), strict=True))
@@ -179,4 +208,5 @@ def _covariances(laws: Laws, seconds: float, count: int) -> tuple[Floats, Floats
     powers, vectors = np.linalg.eigh(covariances / scale[:, None, None])
     of_mean = densities * np.sinc(hz * seconds) ** 2 * width
     slower = of_mean[:, hz * seconds < 1.0].sum(axis=1) / of_mean.sum(axis=1)
-    return np.ascontiguousarray(vectors.transpose(0, 2, 1)), np.maximum(powers, 1e-6), np.log(prior), slower
+    sizes = np.sqrt((densities @ width) / scale)
+    return np.ascontiguousarray(vectors.transpose(0, 2, 1)), np.maximum(powers, 1e-6), np.log(prior), slower, sizes

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
@@ -10,6 +11,7 @@ from bench.clock import Clock
 from bench.measure.method import Method
 from bench.measure.quantities.azimuth import polarity_kept
 from bench.measure.reading import Reading, Result
+from bench.measure.tone.finding.found_tone import FoundTone
 from bench.measure.verdict import Verdict
 from bench.memory import return_freed_memory
 from bench.practice.facts import TrimmerPosition
@@ -27,6 +29,8 @@ from bench.signals.source import Source
 
 POLARITY = Method("by the delays of several tones, or of one low tone")
 SAVE_AGAIN_S = 1.0
+HEARD = 24
+"""Tones that are remembered: two passes of a reference tape. More say little more about the law of wander."""
 TURNED_S = 10.0
 """While a trimmer is turned, only the last seconds of sound belong to the reading."""
 
@@ -81,6 +85,8 @@ class Bench:
         self.turned: dict[str, list[float]] = {}
         """Turns at the current step that are not in the journal yet, degrees, by trimmer."""
         self.progress = Progress(job, journal)
+        self.heard: deque[FoundTone] = deque(maxlen=HEARD)
+        """The last tones of this machine, at any step, which show together by which law it wanders."""
         self._recent: RecentSound | None = None
         self._tried = 0.0
         self._source: Source | None = None

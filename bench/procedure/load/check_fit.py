@@ -70,6 +70,11 @@ def tracks_fit(machine: Machine, tape: ReferenceTape) -> bool:
     return its == "cassette mono" if mine == "cassette stereo" else its == "full-track" and "cassette" not in mine
 
 
+def tape_fits(machine: Machine, tape: Tape) -> bool:
+    """Whether a machine takes a tape, cassette or reel, as far as is known."""
+    return machine.track_format is None or ("cassette" in machine.track_format) == (tape.iec_type != "open reel")
+
+
 def _azimuth_steps_up(steps: Sequence[JobStep], reference_tape: ReferenceTape | None) -> Iterator[Mistake]:
     """Azimuth must first be set at a low frequency: at a high one a head that is a whole cycle out looks right.
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -168,6 +169,19 @@ class Job:
             f'the reference-tape sheet {self.names["reference-tape"]} has no section "{name}"; '
             f"it has {', '.join(s.id for s in self.reference_tape.section)}"
         )
+
+    @property
+    def replay_dbfs(self) -> float:
+        """What the interface should read at the reference level of the machine.
+
+        From the machine sheet; or, where that names a test point in mV and full scale of the interface is known in
+        volts, from these two.
+        """
+        point, sheet = self.machine.output_test_point, self.interface
+        if point is None or sheet is None or sheet.full_scale_input_v is None:
+            return self.machine.reference.replay_dbfs
+        volts = point.mv / 1000.0 * 10 ** (-point.attenuator_db / 20.0)
+        return 20.0 * math.log10(volts / sheet.full_scale_input_v.value)
 
     def adjusted_hz(self, step: Adjust) -> float | None:
         """Frequency of the tone by which a step adjusts, Hz; None where that is not a tone of known frequency."""

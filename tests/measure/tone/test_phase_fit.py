@@ -32,7 +32,7 @@ def test_the_slope_reaches_the_bound_with_and_without_flutter(lines: tuple[tuple
     z, told = [], []
     for _ in range(60):
         y = phase(10.0, 1.234, rng, *lines)
-        fit = slope(y, RATE, fit_rates(y, RATE, 400.0, 3150.0), 400.0)
+        fit = slope(y, RATE, fit_rates(y, RATE, 400.0, 3150.0), 400.0, 3150.0)
         z.append((fit.frequency_hz - 1.234) / bound(10.0))
         told.append(fit.deviation_hz / bound(10.0))
     assert np.std(z) < 1.25  # 60 trials scatter by 9 %
@@ -44,8 +44,8 @@ def test_a_wow_that_does_not_turn_fully_is_taken_out_with_doubt() -> None:
     rng = np.random.default_rng(2)
     y = phase(1.0, 0.0, rng, (0.7, 4.0))
     rates = fit_rates(y, RATE, 400.0, 3150.0)
-    fit = slope(y, RATE, rates, 400.0)
-    plain = slope(y, RATE, [], 400.0)
+    fit = slope(y, RATE, rates, 400.0, 3150.0)
+    plain = slope(y, RATE, [], 400.0, 3150.0)
     assert rates == [pytest.approx(0.7, abs=0.05)]
     assert abs(fit.frequency_hz) < 2.0 * fit.deviation_hz
     assert abs(fit.frequency_hz) < 0.05 * abs(plain.frequency_hz)
@@ -54,7 +54,7 @@ def test_a_wow_that_does_not_turn_fully_is_taken_out_with_doubt() -> None:
 def test_a_drift_is_told_and_does_not_move_the_mean() -> None:
     t = (np.arange(20000) - 9999.5) / RATE
     y = phase(10.0, 2.0, np.random.default_rng(3)) + np.pi * 0.5 / 10.0 * t**2
-    fit = slope(y, RATE, fit_rates(y, RATE, 400.0, 3150.0), 400.0)
+    fit = slope(y, RATE, fit_rates(y, RATE, 400.0, 3150.0), 400.0, 3150.0)
     assert fit.drift_hz == pytest.approx(0.5, abs=3 * fit.drift_deviation_hz)
     assert fit.frequency_hz == pytest.approx(2.0, abs=4 * fit.deviation_hz)
 
@@ -74,7 +74,7 @@ def test_a_speed_that_wanders_without_a_rate_is_in_the_uncertainty() -> None:
         spectrum[np.fft.rfftfreq(40_000, 1 / RATE) > 8.0] = 0.0
         wow = np.fft.irfft(spectrum)[:16_000]
         y = phase(8.0, 1.0, rng) + 2 * np.pi * 0.63 * np.cumsum(wow / np.sqrt(8.0 / (RATE / 2))) / RATE
-        fit = slope(y, RATE, fit_rates(y, RATE, 400.0, 3150.0), 400.0)
+        fit = slope(y, RATE, fit_rates(y, RATE, 400.0, 3150.0), 400.0, 3150.0)
         covered.append(abs(fit.frequency_hz - 1.0) < 2.0 * np.hypot(fit.deviation_hz, fit.wander_hz.total))
     assert np.mean(covered) > 0.88
 

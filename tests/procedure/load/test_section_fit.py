@@ -8,7 +8,6 @@ from pathlib import Path
 import pytest
 
 from bench.problem import Problem
-from bench.procedure.kinds.correct.interface import replay_dbfs
 from bench.procedure.kinds.correct.reference_tape import expected_dbfs, fringes
 from bench.procedure.load.library import Library
 from bench.procedure.load.reader import load_sheet
@@ -67,7 +66,7 @@ def test_a_step_that_no_tape_serves_is_offered_without_it() -> None:
 def test_the_american_level_is_converted_with_its_uncertainty() -> None:
     # 200 nWb/m (ANSI) is 218 (DIN), -1.19 dB re 250 (DIN); the conversion is known to 0.15 dB (from memory).
     level = JOB.section("level-400")
-    assert expected_dbfs(JOB, level) - replay_dbfs(JOB) == pytest.approx(-1.19, abs=0.01)
+    assert expected_dbfs(JOB, level) - JOB.replay_dbfs == pytest.approx(-1.19, abs=0.01)
 
 
 def test_the_nearest_section_of_the_same_use_serves() -> None:

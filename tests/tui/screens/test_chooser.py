@@ -170,7 +170,9 @@ async def test_arrows_choose_and_the_last_choice_stands_at_the_next_start(worksp
         assert {r.id: r.option.key for r in other._rows if r.option and r.id != "session"} == chosen
 
 
-async def test_a_machine_brings_a_reference_tape_of_its_speed(workspace: Workspace, tmp_path: Path) -> None:
+async def test_a_machine_brings_a_tape_that_it_takes_and_a_reference_tape_of_its_speed(
+    workspace: Workspace, tmp_path: Path
+) -> None:
     app, screen = chooser(workspace, tmp_path)
     async with app.run_test(size=(80, 24)) as pilot:
         await ready(pilot)
@@ -183,6 +185,8 @@ async def test_a_machine_brings_a_reference_tape_of_its_speed(workspace: Workspa
             name = screen._key("reference-tape")
             tape = load_sheet(workspace.sheets / "reference-tapes" / f"{name}.toml", "reference-tape")
             assert tape.speed_mm_s == machine.speed_mm_s
+            in_use = load_sheet(workspace.sheets / "tapes" / f"{screen._key('tape')}.toml", "tape")
+            assert (in_use.iec_type == "open reel") == ("cassette" not in str(machine.track_format))
 
 
 async def test_a_reference_tape_that_serves_the_next_job_too_stays_chosen(workspace: Workspace, tmp_path: Path) -> None:

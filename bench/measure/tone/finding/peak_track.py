@@ -62,6 +62,11 @@ def is_mains(hz: float) -> bool:
     )
 
 
+def _is_faint_hum(hz: float, dbfs: float) -> bool:
+    """Whether a tone is mains hum: weaker than any tone of a tape."""
+    return is_mains(hz) and dbfs < HUM_DBFS
+
+
 def _steady(tone: FoundTone) -> bool:
     """Whether a stretch is a steady tone: a briefly held vowel has no definite level, and a glide no definite pitch."""
     best = min(tone.tones, key=lambda t: t.dbfs_noise)
@@ -255,13 +260,13 @@ class Track:
 
     def _is_hum(self, frames: Frames, first: int, last: int) -> bool:
         hz = median(frames.frequency_hz[first:last]) + self._oscillator_hz
-        return is_mains(hz) and median(frames.level_db[first:last]) < HUM_DBFS
+        return _is_faint_hum(hz, median(frames.level_db[first:last]))
 
     def _ended(self, first: int, last: int) -> list[FoundTone]:
         continues = bool(self._parts) and first - self._done <= 2
         out = [] if continues else self._flush()
         own = self.measure(first, last, cut_start=continues)
-        if not continues and not _steady(own):
+        if not continues and not (_steady(own) and (self._hum or not _is_faint_hum(own.frequency_hz, own.dbfs))):
             return out
         if continues:
             own = joined([*self._parts, own])

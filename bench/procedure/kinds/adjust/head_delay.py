@@ -23,7 +23,7 @@ class HeadDelay:
 
     def expect(self, sent_at: int, rate: int) -> None:
         """Look for a mark that was sent at this frame, at a sample rate."""
-        self._sent_at, self._search = sent_at, MarkSearch(rate)
+        self._sent_at, self._search = sent_at, MarkSearch(rate, not_before=sent_at)
 
     def give_up(self) -> None:
         """Stop looking."""

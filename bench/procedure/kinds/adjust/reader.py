@@ -14,7 +14,7 @@ from bench.measure.quantities.live_tone import ToneWatch, WatchState
 from bench.measure.reading import Channel, NoReading, Reading, ReferenceTone, Result
 from bench.problem import Problem
 from bench.procedure.kinds.bench import Bench, JudgedReading
-from bench.procedure.kinds.correct.interface import corrected, replay_dbfs
+from bench.procedure.kinds.correct.interface import corrected
 from bench.procedure.kinds.correct.owners_tape import relative_to_label
 from bench.procedure.kinds.correct.reference_tape import difference, expected_dbfs, recorded_level, sent_text, with_tape
 from bench.procedure.kinds.correct.source import source_db
@@ -247,7 +247,7 @@ class ToneReader(AdjustReader):
     def _sent_level(self) -> tuple[str, float]:
         """The level sent in words, and what it should read at the output, dBFS."""
         job, sent = self._bench.job, self._sent[self.judged_hz]
-        return sent_text(sent, job), replay_dbfs(job) + sent
+        return sent_text(sent, job), job.replay_dbfs + sent
 
     def _response(self, state: WatchState) -> list[Result]:
         zero_hz = self._zero_hz

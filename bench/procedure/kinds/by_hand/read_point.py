@@ -10,7 +10,6 @@ from bench.problem import Problem
 from bench.procedure.kinds.activity import View
 from bench.procedure.kinds.bench import Bench
 from bench.procedure.kinds.by_hand.entry import EntryActivity
-from bench.procedure.kinds.correct.interface import replay_dbfs
 from bench.procedure.kinds.correct.reference_tape import expected_dbfs
 from bench.procedure.kinds.record.passage import refuse_file, to_record
 from bench.procedure.model.job import Job
@@ -110,7 +109,7 @@ def expected_at(step: Entry, job: Job) -> Limits:
     """
     machine = job.machine
     if step.plays is not None:
-        level_db = expected_dbfs(job, job.section(step.plays)) - replay_dbfs(job)
+        level_db = expected_dbfs(job, job.section(step.plays)) - job.replay_dbfs
     else:
         level_db = step.sends[0].db if step.sends else 0.0
     where = (step.reads or "").partition(" ")[0]

@@ -19,19 +19,6 @@ HIDDEN_DB = 10.0
 """Noise less than this above the interface's own noise is partly that of the interface."""
 
 
-def replay_dbfs(job: Job) -> float:
-    """What the interface should read at the reference level of the machine.
-
-    From the machine sheet; or, where that names a test point in mV and full scale of the interface is known in volts,
-    from these two.
-    """
-    point, sheet = job.machine.output_test_point, job.interface
-    if point is None or sheet is None or sheet.full_scale_input_v is None:
-        return job.machine.reference.replay_dbfs
-    volts = point.mv / 1000.0 * 10 ** (-point.attenuator_db / 20.0)
-    return 20.0 * math.log10(volts / sheet.full_scale_input_v.value)
-
-
 def corrected(reading: Result, job: Job, *, looped: bool) -> Result:
     """A raw reading, corrected for the interface; its uncertainty includes that of the correction.
 
@@ -78,7 +65,7 @@ def _level(reading: Reading, sheet: Interface, job: Job, *, looped: bool) -> Rea
 def _vu(dbfs: float, job: Job) -> float | None:
     """What the machine's own meters show; None unless they are VU meters."""
     meters = job.machine.meters
-    return None if meters is None or meters.kind != "VU" else dbfs - replay_dbfs(job) - meters.zero_db
+    return None if meters is None or meters.kind != "VU" else dbfs - job.replay_dbfs - meters.zero_db
 
 
 def _noise(reading: Reading, floor_dbfs: float) -> Reading:

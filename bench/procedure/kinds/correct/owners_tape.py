@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 
 from bench.measure.reading import NoReading, Result
-from bench.procedure.kinds.correct.interface import replay_dbfs
 from bench.procedure.kinds.correct.reference_tape import difference
 from bench.procedure.model.job import Job
 from bench.tape.fluxivity import Fluxivity, ratio_db
@@ -27,7 +26,7 @@ def relative_to_label(level: Result, job: Job, flux_nwb_m: float) -> Result:
     if not flux_nwb_m > 0:
         return NoReading("tape_level", level.channel, NO_LABEL, frequency_hz=level.frequency_hz)
     machine = job.machine.reference.fluxivity
-    expected = replay_dbfs(job) + ratio_db(Fluxivity(flux_nwb_m, machine.method), machine)
+    expected = job.replay_dbfs + ratio_db(Fluxivity(flux_nwb_m, machine.method), machine)
     out = difference("tape_level", level, expected, 0.0, reference="its label")
     return replace(out, method=replace(out.method, label_nwb_m=flux_nwb_m))
 

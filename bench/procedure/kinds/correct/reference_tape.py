@@ -8,7 +8,6 @@ from dataclasses import replace
 
 from bench.measure.method import Difference
 from bench.measure.reading import NoReading, ReferenceTone, Result
-from bench.procedure.kinds.correct.interface import replay_dbfs
 from bench.procedure.model.job import Job
 from bench.procedure.model.sheets import Section
 from bench.tape.fluxivity import convert_method, ratio_db
@@ -24,7 +23,7 @@ def expected_dbfs(job: Job, section: Section) -> float:
     """
     machine = job.machine.reference.fluxivity
     flux, _ = convert_method(job.reference_tape.flux_of(section), machine.method)
-    return replay_dbfs(job) + ratio_db(flux, machine) + section.db + section.recorded_error_db
+    return job.replay_dbfs + ratio_db(flux, machine) + section.db + section.recorded_error_db
 
 
 def fringes(job: Job, hz: float) -> bool:

@@ -14,7 +14,7 @@ from bench.problem import Problem
 from bench.procedure.kinds.activity import View
 from bench.procedure.kinds.bench import Bench, JudgedReading
 from bench.procedure.kinds.correct.certificate import certified
-from bench.procedure.kinds.correct.interface import corrected, replay_dbfs
+from bench.procedure.kinds.correct.interface import corrected
 from bench.procedure.kinds.correct.reference_tape import difference, recorded_level, response_re, sent_text
 from bench.procedure.kinds.correct.source import source_db
 from bench.procedure.kinds.listen.expected_tones import Expected
@@ -53,7 +53,7 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
         self._targets: dict[str, Target] = {q: self.job.target(name) for q, name in step.targets.items()}
         self._sends = {f"t{n}": t for n, t in enumerate(step.sends, start=1)}
         self.expected = [
-            Expected(i, t.hz, replay_dbfs(self.job) + t.db, "record-replay", tone(t.hz, t.db), t.db)
+            Expected(i, t.hz, self.job.replay_dbfs + t.db, "record-replay", tone(t.hz, t.db), t.db)
             for i, t in self._sends.items()
         ]
         zero = [i for i, t in self._sends.items() if t.hz == step.reference_hz]
@@ -165,7 +165,7 @@ class RecordReplayActivity(ToneListActivity[RecordReplay]):
         out = []
         for level in self.levels(tone):
             source = None if self.step.certifies else source_db(self.bench, level.channel)
-            reading = recorded_level(level, replay_dbfs(self.job) + sent.db, said, source)
+            reading = recorded_level(level, self.job.replay_dbfs + sent.db, said, source)
             out.append(self._judge(tone, self._compression(reading, sent) if self._compresses(sent) else reading))
         return out
 

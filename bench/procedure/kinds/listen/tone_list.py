@@ -153,7 +153,8 @@ class ToneListActivity(Activity[StepT]):
         if e_now is None:
             return
         e_now.state, e_now.heard_dbfs = "done", tone.dbfs
-        self.tones[e_now.id] = of_one_machine([*self.tones.values(), tone])[-1]
+        self.tones[e_now.id] = of_one_machine([*self.bench.heard, tone])[-1]
+        self.bench.heard.append(tone)
         if e_now.wanted:
             self._keep(self.readings(e_now))
 

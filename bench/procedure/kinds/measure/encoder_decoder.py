@@ -11,7 +11,7 @@ from bench.measure.reading import NoReading, Reading, Result
 from bench.problem import Problem
 from bench.procedure.kinds.activity import View
 from bench.procedure.kinds.bench import Bench, JudgedReading
-from bench.procedure.kinds.correct.interface import corrected, replay_dbfs
+from bench.procedure.kinds.correct.interface import corrected
 from bench.procedure.kinds.correct.source import source_db
 from bench.procedure.kinds.measure.measure import MeasureActivity
 from bench.procedure.kinds.record.passage import Passage, refuse_file, to_record
@@ -131,7 +131,7 @@ class EncoderDecoderActivity(MeasureActivity):
                 source = source_db(self.bench, out.channel)
                 level = db - self._zero_db + (source[0] if source is not None else 0.0)
                 if not self._encodes and isinstance(out, Reading):
-                    level = out.value - replay_dbfs(self.bench.job) - self._zero_db
+                    level = out.value - self.bench.job.replay_dbfs - self._zero_db
                 twice.append(InAndOut(hz, level, in_, out))
                 sent_db.append(db)
         measured = (encoding_error if self._encodes else decoding_error)(twice, self._system)

@@ -11,7 +11,7 @@ from bench.measure.method import Difference
 from bench.measure.reading import Measured, NoReading, Reading, Result
 from bench.problem import Problem
 from bench.procedure.kinds.bench import Bench
-from bench.procedure.kinds.correct.interface import corrected, replay_dbfs
+from bench.procedure.kinds.correct.interface import corrected
 from bench.procedure.kinds.correct.owners_tape import relative_to_label, with_equalisation
 from bench.procedure.kinds.correct.reference_tape import difference, expected_dbfs, sent_text, with_tape
 from bench.procedure.model.job import Job
@@ -59,7 +59,7 @@ def options_of(step: Measure, bench: Bench) -> dict[str, Any]:
         case "azimuth":
             return {"speed": job.machine.speed_mm_s, "track_spacing": job.machine.track_spacing_mm}
         case "noise" | "headroom":
-            return {"reference_level": replay_dbfs(job)}
+            return {"reference_level": job.replay_dbfs}
         case "response":
             return {"frequencies": tuple(t.hz for t in step.sends)} if step.sends else {}
         case "separation":
@@ -152,7 +152,7 @@ def _corrected(raw: Result, step: Measure, bench: Bench) -> tuple[Result, float]
     level, facts = job.machine.reference, QUANTITIES[step.quantity]
     if step.quantity in ("record_replay_level", "source_level"):
         sent = next((t.db for t in step.sends if t.hz == frequency_of(step, job)), 0.0)
-        level_re = replay_dbfs(job) + sent
+        level_re = job.replay_dbfs + sent
         between: Difference | None = "replayed minus sent" if step.quantity == "record_replay_level" else None
         reading = difference(step.quantity, reading, level_re, 0.0, reference=sent_text(sent, job), between=between)
     if step.quantity == "tape_level":

@@ -33,6 +33,10 @@ TAIL_S = 1.0
 MARK_BELOW_DB = 8.0
 """Level of the mark below the reference level: no tape saturates, and hiss does not mask it."""
 
+FAINT_MARK_DB = 24.0
+"""A mark this much below its level on a machine in adjustment is what was left of an earlier recording. Level and dirt
+seldom cost a mark more than half as much. A choice."""
+
 LONGEST_SEARCH_S = 300.0
 """Two heads: longest wait for the mark after the recording, while a person rewinds and plays."""
 
@@ -260,7 +264,9 @@ class Passage:
     def _found(self, block: Block) -> Replayed | None:
         """Look for the mark; returns what followed it."""
         if self._search is None:
-            self._search, self._began = MarkSearch(self._rate), block.start
+            least_dbfs = self._bench.job.replay_dbfs - MARK_BELOW_DB - FAINT_MARK_DB
+            not_before = self._mark_frame if self.at_once else 0
+            self._search, self._began = MarkSearch(self._rate, least_dbfs, not_before), block.start
         found = self._search.hear(block)
         if found is None:
             return None

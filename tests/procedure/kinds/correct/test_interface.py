@@ -11,7 +11,7 @@ import pytest
 
 from bench.measure.method import Method, beside_dbfs
 from bench.measure.reading import Reading
-from bench.procedure.kinds.correct.interface import corrected, loop_db, replay_dbfs
+from bench.procedure.kinds.correct.interface import corrected, loop_db
 from bench.procedure.kinds.correct.reference_tape import expected_dbfs, with_tape
 from bench.procedure.load.library import Library
 from bench.procedure.load.reader import load_sheet
@@ -76,7 +76,7 @@ def test_what_was_only_replayed_has_passed_an_unknown_part_of_the_loop(job: Job)
 
 def test_without_a_sheet_nothing_is_corrected(job: Job) -> None:
     assert corrected(LEVEL, job, looped=True) == LEVEL
-    assert replay_dbfs(job) == job.machine.reference.replay_dbfs
+    assert job.replay_dbfs == job.machine.reference.replay_dbfs
 
 
 def test_between_the_points_by_log_frequency_and_for_each_channel() -> None:
@@ -91,8 +91,8 @@ def test_between_the_points_by_log_frequency_and_for_each_channel() -> None:
 def test_the_test_point_of_the_manual_in_dbfs(job: Job) -> None:
     point = OutputTestPoint(where="TP", mv=200.0, attenuator_db=0.0, source="service manual")
     machine = job.machine.model_copy(update={"output_test_point": point})
-    assert replay_dbfs(replace(job, machine=machine, interface=SHEET)) == pytest.approx(-20.0)  # 0.2 V of 2 V
-    assert replay_dbfs(replace(job, machine=machine)) == job.machine.reference.replay_dbfs
+    assert replace(job, machine=machine, interface=SHEET).replay_dbfs == pytest.approx(-20.0)  # 0.2 V of 2 V
+    assert replace(job, machine=machine).replay_dbfs == job.machine.reference.replay_dbfs
 
 
 def test_a_fast_clock_reads_a_tape_slow(job: Job) -> None:

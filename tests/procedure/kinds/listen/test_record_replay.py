@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from bench.measure.reading import NoReading, Reading
+from bench.measure.tone.finding.found_tone import of_one_machine
 from bench.procedure.state.event_kinds import of_kind
 from bench.procedure.state.events import HeadDelayMeasured
 from tests.procedure.record_bench import HEAD, Ran, run, step
@@ -117,3 +118,28 @@ def test_each_tone_of_a_dead_channel_is_a_reading_without_a_value(tmp_path: Path
         ("response", 8000.0),
     ]
     assert {no_reading(r).reason for r in right} == {"no tone of 400 Hz is heard on the right channel"}
+
+
+def test_a_tone_of_a_later_step_is_of_the_machine_that_earlier_tones_have_shown(tmp_path: Path) -> None:
+    """Short tones seldom show by which law a machine wanders; all tones of a run do so together."""
+    one = step(
+        "record-replay",
+        "later",
+        sends="[{ hz = 400, db = -30, seconds = 1.5 }]",
+        reference_hz="400",
+        targets='{ record_replay_level = "machine.record_level" }',
+    )
+    three = RECORD.replace(', mistracking = "machine.own_mistracking"', "")
+    ran = run(tmp_path, HEAD + three + one, "three-head-cassette", seed=3, grade="average")
+    heard = list(ran.opened.runner._bench.heard)
+    alone, together = (of_one_machine(tones)[-1].tones[0].level_wander.slower for tones in (heard[-1:], heard))
+    (kept,) = (
+        c.value
+        for r in ran.opened.store.records()
+        if r.step == "later" and r.reading.quantity == "record_replay_level" and r.reading.channel == "left"
+        for c in getattr(r.reading, "budget", ())
+        if c.source == "slower wander"
+    )
+    assert len(heard) == 4
+    assert alone != pytest.approx(together, rel=0.02)
+    assert kept == pytest.approx(together, rel=1e-6)

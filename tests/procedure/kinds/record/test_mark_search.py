@@ -45,3 +45,22 @@ def test_it_is_found_at_its_frame(frames: int) -> None:
 
 def test_across_lost_sound_it_is_not() -> None:
     assert search(960, lost_at=BEGINS - FROM + RATE // 2) is None
+
+
+@pytest.mark.parametrize("how", [{"least_dbfs": -45.0}, {"not_before": BEGINS}])
+def test_what_is_left_of_an_earlier_mark_is_passed_over(how: dict[str, float]) -> None:
+    """The earlier one comes 1.5 s before, 30 dB weaker."""
+    earlier = StartMark(RATE, -50.0)
+    whole = sound()
+    at = BEGINS - FROM - round(1.5 * RATE)
+    whole[at : at + earlier.frames] += earlier.render(0, earlier.frames)
+    assert _begins(MarkSearch(RATE), whole) == pytest.approx(FROM + at, abs=0.001 * RATE)
+    assert _begins(MarkSearch(RATE, **how), whole) == pytest.approx(BEGINS, abs=0.001 * RATE)  # type: ignore[arg-type]
+
+
+def _begins(looking: MarkSearch, whole: NDArray[np.float64]) -> int | None:
+    for at in range(0, len(whole), 960):
+        found = looking.hear(Block(whole[at : at + 960], FROM + at))
+        if found is not None:
+            return found.begins
+    return None
