@@ -32,7 +32,7 @@ DIRECTIONS, LEAST_DIRECTION = 10, 0.3
 
 
 def _strange(side: str) -> tuple[Variant, ...]:
-    """A response with peaks, steps or holes, or one that is tilted or bent as a whole, in one channel or both."""
+    """A response with peaks, steps or holes, or one that is tilted as a whole, in one channel or both."""
 
     def curve(channel: str, n: int | None, share: float, *widths: tuple[str, float]) -> Variant:
         curves = tuple(Curve(name, width, n) for name, width in widths)  # type: ignore[arg-type]

@@ -52,10 +52,9 @@ def random_curves(hz: Floats, basis: Floats = SMOOTH) -> Floats:
     return np.column_stack([np.interp(at, GRID, column) for column in basis.T])
 
 
-def tilted_curves(hz: Floats) -> Floats:
-    """A straight tilt and a bend about middle frequencies, 1 four octaves away, shape (tones, 2)."""
-    at = np.log2(hz / 700.0) / 4.0
-    return np.column_stack([at, at**2])
+def tilt(hz: Floats) -> Floats:
+    """A straight line over log frequency through middle frequencies, 1 four octaves away, shape (tones, 1)."""
+    return np.log2(hz / 700.0)[:, None] / 4.0
 
 
 def roughness_db(hz: Floats, side: str) -> Floats:
@@ -73,7 +72,7 @@ def side_columns(rows: Rows, side: str, channel: int | None, size: Floats | floa
         elif side.startswith("fine"):
             curve = random_curves(hz, FINE)
         elif side.startswith("tilted"):
-            curve = tilted_curves(hz)
+            curve = tilt(hz)
         else:
             curve = random_curves(hz) * roughness_db(hz, side)[:, None]
         curve = curve * np.broadcast_to(size, hz.shape)[:, None]
