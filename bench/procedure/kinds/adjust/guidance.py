@@ -28,6 +28,10 @@ GOOD_ENOUGH = 0.25
 SET_TO_DB = 1.0
 """A trimmer is set as if the tolerance were no wider than this, plus or minus. A choice."""
 
+SURE_TO_DB = 0.5
+"""A reading that is in is looked at until it is surely within this, so that the treble of replay, which becomes that
+of every recording, is not left to one short look. A choice."""
+
 Trend = Literal["", "rising", "falling", "steady"]
 Advice = Literal["turn", "look", "hold"]
 
@@ -71,12 +75,13 @@ def advised(gauge: Gauge, average: RunningAverage, now: float, apart: float = 0.
     if off is None or tolerance is None or reading is None:
         return "look", 0.0
     accepted, setting = gauge.verdict.word == "in", setting_tolerance(tolerance, reading.unit)
+    sure = min(setting, SURE_TO_DB) if reading.unit.startswith("dB") else setting
     close, wander = GOOD_ENOUGH * setting, math.hypot(average.uncertainty, apart)
     if abs(off) > max(close, wander):
         return "turn", 0.0
-    if accepted and abs(off) + wander <= setting:
+    if accepted and abs(off) + wander <= sure:
         return "hold", 0.0
-    room = max(0.0, (setting if accepted else tolerance) - abs(off))
+    room = max(0.0, (sure if accepted else tolerance) - abs(off))
     fixed = 0.0 if accepted else max(0.0, reading.uncertainty**2 - average.uncertainty**2)
     look_s = average.look_s(now, math.sqrt(max(close**2, room**2 - fixed)))
     if look_s > 0:
