@@ -24,6 +24,14 @@ def test_where_nothing_is_settled_that_nothing_is_wrong_is_named_too() -> None:
     assert told == ("not settled: nothing wrong, 45 %; limiter left in, 29 %; something that is not in the list, 12 %")
 
 
+def test_what_still_stands_is_named_before_what_was_mended_on_the_way() -> None:
+    stands = replace(LIMITER, probability=0.9)
+    mended = Suspect("dirt", "dirt on the replay head", "both", 0.99, None, (), (), (), "clean", gone=True)
+    assert first_line(replace(BLANK, suspects=(mended, stands))) == "limiter left in: very likely, 90 %"
+    alone = first_line(replace(BLANK, suspects=(mended, LIMITER)))
+    assert alone == "dirt on the replay head: almost certainly, 99 %, and mended on the way"
+
+
 def test_a_machine_without_a_fault_that_is_out_needs_lining_up() -> None:
     low, high = (
         Finding(str(n), "as-left", "record-replay", "record_replay_level", "right", db, "dB", frequency_hz=400.0)

@@ -66,14 +66,15 @@ def mended_text(suspect: Suspect) -> str:
 
 
 def first_line(diagnosis: Diagnosis) -> str:
-    """One line with the first cause and its probability; "" if no cause is likely."""
+    """One line with the likeliest cause that still stands, or else that was mended on the way; "" if none is likely."""
     if not diagnosis.suspects or diagnosis.suspects[0].probability < PROBABLE:
         if diagnosis.not_in_list >= PROBABLE:
             return f"something that is not in the list: {odds_text(diagnosis.not_in_list)}"
         if diagnosis.nothing >= PROBABLE:
             return _no_fault(diagnosis)
         return one_of(diagnosis)
-    first = diagnosis.suspects[0]
+    likely = [s for s in diagnosis.suspects if s.probability >= PROBABLE]
+    first = next((s for s in likely if not s.gone), likely[0])
     return f"{one_or_other(diagnosis, first)}{', and mended on the way' if first.gone else ''}"
 
 
