@@ -50,7 +50,7 @@ FIGURES: tuple[Figure, ...] = (
     Figure("record_level", 2.0, "dB", SETTINGS + BY_CHANNEL, trimmer="record level", left=2.0),
     Figure("record_equalisation", 1.5, "dB", SETTINGS + BY_CHANNEL, trimmer="record equalisation", left=2.5),
     Figure("bias", 1.1, "dB", SETTINGS + BY_CHANNEL, linear=False, trimmer="bias"),
-    Figure("speed", 0.8, "%", SETTINGS, trimmer="speed"),
+    Figure("speed", 0.6, "%", SETTINGS, trimmer="speed"),
     Figure("record_control", 2.0, "dB", SETTINGS, trimmer="record level control"),
     Figure("record_control_apart", 0.7, "dB", SETTINGS),
     Figure("replay_equaliser_shape", 0.5, "dB", SETTINGS + BY_CHANNEL, left=3.0),
@@ -150,7 +150,7 @@ def usual(*, lined_up_before: bool = False, adjusted: float = 1.0) -> tuple[Floa
         mean[at], width[at] = figure.mean, figure.usual
         if figure.left != 1.0:
             width[(at.start + at.stop) // 2 : at.stop] *= figure.left
-        if figure.trimmer:
+        if figure.trimmer and figure.name != "speed":  # a motor drifts whoever turns the other trimmers
             width[at.start : (at.start + at.stop) // 2] *= adjusted * (DRIFTED if lined_up_before else 1.0)
         linear[WHERE[figure.name]] = figure.linear
     return mean, width, linear
