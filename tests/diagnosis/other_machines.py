@@ -286,7 +286,7 @@ class OtherMachine:
     # ------------------------------------------------------------- readings
 
     def angle(self, source: str) -> float:
-        """Azimuth between replay head and tape, arcmin: a recording has that of both heads, or none if one does both."""
+        """Azimuth between replay head and tape, arcmin: of a recording, that of both heads together."""
         replay = self.set["replay azimuth", "both"]
         if source == "reference-tape":
             return float(replay)
