@@ -133,7 +133,7 @@ class ProgrammeMeter:
         shared = np.clip((measured - 1.0 / count) / (1.0 - 1.0 / count), 0.0, 0.99999)
         kept = shared > SHARED
         if kept.sum() < LEAST_LINES:
-            because = "the two channels have too little in common here: play a passage in the middle of the image"
+            because = "the two channels have too little in common here"
             return NoReading("azimuth_delay", "left-right", because, method=METHOD)
         lag = _unequal_lag(self._hz, *powers)
         return _fitted(self._hz[kept], np.angle(cross[kept]), shared[kept], count, lag[kept])
@@ -169,7 +169,7 @@ def _coarse(hz: Floats, phase: Floats, weight: Floats) -> tuple[float, bool] | s
     if not len(peaks) or strength[peaks[0]] < AGREED:
         return f"the phases of what the channels share agree with no delay up to {LONGEST_US:.0f} µs"
     if len(peaks) > 1 and strength[peaks[1]] > SECOND * strength[peaks[0]]:
-        return "this passage has too few frequencies to tell one delay from another: play a fuller one"
+        return "this passage has too few frequencies to tell one delay from another"
     return float(grid[peaks[0]]), bool(agreement[peaks[0]] < 0)
 
 
