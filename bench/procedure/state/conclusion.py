@@ -13,6 +13,10 @@ from bench.measure.verdict import VerdictWord
 from bench.words.sentences import all_are, counted, listed
 
 INVERTED = "One channel is inverted, so that in mono the channels cancel. Check the wiring from the head to the output."
+INVERTED_ON_TAPE = (
+    "One channel is inverted, on this tape or in this machine: a tape that is known to be right shows which. For the "
+    "transfer, exchange the leads of one channel."
+)
 
 
 FEW = 4
@@ -35,6 +39,8 @@ class Conclusion:
     no_reading_count: int = 0
     inverted: bool = False
     """Whether a judged reading shows one channel inverted."""
+    inverted_on_tape: bool = False
+    """Whether a tape from elsewhere shows one channel inverted."""
     steps: int = 0
     """Number of steps with a judged reading."""
     out: tuple[str, ...] = ()
@@ -105,6 +111,8 @@ class Conclusion:
             said.append(f"Broken off{after}; it can be resumed.")
         if self.inverted:
             said.append(INVERTED)
+        if self.inverted_on_tape:
+            said.append(INVERTED_ON_TAPE)
         if self.out:
             said.append(
                 f"{counted(len(self.out), 'step')} {'is' if len(self.out) == 1 else 'are'} out: {listed(self.out)}."

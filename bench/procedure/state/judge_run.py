@@ -71,6 +71,7 @@ def conclude(
         too_close_count=counts["too close to call"],
         no_reading_count=counts["no reading"],
         inverted=any(r.reading.quantity == "polarity" for r in judged),
+        inverted_on_tape=any(r.reading.quantity == "polarity" and r.source == "owner's tape" for r in latest),
         steps=len({r.step for r in judged}),
         out=_titles(judged, "out", titles),
         too_close=_titles(judged, "too close to call", titles),
