@@ -24,7 +24,7 @@ from bench.words.sentences import capitalised
 
 
 def causes_of(session: SessionRecord) -> tuple[str, tuple[str, ...]]:
-    """A sentence with the likeliest cause, "" if none is likely; and one for each cause, none if too little was read."""
+    """A sentence with the likeliest cause, "" if none is; and one for each cause, none if too little was read."""
     diagnosis = diagnosis_to_show(session)
     if not diagnosis:
         return "", ()

@@ -118,9 +118,7 @@ class ToneReader(AdjustReader):
         if step.quantity == "overbias" and len(sent) == 1 and step.reference_frequency is None:
             sent[PROBE_HZ if PROBE_HZ not in sent else 2 * PROBE_HZ] = step.sends[0].db - PROBE_BELOW_DB
         self._sent = sent
-        watched = [self._section.hz] if self._section is not None else list(sent) or [step.frequency or 0.0]
-        usual = max(watched) if step.quantity == "overbias" else watched[0]
-        self.judged_hz: float = step.frequency if step.frequency is not None else usual
+        self.judged_hz: float = bench.job.judged_hz(step) or 0.0
         self.sent_db = self._section.db if self._section is not None else sent.get(self.judged_hz)
         self._zero_hz: float | None = None
         if self._section is None:
