@@ -82,7 +82,7 @@ FLAT = Target.model_validate(
 AZIMUTH = Target(unit="µs", tolerance=5.0, source="common practice, no source")
 SPEED = Target(unit="%", tolerance=0.5, source="common practice, no source")
 RECORD_LEVEL = Target(unit="dB", tolerance=0.5, source="common practice, no source")
-Source = Literal["reference tape", "record-replay", "machine"]
+Source = Literal["reference tape", "record-replay", "owner's tape", "machine"]
 
 TONES = (40.0, 63.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 6300.0, 8000.0, 10000.0, 12500.0)
 

@@ -24,7 +24,7 @@ def test_every_figure_of_the_page_is_in_the_text(tmp_path: Path) -> None:
     figures = {cell for cell in cells if "±" in cell}
     assert len(figures) > 60
     assert {f for f in figures if f not in text} == set()
-    assert "1 step is out: Record-to-replay as left." in text
+    assert "1 step is out: Record-to-replay as left (response, left, 12.5 kHz: −7.12 ± 0.11 dB)." in text
     for lead in (e for e in page.root.all("p") if e.has("lead")):
         assert flat(lead.text) in text
 
