@@ -26,7 +26,7 @@ def report_text(session: SessionRecord) -> str:
     """The whole report in lines of 80 characters; a name that is longer is not broken."""
     document = document_of(session)
     lines: list[str] = [f"LINE-UP REPORT: {document.machine}", document.procedure, document.when, ""]
-    lines += [f"{document.conclusion.headline.upper()}", *_wrapped(document.conclusion.sentences)]
+    lines += [f"{document.conclusion.headline.upper()}", *_wrapped(document.summary)]
     lines += _wrapped(f"! {sentence}" for sentence in document.attention)
     if document.read_only:
         lines += _wrapped([document.read_only + "."])
@@ -113,15 +113,18 @@ def _figures(document: Document) -> list[str]:
 def _cell(cell: Cell) -> str:
     if cell.text == "–":
         return "not measured"
-    return f"{cell.text} {cell.verdict}".strip()
+    target = f" (target {cell.target})" if cell.target else ""
+    return f"{cell.text} {cell.verdict}{target}".strip()
 
 
 def _response(table: ResponseTable) -> list[str]:
     lines = _wrapped([f"{table.detail}; {table.method}"])
+    first = {limits.stages[0]: limits.row for limits in table.limits}
     for n, channel in enumerate(table.channels):
-        rows = [[CHANNELS[channel], "limits", *(short_stage(table.names[s]) for s in table.stages)]]
-        for row in table.rows:
-            cells = [row.points[n].cells[STAGE_ORDER.index(s)] for s in table.stages]
-            rows.append([row.label, row.limits, *(f"{c.text} {c.verdict}".strip() for c in cells)])
-        lines += ["", *in_columns(rows)]
+        columns = [[CHANNELS[channel], *(row.label for row in table.rows)]]
+        for stage in table.stages:
+            columns += [["limits", *first[stage]]] if stage in first else []
+            cells = [row.points[n].cells[STAGE_ORDER.index(stage)] for row in table.rows]
+            columns.append([short_stage(table.names[stage]), *(f"{c.text} {c.verdict}".strip() for c in cells)])
+        lines += ["", *in_columns([*zip(*columns, strict=True)])]
     return lines + _wrapped(f"{reason}." for reason in table.reasons)

@@ -80,6 +80,7 @@ def report_html(session: SessionRecord) -> str:
         ],
         stages=_stages(document),
         shown=_shown,
+        short=short_stage,
         best=best_words,
         figure=figure_words,
         by=CRITERIA,

@@ -9,6 +9,7 @@ from bench.figures import hertz
 from bench.measure.catalogue import QUANTITIES
 from bench.measure.reading import Channel, NoReading, Reading, ReferenceTone, Result
 from bench.measure.stage import Stage
+from bench.measure.verdict import Verdict
 from bench.procedure.state.journal import ReadingRecord
 from bench.session.report.improvement import comparable
 from bench.words.figures import decibels, tone
@@ -38,6 +39,8 @@ class Cell:
     """The word of the verdict, which selects shape and colour."""
     id: str = ""
     """Id of its reading."""
+    target: str = ""
+    """Its target, where the line has another."""
 
 
 NOTHING = Cell("–")
@@ -86,9 +89,17 @@ class ResponseRow:
 
     label: str
     hz: float
-    limits: str
     points: tuple[Point, ...]
     """One for each channel of the table."""
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """The limits by which a response was judged at some stages."""
+
+    stages: tuple[Stage, ...]
+    row: tuple[str, ...]
+    """One for each frequency; "–" where nothing was measured at these stages."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +121,8 @@ class ResponseTable:
     """Stages at which anything was measured."""
     names: Mapping[Stage, str]
     """Names of the stages."""
+    limits: tuple[Limits, ...]
+    """By stage where they differ."""
     rows: tuple[ResponseRow, ...]
     reasons: tuple[str, ...]
 
@@ -147,7 +160,7 @@ def figures(records: tuple[ReadingRecord, ...], names: Mapping[Stage, str] = STA
             lines=(
                 Line(
                     channel_name(reading),
-                    tuple(_cell(r) for r in stages),
+                    tuple(_cell(r, judged) for r in stages),
                     unit_in_words(reading.quantity),
                     target_text(judged),
                 ),
@@ -242,16 +255,13 @@ def _response(group: list[ReadingRecord], names: Mapping[Stage, str]) -> Respons
     for hz, level in sorted({(key[0], key[1]) for key in measurements}, key=lambda k: (k[0], k[1] or 0.0)):
         label = hertz(hz) if len(levels) == 1 or level is None else f"{hertz(hz)}, {decibels(level)}"
         points = []
-        limits = "none"
         for channel in channels:
             found = measurements.get((hz, level, channel), (None, None, None))
             points.append(Point(found, tuple(_cell(r) for r in found)))
             for stage, r in zip(STAGE_ORDER, found, strict=True):
-                if r and r.verdict and limits == "none":
-                    limits = target_text(r.verdict)
                 if r and isinstance(r.reading, NoReading):
                     no_reading.setdefault((r.reading.reason, channel, stage), []).append(label)
-        rows.append(ResponseRow(label, hz, limits, tuple(points)))
+        rows.append(ResponseRow(label, hz, tuple(points)))
     first = group[0]
     circuit = CIRCUITS.get(first.reading.quantity, "")
     level = next(iter(levels))
@@ -269,12 +279,33 @@ def _response(group: list[ReadingRecord], names: Mapping[Stage, str]) -> Respons
         channels=channels,
         stages=stages_shown,
         names=names,
+        limits=_limits(rows, stages_shown),
         rows=tuple(rows),
         reasons=tuple(
             f"{', '.join(tones)}, {CHANNELS[channel]}, {names[stage]}: {no_reading_text(reason)}"
             for (reason, channel, stage), tones in no_reading.items()
         ),
     )
+
+
+def _limits(rows: list[ResponseRow], stages: tuple[Stage, ...]) -> tuple[Limits, ...]:
+    """The limits of each stage; stages that nowhere differ share them."""
+    out: list[Limits] = []
+    for stage in stages:
+        there = tuple(_limit(row, STAGE_ORDER.index(stage)) for row in rows)
+        last = out[-1].row if out else ()
+        if last and all(a == b or NOTHING.text in (a, b) for a, b in zip(last, there, strict=True)):
+            both = tuple(b if a == NOTHING.text else a for a, b in zip(last, there, strict=True))
+            out[-1] = Limits((*out[-1].stages, stage), both)
+        else:
+            out.append(Limits((stage,), there))
+    return tuple(out)
+
+
+def _limit(row: ResponseRow, stage: int) -> str:
+    found = [r for r in (point.records[stage] for point in row.points) if r is not None]
+    judged = next((r.verdict for r in found if r.verdict is not None), None)
+    return target_text(judged) if found else NOTHING.text
 
 
 def _state(r: ReadingRecord) -> str:
@@ -290,10 +321,12 @@ def _reference(group: list[ReadingRecord]) -> str:
 
 
 def _by_thing(records: list[ReadingRecord]) -> list[tuple[ReadingRecord | None, ...]]:
-    """The last record of each thing measured at each stage."""
+    """The last record of each thing measured at each stage; one with a verdict goes before one without."""
     measurements: dict[object, dict[Stage, ReadingRecord]] = {}
     for r in records:
-        measurements.setdefault(comparable(r), {})[r.stage] = r
+        stages = measurements.setdefault(comparable(r), {})
+        if r.verdict is not None or r.stage not in stages or stages[r.stage].verdict is None:
+            stages[r.stage] = r
     return [tuple(found.get(stage) for stage in STAGE_ORDER) for found in measurements.values()]
 
 
@@ -327,13 +360,14 @@ def _order(record: ReadingRecord) -> tuple[object, ...]:
     )
 
 
-def _cell(record: ReadingRecord | None) -> Cell:
+def _cell(record: ReadingRecord | None, line: Verdict | None = None) -> Cell:
     if record is None:
         return NOTHING
-    text = value_text(record.reading)
-    if record.verdict is None:
+    text, verdict = value_text(record.reading), record.verdict
+    if verdict is None:
         return Cell(text, id=record.id)
-    return Cell(text, verdict_text(record.verdict), record.verdict.word, record.id)
+    own = target_text(verdict) if line and target_text(verdict) != target_text(line) else ""
+    return Cell(text, verdict_text(verdict), verdict.word, record.id, own)
 
 
 def _joined(*parts: str) -> str:

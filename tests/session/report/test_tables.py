@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -10,8 +11,12 @@ import pytest
 from bench.measure.method import Method
 from bench.measure.reading import NoReading, Reading
 from bench.procedure.model.targets import Target
+from bench.session.record.reader import read_session
+from bench.session.report.plain_text import report_text
+from bench.session.report.report import report_html
 from bench.session.report.tables import _letter, figures, responses
 from tests.session.made_up import LEVEL, Writer, azimuth, begin, failed, level, record_level, response
+from tests.session.page import Page, grid
 
 
 @pytest.fixture(name="w")
@@ -49,6 +54,14 @@ def test_the_last_reading_of_a_stage_stands(w: Writer) -> None:
     assert [(c.text, c.word) for c in thing.lines[0].cells][2] == ("−12.00 ± 0.12", "in")
 
 
+def test_a_reading_without_a_verdict_does_not_hide_the_one_that_was_judged(w: Writer) -> None:
+    reading, target = record_level("left", 0.2)
+    w.keep("s", "left", "record-replay", [(reading, target)])
+    w.keep("t", "left", "record-replay", [(replace(reading, value=0.3), None)])
+    (thing,) = figures(w.store.records())
+    assert (thing.lines[0].cells[2].word, thing.lines[0].cells[2].text[:4]) == ("in", "0.20")
+
+
 def test_a_reading_that_failed_stands_with_its_fellows(w: Writer) -> None:
     w.keep("s", "found-clean", "reference tape", [level("left", -15.0)], sent_db=0.0)
     nothing = NoReading("level", "left", "no tone came within a minute", frequency_hz=315.0)
@@ -66,9 +79,42 @@ def test_responses_of_two_sources_are_two_tables(w: Writer) -> None:
     assert (second.source, second.channels) == ("record-replay", ("left",))
     assert first.detail == "tones at −20 dB; dB re 500 Hz at −20 dB"
     row = first.rows[-2]
-    assert (row.label, row.limits) == ("10 kHz", "0 ± 3")
+    assert (row.label, first.limits[0].row[-2]) == ("10 kHz", "0 ± 3")
     assert [p.cells[2].text for p in row.points] == ["no reading", "−0.75 ± 0.11"]
     assert first.rows[0].points[0].cells[2].text == "–"
+
+
+def test_each_stage_has_the_limits_by_which_it_was_judged(w: Writer) -> None:
+    """A response before cleaning at ±2 dB, and the same tones afterwards, all but one, at ±0.5 dB."""
+    tight = Target(unit="dB", tolerance=0.5, source="common practice, no source")
+    curve = response("left", 1.0)[3:7]
+    w.keep("dirty", "found-dirty", "record-replay", curve, sent_db=-20.0)
+    w.keep("clean", "found-clean", "record-replay", curve[:1], sent_db=-20.0)
+    w.keep("s", "left", "record-replay", [(r, tight) for r, _ in curve[:3]], sent_db=-20.0)
+    (table,) = responses(w.store.records())
+    assert [(limits.stages, limits.row) for limits in table.limits] == [
+        (("found-dirty", "found-clean"), ("0 ± 2",) * 4),
+        (("left",), ("0 ± 0.5", "0 ± 0.5", "0 ± 0.5", "–")),
+    ]
+    session = read_session(w.store.folder)
+    rows = [[cell.text for cell in row[:2]] for row in grid(Page(report_html(session)).root.all("table")[0])]
+    assert rows[1:3] == [["Limits, before cleaning, after cleaning"] * 2, ["Limits, as measured"] * 2]
+    heads = "limits  before cleaning  after cleaning  limits  as measured"
+    assert heads in re.sub(r" {3,}", "  ", report_text(session))
+
+
+def test_a_reading_judged_by_another_target_than_that_of_its_line_has_its_own(w: Writer) -> None:
+    """A foreign tape's azimuth is judged against 0; the screw put back, against what was found."""
+    found, target = azimuth(-42.7)
+    w.keep("s", "found-clean", "owner's tape", [(found, target)])
+    back = replace(found, value=-38.0)
+    w.keep("s", "left", "owner's tape", [(back, target.model_copy(update={"value": -42.7, "tolerance": 12.0}))])
+    ((line,),) = [thing.lines for thing in figures(w.store.records())]
+    assert line.target == "−42.7 ± 12"
+    assert [cell.target for cell in line.cells] == ["", "0 ± 5", ""]
+    session = read_session(w.store.folder)
+    assert "after cleaning −42.70 ± 0.40 out (target 0 ± 5)" in " ".join(report_text(session).split())
+    assert "✗ out target 0 ± 5" in " ".join(Page(report_html(session)).root.all("table")[0].text.split())
 
 
 def test_one_frequency_at_two_levels_makes_two_tables(w: Writer) -> None:
