@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from typing import ClassVar
 
 from bench.audio.port import Instruments
 from bench.procedure.kinds.by_hand.name_causes import ENOUGH, NOT_THIS
@@ -47,6 +48,8 @@ class UnattendedHands:
     right direction.
     """
 
+    waits: ClassVar[bool] = True
+    """Whether timers are waited for."""
     answers: dict[str, str] = field(default_factory=dict)
     """Answers to `entry` and `sign-off` steps by step id."""
     override: str = ""

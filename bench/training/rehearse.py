@@ -67,7 +67,7 @@ def rehearse(runner: Runner, port: Port, clock: Clock, hands: UnattendedHands) -
             snapshot = runner.snapshot()
             if snapshot.step is not None and snapshot.step.id != step:
                 step, since = snapshot.step.id, clock.now()
-            if snapshot.timer_left_s:
+            if snapshot.timer_left_s and hands.waits:
                 clock.wait(snapshot.timer_left_s)
                 continue
             command = hands.decide(snapshot, clock.now())

@@ -52,6 +52,8 @@ def test_a_capture_is_played_through_a_procedure(rate: int, bits: int, tmp_path:
         cwd=tmp_path,
     )
     assert done.returncode == 0, done.stderr
+    assert "skip thread: a capture was measured, and nobody was at the machine" in done.stderr
+    assert not [line for line in done.stderr.splitlines() if line.startswith(("tick", "act", "answer"))]
     told = json.loads(done.stdout)
     assert set(told["verdicts"]) == {"in"}
     levels = [r["value"] for r in told["readings"] if r["quantity"] == "level"]
@@ -78,3 +80,14 @@ def test_a_capture_cannot_be_adjusted_and_says_so(tmp_path: Path) -> None:
     assert "skip level: no reading, because a file cannot be adjusted" in done.stderr
     assert "Level at 400 Hz, −20 dB" in done.stdout
     assert "Traceback" not in done.stderr
+
+
+def test_a_capture_records_nothing_that_nobody_did(tmp_path: Path) -> None:
+    """Cleaning, with its minutes of drying, is neither claimed nor waited for."""
+    shutil.copytree(REPO / "procedures", tmp_path / "procedures")
+    tone = tmp_path / "tone.wav"
+    sox("-n", "-r", 48000, "-c", 2, "-b", 16, tone, "synth", 2, "sine", 315, "gain", -12)
+    command = [sys.executable, "-m", "bench", "run", "clean", "--port", str(tone)]
+    done = subprocess.run(command, capture_output=True, text=True, check=False, cwd=tmp_path, timeout=120)
+    assert "skip dry: a capture was measured, and nobody was at the machine" in done.stderr
+    assert not [line for line in done.stderr.splitlines() if line.startswith(("tick", "act", "answer", "wait"))]

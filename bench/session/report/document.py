@@ -44,7 +44,7 @@ from bench.procedure.state.ranking import RankedTape, ranking
 from bench.session.compare.earlier_tapes_text import earlier_tapes_paragraph
 from bench.session.record.index import entries_beside
 from bench.session.record.record import FurtherTape, SessionRecord, reference_plays
-from bench.session.report.causes import cause_lines
+from bench.session.report.causes import causes_of
 from bench.session.report.debrief_text import debrief_lines
 from bench.session.report.improvement import NOTHING_ADJUSTED, cleaning_sentence, line_up_sentence
 from bench.session.report.other_readings import Attempt, ids_in_tables, other_readings
@@ -113,6 +113,8 @@ class Document:
     """(hazard, fullest caution that was given)."""
     owner_summary: str
     """The owner's complaint and its cause; "" where neither is known."""
+    likeliest_cause: str
+    """One sentence; "" if no cause is likely."""
     causes: tuple[str, ...]
     """What was wrong, and how sure that is."""
     earlier_tapes: str
@@ -127,6 +129,12 @@ class Document:
     """(file, sha256)."""
     program: str
     read_only: str
+
+    @property
+    def summary(self) -> tuple[str, ...]:
+        """The sentences at the top: the verdict on the run and, where not all is in, the likeliest cause."""
+        cause = [self.likeliest_cause] if self.likeliest_cause and self.conclusion.word != "in" else []
+        return (*self.conclusion.sentences, *cause)
 
 
 def document_of(session: SessionRecord) -> Document:
@@ -143,6 +151,7 @@ def document_of(session: SessionRecord) -> Document:
     if of_interface:
         measurements = tuple(replace(m, source="interface") for m in measurements)
         tables = tuple(replace(t, source="interface", subject="interface", title="Response, interface") for t in tables)
+    likeliest_cause, causes = causes_of(session)
     return Document(
         heading="Interface report" if of_interface else "Line-up report",
         machine=job.port if of_interface else job.machine or "Machine without a name",
@@ -166,7 +175,8 @@ def document_of(session: SessionRecord) -> Document:
         owner_summary="" if ranked else owner_summary(session),
         earlier_tapes=earlier_tapes_paragraph(session),
         ranked=ranked,
-        causes=cause_lines(session),
+        likeliest_cause=likeliest_cause,
+        causes=causes,
         flutter=_flutter(parts, names),
         debrief=tuple(true_minus(text) for _, text in debrief_lines(session.events)),
         evidence=tuple(e.path for e in session.evidence),
