@@ -100,7 +100,7 @@ class Writer:
         step: str,
         stage: Stage,
         source: Source,
-        readings: Sequence[tuple[Result, Target]],
+        readings: Sequence[tuple[Result, Target | None]],
         *,
         sent_db: float | None = None,
         because: str = "",
@@ -109,19 +109,19 @@ class Writer:
         records = []
         for reading, target in readings:
             self.count += 1
-            verdict = judge(reading, target)
+            verdict = judge(reading, target) if target is not None else None
             records.append(
                 ReadingRecord(
                     f"r{self.count:04d}",
                     step,
                     stage,
-                    stage == "left",
+                    stage == "left" and target is not None,
                     source,
                     reading,
                     verdict,
                     self.time,
                     sent_db,
-                    because if verdict.word != "in" else "",
+                    because if verdict is not None and verdict.word != "in" else "",
                 )
             )
         self.store.keep(tuple(records))

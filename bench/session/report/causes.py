@@ -23,10 +23,13 @@ from bench.session.record.record import SessionRecord
 from bench.words.sentences import capitalised
 
 
-def cause_lines(session: SessionRecord) -> tuple[str, ...]:
-    """A sentence for each cause; none where too little was read."""
+def causes_of(session: SessionRecord) -> tuple[str, tuple[str, ...]]:
+    """A sentence with the likeliest cause, "" if none is; and one for each cause, none if too little was read."""
     diagnosis = diagnosis_to_show(session)
-    return cause_sentences(diagnosis) if diagnosis else ()
+    if not diagnosis:
+        return "", ()
+    likely = bool(diagnosis.suspects) and diagnosis.suspects[0].probability >= PROBABLE
+    return f"What was wrong: {first_line(diagnosis)}." if likely else "", cause_sentences(diagnosis)
 
 
 def cause_sentences(diagnosis: Diagnosis) -> tuple[str, ...]:

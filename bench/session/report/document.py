@@ -43,7 +43,7 @@ from bench.procedure.state.ranking import RankedTape, ranking
 from bench.session.compare.earlier_tapes_text import earlier_tapes_paragraph
 from bench.session.record.index import entries_beside
 from bench.session.record.record import FurtherTape, SessionRecord, reference_plays
-from bench.session.report.causes import cause_lines
+from bench.session.report.causes import causes_of
 from bench.session.report.debrief_text import debrief_lines
 from bench.session.report.improvement import NOTHING_ADJUSTED, cleaning_sentence, line_up_sentence
 from bench.session.report.other_readings import Attempt, ids_in_tables, other_readings
@@ -109,6 +109,8 @@ class Document:
     """(hazard, fullest caution that was given)."""
     owner_summary: str
     """The owner's complaint and its cause; "" where neither is known."""
+    likeliest_cause: str
+    """One sentence; "" if no cause is likely."""
     causes: tuple[str, ...]
     """What was wrong, and how sure that is."""
     earlier_tapes: str
@@ -124,6 +126,12 @@ class Document:
     program: str
     read_only: str
 
+    @property
+    def summary(self) -> tuple[str, ...]:
+        """The sentences at the top: the verdict on the run and, where not all is in, the likeliest cause."""
+        cause = [self.likeliest_cause] if self.likeliest_cause and self.conclusion.word != "in" else []
+        return (*self.conclusion.sentences, *cause)
+
 
 def document_of(session: SessionRecord) -> Document:
     """Put a session into words."""
@@ -135,6 +143,7 @@ def document_of(session: SessionRecord) -> Document:
     adjusted = session.adjusted or not session.steps
     names = stages_of(adjusted=adjusted)
     measurements, tables = figures(latest, names), responses(latest, names)
+    likeliest_cause, causes = causes_of(session)
     return Document(
         machine=job.machine or "Machine without a name",
         procedure=job.procedure or "Procedure without a title",
@@ -157,7 +166,8 @@ def document_of(session: SessionRecord) -> Document:
         owner_summary="" if ranked else owner_summary(session),
         earlier_tapes=earlier_tapes_paragraph(session),
         ranked=ranked,
-        causes=cause_lines(session),
+        likeliest_cause=likeliest_cause,
+        causes=causes,
         flutter=_flutter(parts, names),
         debrief=tuple(true_minus(text) for _, text in debrief_lines(session.events)),
         evidence=tuple(e.path for e in session.evidence),

@@ -18,7 +18,7 @@ from bench.words.sentences import NO_BREAK, listed
 TREBLE_FROM_HZ = 4000.0
 """Type B noise reduction has its full effect from here up (common practice, no source)."""
 
-NOTHING_ADJUSTED = "Nothing was adjusted."
+NOTHING_ADJUSTED = "No trimmer was turned."
 
 GAVE_BACK = "gave back "
 

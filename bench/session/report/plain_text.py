@@ -26,7 +26,7 @@ def report_text(session: SessionRecord) -> str:
     """The whole report in lines of 80 characters; a name that is longer is not broken."""
     document = document_of(session)
     lines: list[str] = [f"LINE-UP REPORT: {document.machine}", document.procedure, document.when, ""]
-    lines += [f"{document.conclusion.headline.upper()}", *_wrapped(document.conclusion.sentences)]
+    lines += [f"{document.conclusion.headline.upper()}", *_wrapped(document.summary)]
     lines += _wrapped(f"! {sentence}" for sentence in document.attention)
     if document.read_only:
         lines += _wrapped([document.read_only + "."])

@@ -321,10 +321,12 @@ def _reference(group: list[ReadingRecord]) -> str:
 
 
 def _by_thing(records: list[ReadingRecord]) -> list[tuple[ReadingRecord | None, ...]]:
-    """The last record of each thing measured at each stage."""
+    """The last record of each thing measured at each stage; one with a verdict goes before one without."""
     measurements: dict[object, dict[Stage, ReadingRecord]] = {}
     for r in records:
-        measurements.setdefault(comparable(r), {})[r.stage] = r
+        stages = measurements.setdefault(comparable(r), {})
+        if r.verdict is not None or r.stage not in stages or stages[r.stage].verdict is None:
+            stages[r.stage] = r
     return [tuple(found.get(stage) for stage in STAGE_ORDER) for found in measurements.values()]
 
 

@@ -52,12 +52,12 @@ def test_where_nothing_was_adjusted_nothing_is_said_to_be_left_by_it(tmp_path: P
         assert w.store.close() == ""
         return flat(report_text(read_session(w.store.folder)))
 
-    assert "Nothing was adjusted." in said(adjusted=False)
+    assert "No trimmer was turned." in said(adjusted=False)
     assert "as measured −12.10 ± 0.12 in" in said(adjusted=False)
     assert "as left −" not in said(adjusted=False)
     assert "as found and as left" not in said(adjusted=False)
     assert "Alignment" not in said(adjusted=False)
-    assert "Nothing was adjusted" not in said(adjusted=True)
+    assert "No trimmer was turned" not in said(adjusted=True)
     assert "as left −12.10 ± 0.12 in" in said(adjusted=True)
 
 

@@ -176,7 +176,8 @@ def test_it_names_the_steps_that_are_out(tmp_path: Path) -> None:
     page = Page(report_html(read_session(whole(tmp_path, treble_left=5.5))))
     result = next(e for e in page.root.all("div") if e.has("result"))
     worst = "response, left, 12.5 kHz: −7.12 ± 0.11 dB"
-    assert result.text == f"✗ Out 1 step is out: Record-to-replay as left ({worst})."
+    cause = "worn replay gap: almost certainly, 99 %"
+    assert result.text == f"✗ Out 1 step is out: Record-to-replay as left ({worst}). What was wrong: {cause}."
     accepted = next(s for s in page.root.all("section") if s.attributes.get("aria-labelledby") == "open").text
     assert "Accepted, Record-to-replay as left: response, left, record-replay (out) at 4 kHz" in accepted
     assert "; response, right, record-replay (out) at 4 kHz, 6.3 kHz" in accepted

@@ -54,6 +54,14 @@ def test_the_last_reading_of_a_stage_stands(w: Writer) -> None:
     assert [(c.text, c.word) for c in thing.lines[0].cells][2] == ("−12.00 ± 0.12", "in")
 
 
+def test_a_reading_without_a_verdict_does_not_hide_the_one_that_was_judged(w: Writer) -> None:
+    reading, target = record_level("left", 0.2)
+    w.keep("s", "left", "record-replay", [(reading, target)])
+    w.keep("t", "left", "record-replay", [(replace(reading, value=0.3), None)])
+    (thing,) = figures(w.store.records())
+    assert (thing.lines[0].cells[2].word, thing.lines[0].cells[2].text[:4]) == ("in", "0.20")
+
+
 def test_a_reading_that_failed_stands_with_its_fellows(w: Writer) -> None:
     w.keep("s", "found-clean", "reference tape", [level("left", -15.0)], sent_db=0.0)
     nothing = NoReading("level", "left", "no tone came within a minute", frequency_hz=315.0)
