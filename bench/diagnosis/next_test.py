@@ -131,6 +131,8 @@ MEASUREMENTS = (
     Measurement("hum, line by line", 0.5, "record-replay", ("hum",), (50.0, 100.0)),
     Measurement("second harmonic", 0.5, "record-replay", ("second_harmonic",), (400.0,)),
     Measurement("third harmonic", 0.5, "record-replay", ("third_harmonic",), (400.0,)),
+    Measurement("compression of a loud tone", 0.5, "record-replay", ("compression",), (400.0,)),
+    Measurement("the source at the output", 0.3, "record-replay", ("source_level",), (400.0,)),
     Measurement("maximum output level", 1.0, "record-replay", ("maximum_output_level",), (315.0,)),
     Measurement("erasure", 3.0, "record-replay", ("erasure",), (1e3,)),
     Measurement("separation, both ways", 1.0, "record-replay", ("separation",), (1e3,)),

@@ -129,7 +129,7 @@ class SessionRows:
             (c, v)
             for c in (*causes, STRANGE)
             for v in c.variants
-            if not c.shown_by or c.shown_by in kinds or c.name in ratios
+            if (not c.shown_by or c.shown_by in kinds or c.name in ratios) and not (v.unless and v.unless in kinds)
         ]
         none = np.zeros((len(self.rows), 0))
         for _, v in pairs:

@@ -50,7 +50,9 @@ FIGURES: tuple[Figure, ...] = (
     Figure("record_level", 2.0, "dB", SETTINGS + BY_CHANNEL, trimmer="record level", left=2.0),
     Figure("record_equalisation", 1.5, "dB", SETTINGS + BY_CHANNEL, trimmer="record equalisation", left=2.5),
     Figure("bias", 1.1, "dB", SETTINGS + BY_CHANNEL, linear=False, trimmer="bias"),
-    Figure("speed", 0.8, "%", SETTINGS, trimmer="speed"),
+    Figure("speed", 0.6, "%", SETTINGS, trimmer="speed"),
+    Figure("record_control", 2.0, "dB", SETTINGS, trimmer="record level control"),
+    Figure("record_control_apart", 0.7, "dB", SETTINGS),
     Figure("replay_equaliser_shape", 0.5, "dB", SETTINGS + BY_CHANNEL, left=3.0),
     Figure("replay_equaliser_corner", 0.5, "dB", SETTINGS + BY_CHANNEL, left=4.0),
     Figure("record_equaliser_shape", 0.5, "dB", SETTINGS + BY_CHANNEL, left=3.0),
@@ -75,6 +77,7 @@ FIGURES: tuple[Figure, ...] = (
     Figure("equalisation_switch", 0.0, "1", SETTINGS),
     Figure("replay_low_end", 0.0, "Hz", BY_CHANNEL),
     Figure("record_low_end", 0.0, "Hz", BY_CHANNEL),
+    Figure("output_control", 0.0, "dB", SETTINGS),
     Figure("amplifier_noise", 4.0, "dB"),
     Figure("amplifier_noise_one", 1.5, "dB", BY_CHANNEL),
     Figure("hum_mains", 5.0, "dB"),
@@ -86,6 +89,7 @@ FIGURES: tuple[Figure, ...] = (
     Figure("clipping", 0.0, "dB"),
     Figure("pilot_filter", 0.0, "dB"),
     Figure("encoded", 0.0, "1"),
+    Figure("decoded", 0.0, "1"),
     # The tape in use
     Figure("sensitivity", 0.8, "dB"),
     Figure("tape_treble", 1.2, "dB"),
@@ -99,6 +103,7 @@ FIGURES: tuple[Figure, ...] = (
     Figure("reference_level", 0.15, "dB"),
     Figure("reference_treble", 0.25, "dB"),
     Figure("reference_equalisation", 0.0, "1"),
+    Figure("fringing", 0.5, "1", mean=0.5),
     # Transport
     Figure("part", 0.55, "ln", (len(PARTS),)),
     Figure("condition", 1.0, "1"),
@@ -145,7 +150,7 @@ def usual(*, lined_up_before: bool = False, adjusted: float = 1.0) -> tuple[Floa
         mean[at], width[at] = figure.mean, figure.usual
         if figure.left != 1.0:
             width[(at.start + at.stop) // 2 : at.stop] *= figure.left
-        if figure.trimmer:
+        if figure.trimmer and figure.name != "speed":  # a motor drifts whoever turns the other trimmers
             width[at.start : (at.start + at.stop) // 2] *= adjusted * (DRIFTED if lined_up_before else 1.0)
         linear[WHERE[figure.name]] = figure.linear
     return mean, width, linear

@@ -15,7 +15,7 @@ from bench.diagnosis.parameters import NOISE_METHODS, Figures
 from bench.diagnosis.readings.finding import Finding, Source, Stage
 from bench.diagnosis.readings.references import usual_reference_hz
 from bench.diagnosis.single import QUANTITY, SCATTER, Single
-from bench.diagnosis.tones import USUAL_CROSSTALK_DB, USUAL_ERASURE_DB, Tones, settings_of
+from bench.diagnosis.tones import USUAL_CROSSTALK_DB, USUAL_ERASURE_DB, Tones, settings_of, usual_compression_db
 
 TONE_QUANTITIES = ("level", "record_replay_level", "response", "balance")
 LAW_ERROR, STEEP_DB = 0.05, 8.0
@@ -36,7 +36,8 @@ class Tone:
     sent_db: float
     weights: tuple[float, float]
     """Weights of the left and right channels."""
-    relative_to_hz: float | None = None
+    relative_to: tuple[float, float] | None = None
+    """Frequency and level of the tone to which it is relative."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,11 +107,22 @@ def _tone(finding: Finding, value: float, machine: Machine) -> DataRow | Unused:
         hz,
         sent,
         _weights(finding.channel, finding.quantity),
-        reference_hz(finding, machine) if ratio else None,
+        (reference_hz(finding, machine), sent) if ratio else None,
     )
+    return _of_tone(finding, value, tone, machine)
+
+
+def _compression(finding: Finding, value: float, machine: Machine) -> DataRow | Unused:
+    """The level of a loud tone relative to the same tone at −20 dB, less that of a usual tape."""
+    hz, sent = finding.frequency_hz or reference_hz(finding, machine), finding.sent_db or 0.0
+    tone = Tone((finding.stage, finding.source), hz, sent, _weights(finding.channel, ""), (hz, -20.0))
+    return _of_tone(finding, value - float(usual_compression_db(sent)), tone, machine)
+
+
+def _of_tone(finding: Finding, value: float, tone: Tone, machine: Machine) -> DataRow:
     size = abs(value)
     law = LAW_ERROR * (size + max(size - STEEP_DB, 0.0)) + NULL_ERROR * max(size - NULL_DB, 0.0)
-    scatter = math.hypot(tone_scatter(hz, machine), law)
+    scatter = math.hypot(tone_scatter(tone.hz, machine), law)
     return DataRow(finding, value, scatter, finding.uncertainty / 2, tone=tone)
 
 
@@ -233,6 +245,8 @@ def _flutter(finding: Finding, value: float, machine: Machine) -> DataRow | Unus
 
 
 _SINGLE: dict[str, Callable[[Finding, float, Machine], DataRow | Unused]] = {
+    "compression": _compression,
+    "source_level": _plain("source"),
     "azimuth_delay": _delay,
     "azimuth_angle": _delay,
     "azimuth_phase": _delay,
@@ -293,7 +307,7 @@ class Rows:
             rows = [n for n, p in enumerate(self.tones) if p.tone and p.tone.group == group]
             tones = [t for t in (self.tones[n].tone for n in rows) if t]
             points = list(
-                dict.fromkeys((hz, t.sent_db) for t in tones for hz in (t.hz, t.relative_to_hz) if hz is not None)
+                dict.fromkeys(point for t in tones for point in ((t.hz, t.sent_db), t.relative_to) if point is not None)
             )
             stage, source = group
             hz, sent = (np.array(column) for column in zip(*points, strict=True))
@@ -301,9 +315,8 @@ class Rows:
             for column, t in enumerate(tones):
                 for side in (0, 1):
                     weights[side * len(points) + points.index((t.hz, t.sent_db)), column] += t.weights[side]
-                    if t.relative_to_hz is not None:
-                        at = points.index((t.relative_to_hz, t.sent_db))
-                        weights[side * len(points) + at, column] -= t.weights[side]
+                    if t.relative_to is not None:
+                        weights[side * len(points) + points.index(t.relative_to), column] -= t.weights[side]
             out.append((Tones(self.machine, stage, source, hz, sent), np.array(rows), np.arange(len(points)), weights))
         return out
 

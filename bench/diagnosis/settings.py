@@ -25,7 +25,7 @@ DETERMINED = 0.7
 WORTH_TURNING = 0.25
 """Smallest error that is worth a turn, as a share of the usual spread of the setting. Common practice, no source."""
 _USUAL = {figure.trimmer: figure.usual for figure in FIGURES if figure.trimmer}
-LAW_ERROR = {"replay_equalisation": 0.25, "record_equalisation": 0.3, "bias": 0.15}
+LAW_ERROR = {"replay_equalisation": 0.25, "record_equalisation": 0.3, "bias": 0.25}
 """Relative uncertainty of the law by which a setting's error is computed: an equaliser may be a shelf or a resonance,
 and bias follows a different curve on each tape. Common practice, no source."""
 NO_SIGN = {"replay_azimuth": "reference-tape", "record_azimuth": "record-replay"}

@@ -29,7 +29,9 @@ from bench.diagnosis.tones import (
     USUAL_REST_PERCENT,
     USUAL_SECOND_DB,
     USUAL_WEAVE_US,
+    angle_between,
     bias_slope_db,
+    clipping_db,
     film,
     height_mm,
     power_sum_db,
@@ -39,6 +41,8 @@ from bench.diagnosis.tones import (
 
 LOWEST_OLD_DB = 100.0
 """Level of an old recording, dB below the reference level, at which the figure `old_recording` is 0."""
+DECODED_DB = 9.0
+"""Noise that a Type B decoder takes off. Common practice, no source."""
 HISS_HZ = 5000.0
 """Frequency of most of the weighted hiss of a tape, at which the loss by dirt is computed."""
 
@@ -79,20 +83,20 @@ def _delay(f: Figures, machine: Machine, row: Single) -> Floats:
         return np.asarray(machine.us_per_arcmin * f["replay_azimuth"][:, run] + scale * f["scatter"])
     if machine.heads == 2:
         return 0.3 * scale * f["scatter"]
-    return np.asarray(machine.us_per_arcmin * f["record_azimuth"][:, run] + scale * f["record_scatter"])
+    return np.asarray(machine.us_per_arcmin * angle_between(f, row.stage) + scale * f["record_scatter"])
 
 
 def _noise(f: Figures, machine: Machine, row: Single) -> Floats:
     """DB relative to the reference level."""
     run, kind = settings_of(row.stage), row.kind
     up = _of(f["replay_level"][:, run], row) + 0.6 * _of(f["replay_equalisation"][:, run], row)
-    up = up + 0.6 * switch_db(machine) * f["equalisation_switch"][:, run]
+    up = up + f["output_control"][:, run] + 0.6 * switch_db(machine) * f["equalisation_switch"][:, run]
     amplifier = USUAL_AMPLIFIER_DB[kind] + f["amplifier_noise"] + _of(f["amplifier_noise_one"], row)
     if row.source == "tape-stopped":
         return np.asarray(amplifier + up)
     dirt = SPACING_DB * _of(film(f, machine, row.stage, "replay"), row) * HISS_HZ / (1e3 * machine.speed_mm_s)
     magnetic = 5.0 * np.sqrt(_remanence(f, row) + 1e-6)
-    tape = USUAL_HISS_DB[kind] + f["hiss"] + f["hiss_method"][:, kind] + magnetic
+    tape = USUAL_HISS_DB[kind] + f["hiss"] + f["hiss_method"][:, kind] + magnetic - DECODED_DB * f["decoded"]
     tape = tape - 0.6 * dirt + OTHER_TAPE["hiss"] * f["other_tape"][:, run]
     remains = f["old_recording"] - LOWEST_OLD_DB - _erasure(f, machine, row)
     return power_sum_db(tape, amplifier, remains) + up
@@ -104,7 +108,7 @@ HUM_FOLLOWS = 0.5
 
 def _hum(f: Figures, machine: Machine, row: Single) -> Floats:
     run = settings_of(row.stage)
-    own = _of(f["hum_one"], row) + HUM_FOLLOWS * _of(f["replay_level"][:, run], row)
+    own = _of(f["hum_one"], row) + HUM_FOLLOWS * _of(f["replay_level"][:, run], row) + f["output_control"][:, run]
     mains, rectifier = USUAL_HUM_DB + f["hum_mains"] + own, USUAL_HUM_DB - 6.0 + f["hum_rectifier"] + own
     return np.asarray((power_sum_db(mains, rectifier), mains, rectifier)[row.kind])
 
@@ -118,7 +122,9 @@ def _maximum_db(f: Figures, row: Single) -> Floats:
 
 
 def _maximum(f: Figures, machine: Machine, row: Single) -> Floats:
-    return _maximum_db(f, row) + _of(f["replay_level"][:, settings_of(row.stage)], row) - 0.3 * f["limiter"]
+    run = settings_of(row.stage)
+    up = _of(f["replay_level"][:, run], row) + f["output_control"][:, run]
+    return np.asarray(_maximum_db(f, row) + up - 0.3 * f["limiter"])
 
 
 def _third(f: Figures, machine: Machine, row: Single) -> Floats:
@@ -126,8 +132,9 @@ def _third(f: Figures, machine: Machine, row: Single) -> Floats:
     run = settings_of(row.stage)
     other = OTHER_TAPE["level"] * f["other_tape"][:, run]
     level = row.sent_db + _of(f["record_level"][:, run], row) + f["sensitivity"] + other
+    level = level + f["record_control"][:, run]
     tape = 20 * np.log10(0.03) + 2 * (level - _maximum_db(f, row)) + f["third_harmonic"]
-    return power_sum_db(np.clip(tape, -70.0, 0.0), -60.0 + 6.0 * f["clipping"] + 2.0 * row.sent_db)
+    return power_sum_db(np.clip(tape, -70.0, 0.0), clipping_db(f["clipping"], row.sent_db))
 
 
 def _second(f: Figures, machine: Machine, row: Single) -> Floats:
@@ -186,8 +193,14 @@ def _part(f: Figures, machine: Machine, row: Single) -> Floats:
     return np.asarray(np.log(_parts(f)[:, row.kind]))
 
 
+CONTACT_WEAVES = 1.2
+"""Increase of the weave, as a natural logarithm, for 1 µm of poor contact: the tape is not held by the head. Common
+practice, no source."""
+
+
 def _weave(f: Figures, machine: Machine, row: Single) -> Floats:
-    return np.asarray(np.log(USUAL_WEAVE_US) + f["weave"] + CONDITION["weave"] * f["condition"])
+    contact = CONTACT_WEAVES * f["contact"].max(axis=1)
+    return np.asarray(np.log(USUAL_WEAVE_US) + f["weave"] + CONDITION["weave"] * f["condition"] + contact)
 
 
 def _dropouts(f: Figures, machine: Machine, row: Single) -> Floats:
@@ -197,6 +210,13 @@ def _dropouts(f: Figures, machine: Machine, row: Single) -> Floats:
 
 def _drift(f: Figures, machine: Machine, row: Single) -> Floats:
     return f["drift"]
+
+
+def _source(f: Figures, machine: Machine, row: Single) -> Floats:
+    """Level of the source at the output, which both controls move."""
+    run = settings_of(row.stage)
+    apart = 0.0 if row.channel is None else (0.5, -0.5)[row.channel] * f["record_control_apart"][:, run]
+    return np.asarray(f["record_control"][:, run] + apart + f["output_control"][:, run])
 
 
 def _speed(f: Figures, machine: Machine, row: Single) -> Floats:
@@ -225,6 +245,7 @@ QUANTITY: dict[str, Callable[[Figures, Machine, Single], Floats]] = {
     "dropouts": _dropouts,
     "drift": _drift,
     "speed": _speed,
+    "source": _source,
     "encoder": _circuit,
     "decoder": _circuit,
 }
@@ -245,6 +266,7 @@ SCATTER: dict[str, float] = {
     "dropouts": 0.6,
     "drift": 0.05,
     "speed": 0.015,
+    "source": 0.05,
     "encoder": 0.35,
     "decoder": 0.35,
 }

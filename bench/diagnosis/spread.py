@@ -100,8 +100,8 @@ def scatter_covariance(rows: Rows, scale: float) -> Floats:
     groups: dict[object, list[int]] = {}
     passes: dict[object, list[int]] = {}
     for n, p in enumerate(rows.data_rows):
-        if p.tone and p.tone.relative_to_hz is not None:
-            groups.setdefault((p.tone.group, p.tone.weights, p.tone.sent_db), []).append(n)
+        if p.tone and p.tone.relative_to is not None:
+            groups.setdefault((p.tone.group, p.tone.weights, p.tone.relative_to), []).append(n)
         elif p.single and p.kind not in CIRCUITS:
             passes.setdefault((p.kind, replace(p.single, channel=None, driven=None)), []).append(n)
     for members in groups.values():

@@ -13,7 +13,7 @@ from bench.arrays import Floats
 from bench.diagnosis.machine import Machine
 from bench.diagnosis.parameters import Figures
 from bench.diagnosis.readings.finding import MAGNETISED, Source, Stage
-from bench.tape.losses import GAP_FACTOR
+from bench.tape.losses import GAP_FACTOR, fringing_rise_db
 
 RECORD_SPACING_DB = 44.0
 """Loss in recording for each wavelength of distance, dB. Source: Bertram & Niedermeyer as remembered; from memory."""
@@ -51,6 +51,11 @@ def switch_db(machine: Machine) -> float:
     return 20 * math.log10(others[near] / near)
 
 
+BIAS_TO_PEAK_DB = 5.0
+"""Bias below the right one at which treble is at its peak and falls again. Common practice, no source: tape data
+sheets show 10 kHz at its highest with 3 to 6 dB less bias."""
+
+
 def bias_slope_db(machine: Machine) -> float:
     """Loss at 10 kHz for each dB of extra bias. Common practice, no source: from the usual over-bias at each speed."""
     return float(1.6 * (47.625 / machine.speed_mm_s) ** 0.4)
@@ -85,6 +90,7 @@ class Tones:
         self._shape = self._top - w / (1 + w)
         self._corner = 4 * w / (1 + w) ** 2
         self._encoding = encoding_db(hz, sent_db)
+        self._fringing = fringing_rise_db(hz, machine.speed_mm_s, machine.width_mm)
         self._bump = np.array([bump_db(hz, peak) for peak in BUMP_HZ])
 
     def level_db(self, f: Figures) -> Floats:
@@ -94,7 +100,9 @@ class Tones:
             treble = f["reference_treble"][:, None, None] * (self.hz / 1e4)
             switched = abs(switch_db(self.machine)) * f["reference_equalisation"]
             other = shelf_db(self.hz, self.machine.t1_us, switched[:, None, None])
-            return replay + f["reference_level"][:, None, None] + treble + other
+            level = f["reference_level"] + f["output_control"][:, settings_of(self.stage)]
+            wide = self._each(f["fringing"]) * self._fringing - self._each(f["decoded"]) * self._encoding
+            return replay + level[:, None, None] + treble + other + wide
         return replay + self._record(f)
 
     def _each(self, values: Floats) -> Floats:
@@ -107,7 +115,7 @@ class Tones:
             return f["replay_azimuth"][:, settings_of(self.stage)]
         if self.machine.heads == 2:
             return np.zeros(len(f.vectors))
-        return f["record_azimuth"][:, settings_of(self.stage)]
+        return angle_between(f, self.stage)
 
     def _replay(self, f: Figures) -> Floats:
         m, run, per_um = self.machine, settings_of(self.stage), 1 / self._wavelength_um
@@ -126,7 +134,7 @@ class Tones:
             + sinc_db(np.pi * offset_um * per_um)
             - self._each(remanence) * 0.5 * np.minimum(self.hz / 1e4, 1.2)
             + low_end_db(self.hz, self._each(f["replay_low_end"]))
-            + self._each(height_db(f, m))
+            + self._each(height_db(f, m)) * (m.heads == 3 or self.source == "reference-tape")
             + f["bump"][:, None] @ self._bump
         )
 
@@ -137,7 +145,8 @@ class Tones:
         bias = self._each(f["bias"][:, run] + f["bias_shift"][:, run, None]) - OTHER_TAPE["bias"] * other
         k = self.hz / 1e4
         slope = bias_slope_db(m) * np.exp(self._each(f["bias_slope"]))
-        treble = np.minimum(np.abs(bias), 3.0) * np.sign(bias) + 0.7 * (bias - np.clip(bias, -3, 3))
+        under = np.minimum(bias, 0.0)
+        treble = bias + 0.5 * under**2 / BIAS_TO_PEAK_DB
         level = -0.05 * bias**2 - np.where(bias < 0, 0.06, 0.0) * bias**2
         recorded = self._each(f["record_level"][:, run]) + self._each(f["sensitivity"]) + OTHER_TAPE["level"] * other
         return np.asarray(
@@ -156,14 +165,35 @@ class Tones:
         )
 
     def _pressed(self, f: Figures, recorded: Floats) -> Floats:
-        """Compression of loud tones by tape and limiter, relative to that of a usual tape."""
-        above = self.sent_db - USUAL_MAXIMUM_DB
-        tape = -0.9 * (10 ** ((above + recorded - self._each(f["maximum"])) / 10) - 10 ** (above / 10))
-        return np.clip(tape, -3.0, 1.0) - self._each(f["limiter"]) * np.clip(1 + self.sent_db / 12, 0, 1.5)
+        """Compression of loud tones by tape, limiter and clipping, relative to that of a usual tape.
+
+        Whatever makes a third harmonic by the cube of level takes three times as much from the fundamental.
+        """
+        sent = self.sent_db + self._each(f["record_control"][:, settings_of(self.stage)])
+        tape = usual_compression_db(sent + recorded - self._each(f["maximum"])) - usual_compression_db(self.sent_db)
+        limited = self._each(f["limiter"]) * np.clip(1 + self.sent_db / 12, 0, 1.5)
+        clipped = 20 * np.log10(1 + 3 * 10 ** (clipping_db(self._each(f["clipping"]), self.sent_db) / 20))
+        return np.asarray(np.clip(tape, -3.0, 1.0) - limited - clipped)
 
 
 OTHER_TAPE = {"bias": 3.0, "level": -1.8, "treble": -1.0, "maximum": -1.0, "hiss": -1.5}
 """Effect of one unit of `other_tape`, which is a tape of the next higher type: more bias needed, lower level."""
+
+
+def usual_compression_db(sent_db: Floats | float) -> Floats:
+    """Compression of a tone by a usual tape, as a level, negative."""
+    return np.asarray(-0.9 * 10 ** ((np.asarray(sent_db) - USUAL_MAXIMUM_DB) / 10))
+
+
+def clipping_db(clipping: Floats, sent_db: Floats | float) -> Floats:
+    """Third harmonic by clipping ahead of the tape, dB relative to the fundamental."""
+    return np.asarray(-60.0 + 6.0 * clipping + 2.0 * sent_db)
+
+
+def angle_between(f: Figures, stage: Stage) -> Floats:
+    """Angle between the replay head and what the record head recorded, arcmin."""
+    run = settings_of(stage)
+    return np.asarray(f["replay_azimuth"][:, run] + f["record_azimuth"][:, run])
 
 
 def low_end_db(hz: Floats, corner_hz: Floats) -> Floats:

@@ -10,6 +10,7 @@ whose delay is constant gets their weighted average.
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -17,7 +18,7 @@ import numpy as np
 
 from bench.arrays import Floats
 from bench.measure.quantities.programme.azimuth import ProgrammeMeter
-from bench.measure.reading import Reading
+from bench.measure.reading import NoReading, Reading, Result
 from bench.transfer.errors import STRETCH_S, AzimuthCourse
 
 MEASURED_S = 5.0
@@ -47,7 +48,7 @@ class CourseReader:
         self._rate, self._frames = rate, round(STRETCH_S * rate)
         self._first = round((STRETCH_S - MEASURED_S) / 2 * rate)
         self._meter, self._heard = ProgrammeMeter(rate, 2), 0
-        self._readings: list[Reading | None] = []
+        self._readings: list[Result] = []
 
     def feed(self, samples: Floats) -> None:
         """Take in frames of shape (frames, 2)."""
@@ -60,21 +61,21 @@ class CourseReader:
                 self._close()
 
     def _close(self) -> None:
-        found = self._meter.now()
-        self._readings.append(found if isinstance(found, Reading) else None)
+        self._readings.append(self._meter.now())
         self._meter, self._heard = ProgrammeMeter(self._rate, 2), 0
 
-    def course(self) -> AzimuthCourse | None:
-        """The delay over the capture; None if no stretch gave a reading."""
+    def course(self) -> AzimuthCourse | str:
+        """The delay over the capture; or why no stretch gave a reading."""
         if self._heard >= LEAST_S * self._rate or not self._readings:
             self._close()
-        us = np.array([np.nan if r is None else r.value for r in self._readings])
-        variance = np.array([np.nan if r is None else (r.uncertainty / 2) ** 2 for r in self._readings])
-        if np.isnan(us).all():
-            return None
+        readings = [r if isinstance(r, Reading) else None for r in self._readings]
+        uncertainties = [r.uncertainty for r in readings if r is not None]
+        if not uncertainties:
+            return Counter(r.reason for r in self._readings if isinstance(r, NoReading)).most_common(1)[0][0]
+        us = np.array([np.nan if r is None else r.value for r in readings])
+        variance = np.array([np.nan if r is None else (r.uncertainty / 2) ** 2 for r in readings])
         found, used = most_likely(us, variance)
-        uncertainty = float(np.median([r.uncertainty for r in self._readings if r is not None]))
-        return AzimuthCourse(tuple(found.tolist()), uncertainty, used)
+        return AzimuthCourse(tuple(found.tolist()), float(np.median(uncertainties)), used)
 
 
 def most_likely(us: Floats, variance: Floats) -> tuple[Floats, int]:

@@ -94,7 +94,7 @@ def test_a_delay_as_the_programme_shows_it(tmp_path: Path, capsys: pytest.Captur
     assert "does not change along the tape" in Path(f"{out}.txt").read_text(encoding="utf-8")
     soundfile.write(source, 0.01 * np.random.default_rng(1).standard_normal((10 * RATE, 2)), RATE, subtype="PCM_24")
     assert main([*command[:2], str(tmp_path / "none.wav"), *command[3:]]) == 2
-    assert "shows no azimuth delay, because its channels have too little in common" in capsys.readouterr().err
+    assert "shows no azimuth delay: the two channels have too little in common" in capsys.readouterr().err
     assert sorted(p.name for p in tmp_path.iterdir()) == ["late.wav", "out.wav", "out.wav.txt"]
 
 

@@ -285,15 +285,18 @@ class OtherMachine:
 
     # ------------------------------------------------------------- readings
 
+    def angle(self, source: str) -> float:
+        """Azimuth between replay head and tape, arcmin: of a recording, that of both heads together."""
+        replay = self.set["replay azimuth", "both"]
+        if source == "reference-tape":
+            return float(replay)
+        return float(replay + self.set["record azimuth", "both"]) if self.kind["heads"] == 3 else 0.0
+
     def tone(self, c: str, hz: Values, stage: str, source: str, sent: float) -> Values:
         """Level error of tones as read."""
-        three = self.kind["heads"] == 3
-        angle = (
-            self.set["replay azimuth", "both"]
-            if source == "reference-tape"
-            else self.set["record azimuth", "both"] * three
-        )
-        out = self.replay(c, hz, stage, angle)
+        out = self.replay(c, hz, stage, self.angle(source))
+        if self.height and source == "record-replay" and self.kind["heads"] == 2:
+            out = out - 20 * np.log10(max(0.1, 1 - self.height / self.kind["w"]))  # one head, one track
         if source == "reference-tape":
             if "aged-reference-tape" in self.causes:
                 out = out - 2.2 * self.size * (hz / 1e4) ** 1.2

@@ -65,7 +65,7 @@ class Visit:
 
     def azimuth(self, stage: str, source: str) -> None:
         m = self.m
-        angle = m.set["replay azimuth", "both"] if source == "reference-tape" else m.set["record azimuth", "both"]
+        angle = m.angle(source)
         us = angle * 2.909e-4 * m.kind["s"] / m.kind["v"] * 1e6 + m.scatter
         inverted = "inverted-channel" in m.causes
         for hz in (1000.0, 3150.0, 10000.0):

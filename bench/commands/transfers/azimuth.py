@@ -15,7 +15,7 @@ def with_course(chosen: ChosenErrors, capture: Capture) -> ChosenErrors:
     """The chosen errors, with the delay along the tape that the capture shows.
 
     Raises:
-        Problem: the capture has one channel, or its channels have too little in common.
+        Problem: the capture has one channel, or its programme shows no delay.
     """
     from bench.transfer.azimuth_course import CourseReader
     from bench.transfer.errors import ONE_CHANNEL
@@ -27,10 +27,10 @@ def with_course(chosen: ChosenErrors, capture: Capture) -> ChosenErrors:
         for block in progress.through(capture):
             reader.feed(block)
     course = reader.course()
-    if course is None:
+    if isinstance(course, str):
         raise Problem(
-            f"the programme of {capture.name} shows no azimuth delay, because its channels have too little in common "
-            "or are silent; type the delay, or leave --azimuth-delay out"
+            f"the programme of {capture.name} shows no azimuth delay: {course}; type the delay, or leave "
+            "--azimuth-delay out"
         )
     errors = replace(chosen.errors, azimuth_delay_us=course.mean_us, azimuth_course=course)
     return replace(chosen, errors=errors, azimuth_known=True)

@@ -68,6 +68,8 @@ class Variant:
     """Name of this form, if the cause has several."""
     type_one: bool | None = None
     """Whether it is usual on a machine set for type I tape; None if that makes no difference."""
+    unless: str = ""
+    """A kind of row whose readings rule it out; "" for none."""
 
 
 CLEARED = frozenset({"replay_film", "record_film", "erasure_dirt", "remanence"})
@@ -135,9 +137,9 @@ def either(*moves: Move, share: float = 1.0, kind: str = "") -> tuple[Variant, .
     )
 
 
-def both(*moves: Move, share: float = 1.0, kind: str = "") -> Variant:
+def both(*moves: Move, share: float = 1.0, kind: str = "", unless: str = "") -> Variant:
     """Variant of a fault that affects both channels equally."""
-    return Variant("both", moves, share=share, kind=kind)
+    return Variant("both", moves, share=share, kind=kind, unless=unless)
 
 
 def wrong_position(*moves: Move, share: float = 1.0, type_one: bool | None = None) -> tuple[Variant, ...]:

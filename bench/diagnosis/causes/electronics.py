@@ -100,7 +100,14 @@ ELECTRONICS = (
     Cause(
         "output-control",
         "output control off its mark",
-        tuple(both(*(Move("replay_level", 2.0, 0.5, sign, (0, n)) for n in (0, 1)), share=0.5) for sign in (-1, 1)),
+        (
+            *(both(Move("output_control", 2.0, 0.5, sign, (0,)), share=0.3) for sign in (-1, 1)),
+            # where recordings are compared with what was sent, and not with the source at the output
+            *(
+                both(*(Move("replay_level", 2.0, 0.5, sign, (0, n)) for n in (0, 1)), share=0.2, unless="source")
+                for sign in (-1, 1)
+            ),
+        ),
         0.6,
         "dB",
         "turn the output control to its mark",
@@ -122,10 +129,13 @@ ELECTRONICS = (
     ),
     Cause(
         "noise-reduction-left-in",
-        "noise reduction left in at recording only",
+        "noise reduction left in",
         (
-            both(Move("encoded", 0.9, 0.2), share=0.6),
-            Variant("both", (Move("encoded", 0.9, 0.3),), (Curve("fine record", 1.5),), share=0.4),
+            both(Move("encoded", 0.9, 0.2), share=0.35, kind="at recording only"),
+            Variant(
+                "both", (Move("encoded", 0.9, 0.3),), (Curve("fine record", 1.5),), share=0.25, kind="at recording only"
+            ),
+            both(Move("decoded", 0.9, 0.2), share=0.4, kind="at recording and replay"),
         ),
         0.7,
         "1",

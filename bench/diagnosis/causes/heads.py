@@ -118,7 +118,7 @@ HEADS = (
     Cause(
         "dirty-erase-head",
         "dirt on the erase head",
-        erased_badly(Move("erasure_dirt", 26.0, 0.45)),
+        erased_badly(Move("erasure_dirt", 20.0, 0.6)),
         1.0,
         "dB",
         "clean",
@@ -129,7 +129,7 @@ HEADS = (
     Cause(
         "weak-erasure",
         "weak erasure",
-        erased_badly(Move("erasure", 26.0, 0.45, -1)),
+        erased_badly(Move("erasure", 20.0, 0.6, -1)),
         1.0,
         "dB",
         "repair the supply of the erase head, or replace the head",

@@ -60,13 +60,13 @@ def signature(cause: Cause, machine: Machine) -> list[str]:
         curve = {
             p.tone.hz: moved[n]
             for n, p in enumerate(rows.data_rows)
-            if p.tone and p.tone.group[1] == source and p.tone.relative_to_hz and p.finding.channel == "left"
+            if p.tone and p.tone.group[1] == source and p.tone.relative_to and p.finding.channel == "left"
         }
         if curve and max(abs(v) for v in curve.values()) > SHOWN:
             points = ", ".join(f"{hertz(hz)} {number(db, 1, sign=True)}" for hz, db in curve.items())
             out.append(f"  response, {said}, dB: {points}")
     for n, p in enumerate(rows.data_rows):
-        flat = p.tone is None or p.tone.relative_to_hz is None
+        flat = p.tone is None or p.tone.relative_to is None
         if flat and p.finding.channel != "right" and abs(moved[n]) > SHOWN * p.scatter and abs(moved[n]) > 0.05:
             out.append(f"  {_title(p)}: {_change(p, float(moved[n]))}")
     return list(dict.fromkeys(out)) or ["  nothing that any reading shows"]

@@ -49,8 +49,8 @@ PHYSICS: dict[str, str] = {
         "corner, 20 lg of the ratio of time constants above the second. Both channels have exactly the same."
     ),
     "output-control": (
-        "The output control is behind everything else in replay. Both channels are high or low by the same, at "
-        "every frequency and from every tape, and noise and hum move with them."
+        "The output control is behind everything else. The reference tape and the source are high or low by the same "
+        "in both channels, and noise and hum with them. Recordings still equal the source."
     ),
     "dried-capacitor": (
         "A coupling capacitor that lost its value makes a high-pass filter. The low end of one channel falls by 6 "
@@ -81,8 +81,8 @@ PHYSICS: dict[str, str] = {
         "can't be reached."
     ),
     "noise-reduction-left-in": (
-        "The encoder lifts soft treble at recording, and nothing takes it off again. The response at −20 dB is "
-        "bright, and more so at −40 dB. At 0 dB it is nearly right."
+        "With the encoder in alone, recordings are bright, more so at −40 dB than at 0 dB. With the decoder in as well "
+        "they are right, but the reference tape is dull and hiss is 9 dB lower."
     ),
     "pilot-filter-left-in": (
         "A low-pass filter for the 19 kHz pilot tone is in the way. The top falls steeply above about 12 kHz. "

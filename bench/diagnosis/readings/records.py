@@ -23,6 +23,7 @@ AIMED = {
     "level",
     "response",
     "record_replay_level",
+    "source_level",
     "azimuth_delay",
     "azimuth_angle",
     "speed_error",

@@ -20,6 +20,8 @@ SWAPPED_DB = -20.0
 """If separation reads lower than this, the channels are swapped."""
 ALL_BUT = 0.85
 """Share of tones that read the same as the source if the monitor switch is there; the others are mistakes."""
+SAME_DB = 0.05
+"""No tape repeats so well. Common practice, no source: levels off tape wander by 0.05 to 0.5 dB."""
 SURE = 0.985
 DELAY_US = 5.0
 """Standard deviation of delays at different tones of one tape, including the difference between the channels."""
@@ -84,7 +86,9 @@ def _monitor(findings: list[Finding], machine: Machine) -> tuple[Sign | None, li
     third = [f for f in own if f.quantity == "third_harmonic" and (f.value or 0.0) < 0.12]
     quiet = [f for f in own if f.quantity == "signal_to_noise" and (f.value or 0.0) > 68.0]
     all_flat = len(flat) >= ALL_BUT * len(tones)
-    score = (2.5 if len(tones) >= 6 and all_flat else 0.0) + 3.0 * bool(third) + 2.5 * bool(quiet)
+    even = len(tones) >= 6 and all_flat
+    same = even and sum(abs(f.value or 0.0) < SAME_DB for f in tones) >= ALL_BUT * len(tones)
+    score = 2.5 * even + 2.5 * same + 3.0 * bool(third) + 2.5 * bool(quiet)
     if score < 5.0 or not all_flat:
         return None, findings
     probability = 1 / (1 + math.exp(1.0 - score))

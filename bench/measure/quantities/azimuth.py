@@ -55,6 +55,8 @@ SAME_TONE = 0.03
 TURN_SHARE, TURN_ERROR = 0.5, 0.25
 """Standard deviations: of the fraction of the minimum-phase shift that is present; and of the error of what is present
 at each tone, relative to it, because levels are known only at the tones. Common practice, no source."""
+VAGUE_RAD = 0.6
+"""A tone whose phase noise leaves this much open (k = 2) says nothing about cycles: it counts only without others."""
 USUAL_S = 150e-6
 """Standard deviation of the delays found before azimuth is set; common practice, no source."""
 INVERTED_COST = 6.0
@@ -108,7 +110,7 @@ def resolve(
     near = [f for f in found if abs(f[1]) <= PLAUSIBLE_S]
     good = sorted(f for f in near if f[2] < LARGEST_MISFIT_RAD) or sorted(f for f in found if f[2] < LARGEST_MISFIT_RAD)
     least, seconds, _, round_the_wrong_way = good[0] if good else min(near or found, key=lambda f: f[2])
-    off = (lags - np.pi if round_the_wrong_way else lags) - seconds * turns
+    off = lags - np.pi * round_the_wrong_way - seconds * turns
     off -= 2 * np.pi * np.round(off / (2 * np.pi))
     uncertainty, unequal = 1.0 / float(np.sqrt(weights.sum())), 0.0
     chi, unlikely = _chi(off, spread), _unlikely(max(1, len(pairs) - 1))
@@ -201,6 +203,7 @@ def _unlikely(freedom: int) -> float:
 def usable_tones(tones: Sequence[FoundTone]) -> list[FoundTone]:
     """The tones that sound in both channels, each with noise of its own, without hum."""
     both = [t for t in tones if t.pair is not None and not t.pair.copied]
+    both = [t for t in both if t.pair is not None and t.pair.noise_rad < VAGUE_RAD] or both
     loudest = max((t.dbfs for t in both), default=0.0)
     return [t for t in both if not (is_mains(t.frequency_hz) and t.dbfs < loudest - HUM_BELOW_DB)]
 
@@ -384,10 +387,8 @@ def _said(delay: Delay, pairs: Sequence[PhasePair], *, polarity: bool) -> list[s
     if delay.inverted:
         out.append("one channel's polarity is inverted: that is taken out of delay and phase; check the wiring")
     elif not polarity:
-        out.append(
-            f"polarity is not known without a tone of {hertz(POLARITY_HZ)} or lower: if one channel is inverted, the "
-            "delay is wrong by half a period"
-        )
+        low = f"without a tone of {hertz(POLARITY_HZ)} or lower"
+        out.append(f"polarity is not known {low}: if one channel is inverted, the delay is wrong by half a period")
     if not delay.suits:
         out.append("no single delay suits all tones: the channels' phases differ by more than azimuth")
     if len(pairs) == 1:

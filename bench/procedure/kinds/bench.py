@@ -28,6 +28,7 @@ from bench.procedure.state.snapshot import Curve
 from bench.signals.source import Source
 
 POLARITY = Method("by the delays of several tones, or of one low tone")
+POLARITY_OF_PROGRAMME = Method("by the phase of what the channels share")
 SAVE_AGAIN_S = 1.0
 HEARD = 24
 """Tones that are remembered: two passes of a reference tape. More say little more about the law of wander."""
@@ -60,12 +61,17 @@ class JudgedReading:
 
 
 def with_polarity(taken: tuple[JudgedReading, ...]) -> tuple[JudgedReading, ...]:
-    """Readings with a verdict on polarity where a delay shows that one channel is inverted."""
+    """Readings with one of polarity where a delay shows that one channel is inverted.
+
+    It has a verdict, except on a tape from elsewhere: there the fault may be that of the machine that recorded it.
+    """
     shown = next((t for t in taken if isinstance(t.reading, Reading) and t.reading.method.inverted), None)
     if shown is None or not isinstance(shown.reading, Reading) or any(t.reading.quantity == "polarity" for t in taken):
         return taken
-    reading = Reading("polarity", shown.reading.channel, 180.0, 0.0, method=POLARITY, reference="left channel")
-    verdict = Verdict("out", 0.0, tolerance=90.0, source="common practice, no source")
+    foreign = shown.source == "owner's tape"
+    method = POLARITY_OF_PROGRAMME if foreign else POLARITY
+    reading = Reading("polarity", shown.reading.channel, 180.0, 0.0, method=method, reference="left channel")
+    verdict = None if foreign else Verdict("out", 0.0, tolerance=90.0, source="common practice, no source")
     return (*taken, JudgedReading(reading, verdict, shown.source))
 
 

@@ -101,7 +101,9 @@ else:
 CIRCUIT: Mapping[str, NoiseReduction] = {"encoding_error": "record-only", "decoding_error": "replay-only"}
 """Quantities of the noise-reduction circuit, whose tones are recorded, and the switch position for each."""
 
-Asked = Literal["fit-for-noise-reduction", "noise-reduction-circuits", "which-tape", "foreign-tape"]
+Asked = Literal[
+    "fit-for-noise-reduction", "noise-reduction-circuits", "which-tape", "foreign-tape", "check-tape", "interface"
+]
 
 
 class ByHand(StepBase):

@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 from bench.measure.meters import Options
 from bench.measure.quantities.azimuth import Delay, azimuth_of_tones, phase_of_tone, resolve
 from bench.measure.reading import Measured, NoReading
-from bench.measure.tone.estimate import PhasePair
+from bench.measure.tone.estimate import ChannelTone, PhasePair
+from bench.measure.tone.finding.finder import FoundTone
 from tests.measure.captures import reading, readings, result, value
 from tests.measure.spoiled import Tone, after, hiss, hum, knowledge, silence, stereo
 from tests.measure.whole_array import azimuth, find_tones
@@ -66,6 +67,11 @@ def test_an_inverted_channel_is_said_and_is_no_delay(us: float) -> None:
     assert delay(measured) == pytest.approx(us, abs=0.02)
     assert any("polarity is inverted" in w for w in measured.warnings)
     assert readings(measured, "azimuth_phase")[0].value == pytest.approx(0.36 * us, abs=0.05)
+
+
+def found_pair(pair: PhasePair) -> FoundTone:
+    channel = ChannelTone(0.1, 1e-5, pair.frequency_hz, 1e-4)
+    return FoundTone(0.0, 5.0, pair.frequency_hz, 1e-4, (channel, channel), pair)
 
 
 def test_one_tone_says_that_whole_periods_are_open() -> None:
@@ -247,3 +253,12 @@ def test_of_tones_as_a_procedure_asks() -> None:
     assert azimuth_of_tones(tones[:1]).frequency_hz == pytest.approx(1000.0, abs=0.01)
     assert isinstance(azimuth_of_tones([]), NoReading)
     assert a_reading(phase_of_tone(tones[0])).value == pytest.approx(7.2, abs=0.05)
+
+
+def test_a_phase_that_says_nothing_does_not_tell_whole_periods() -> None:
+    """A tone of 20 kHz at the floor of the noise: any phase, ± 80° (k = 2)."""
+    good = PhasePair(0.03, 0.01, 3150.0, 0.0, 0.0, 0.0)
+    for lag in np.linspace(-3.0, 3.0, 13):
+        tones = [found_pair(good), found_pair(PhasePair(float(lag), 1.4, 20400.0, 0.0, 0.0, 0.0))]
+        told = a_reading(azimuth_of_tones(tones))
+        assert told.value == pytest.approx(1e6 * 0.03 / (2 * np.pi * 3150.0), abs=0.01)

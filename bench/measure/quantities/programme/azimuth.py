@@ -3,11 +3,12 @@
 Formula
     Cross-spectrum S(f) = <conj(L) R> over segments with 50 % overlap under a Hann window; coherence
     γ² = |S|² / (<|L|²><|R|²>). The common component of the channels has the phase −2πfτ, where τ is the delay of the
-    right channel. τ maximises Σ w cos(arg S + 2πfτ), w = γ²/(1−γ²): first on a grid, then by a weighted straight line
-    through the phases. Components that the channels do not share (a wide stereo image) have low coherence and little
-    weight. Unequal equalisation of the channels shifts the phase too, by the minimum phase of their difference in
-    level. A panned instrument makes a difference in level without a phase shift. So the fraction of that shift is
-    fitted together with τ, and its remaining uncertainty is included.
+    right channel. τ maximises |Σ w cos(arg S + 2πfτ)|, w = γ²/(1−γ²): first on a grid, then by a weighted straight line
+    through the phases. A negative sum shows that one channel is inverted, which is taken out. If the phases agree
+    with no delay, or with two almost as well, there is no reading. Components that the channels do not share (a wide
+    stereo image) have low coherence and little weight. Unequal equalisation of the channels shifts the phase too, by
+    the minimum phase of their difference in level. A panned instrument makes a difference in level without a phase
+    shift. So the fraction of that shift is fitted together with τ, and its remaining uncertainty is included.
 Unit and reference
     µs, positive when the right channel is late.
 Source
@@ -21,6 +22,7 @@ Accuracy
 from __future__ import annotations
 
 from collections import deque
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -42,6 +44,10 @@ SHARED = 0.2
 LEAST_LINES = 40
 MOST_WEIGHT = 3.0
 """Greatest weight of a spectral line: a held note may be out of phase on purpose."""
+AGREED = 0.5
+"""Least |Σ w cos| / Σ w: with one octave of programme, a wrong delay reaches 0.49. A choice."""
+SECOND = 0.8
+"""Another delay that agrees this well, compared with the best, is as possible. A choice."""
 NEAR_RAD = 1.5
 """A phase further than this from the straight line is due to the stereo image, not to the head."""
 INDEPENDENT = 0.53
@@ -127,7 +133,7 @@ class ProgrammeMeter:
         shared = np.clip((measured - 1.0 / count) / (1.0 - 1.0 / count), 0.0, 0.99999)
         kept = shared > SHARED
         if kept.sum() < LEAST_LINES:
-            because = "the two channels have too little in common here: play a passage in the middle of the image"
+            because = "the two channels have too little in common here"
             return NoReading("azimuth_delay", "left-right", because, method=METHOD)
         lag = _unequal_lag(self._hz, *powers)
         return _fitted(self._hz[kept], np.angle(cross[kept]), shared[kept], count, lag[kept])
@@ -148,10 +154,8 @@ def _unequal_lag(hz: Floats, left: Floats, right: Floats) -> Floats:
     return -phase_of_levels(hz, *zip(*points, strict=True))
 
 
-def _fitted(hz: Floats, phase: Floats, shared: Floats, count: float, lag: Floats) -> Reading:
-    """The delay that fits the phases, with the fraction of the lag due to unequal equalisation."""
-    weight = np.minimum(shared / (1.0 - shared), MOST_WEIGHT)
-    phase = phase + LIKELY_SHARE * lag
+def _coarse(hz: Floats, phase: Floats, weight: Floats) -> tuple[float, bool] | str:
+    """The delay on the grid, s, and whether one channel is inverted; or why neither is known."""
     grid = np.arange(-LONGEST_US, LONGEST_US + 1.0, 2.0) * 1e-6
     turned = weight * np.exp(1j * (phase + 2 * np.pi * hz * grid[0]))
     turn = np.exp(2j * np.pi * hz * (grid[1] - grid[0]))
@@ -159,7 +163,26 @@ def _fitted(hz: Floats, phase: Floats, shared: Floats, count: float, lag: Floats
     for n in range(grid.size):
         agreement[n] = turned.real.sum()
         turned *= turn
-    found = np.array([grid[int(np.argmax(agreement))], 0.0])
+    strength = np.abs(agreement) / weight.sum()
+    peaks = 1 + np.flatnonzero((strength[1:-1] > strength[:-2]) & (strength[1:-1] >= strength[2:]))
+    peaks = peaks[np.argsort(-strength[peaks])]
+    if not len(peaks) or strength[peaks[0]] < AGREED:
+        return f"the phases of what the channels share agree with no delay up to {LONGEST_US:.0f} µs"
+    if len(peaks) > 1 and strength[peaks[1]] > SECOND * strength[peaks[0]]:
+        return "this passage has too few frequencies to tell one delay from another"
+    return float(grid[peaks[0]]), bool(agreement[peaks[0]] < 0)
+
+
+def _fitted(hz: Floats, phase: Floats, shared: Floats, count: float, lag: Floats) -> Result:
+    """The delay that fits the phases, with the fraction of the lag due to unequal equalisation."""
+    weight = np.minimum(shared / (1.0 - shared), MOST_WEIGHT)
+    phase = phase + LIKELY_SHARE * lag
+    coarse = _coarse(hz, phase, weight)
+    if isinstance(coarse, str):
+        return NoReading("azimuth_delay", "left-right", coarse, method=METHOD)
+    delay, inverted = coarse
+    phase = phase + np.pi * inverted
+    found = np.array([delay, 0.0])
     design = np.stack((2 * np.pi * hz, lag), axis=1)
     precision = 2.0 * count * weight
     scatter = 1.0
@@ -175,4 +198,5 @@ def _fitted(hz: Floats, phase: Floats, shared: Floats, count: float, lag: Floats
     spread = 2e6 * float(np.sqrt(np.linalg.inv(information / scatter + prior)[0, 0]))
     noise = min(1.0, 2e6 / float(np.sqrt(information[0, 0])) / spread)
     budget = budget_of(spread, {"noise": noise, "what was recorded": float(np.sqrt(1.0 - noise**2))})
-    return Reading("azimuth_delay", "left-right", 1e6 * float(found[0]), spread, budget=budget, method=METHOD)
+    method = replace(METHOD, inverted=inverted)
+    return Reading("azimuth_delay", "left-right", 1e6 * float(found[0]), spread, budget=budget, method=method)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.signal import butter, sosfilt
 
 from bench.measure.quantities.programme.azimuth import ProgrammeMeter
 from bench.measure.reading import NoReading
@@ -26,6 +27,14 @@ def pink(seconds: float, seed: int) -> np.ndarray:
     hz = np.maximum(np.fft.rfftfreq(n, 1 / RATE), 20.0)
     x = np.fft.irfft(np.fft.rfft(rng.standard_normal(n)) / np.sqrt(hz), n)
     return np.asarray(0.1 * x / x.std())
+
+
+def narrow(delay_us: float) -> np.ndarray:
+    """Noise from 3 to 3.7 kHz that both channels share, the right one late, with hiss of their own at −40 dB."""
+    band = butter(6, [3000.0, 3700.0], "bandpass", fs=RATE, output="sos")
+    x = np.asarray(sosfilt(band, np.random.default_rng(5).standard_normal(3 * RATE)))
+    hiss = 0.01 * x.std() * np.random.default_rng(6).standard_normal((len(x), 2))
+    return np.asarray(np.stack([x, late(x, delay_us)], axis=1) + hiss)
 
 
 @pytest.mark.parametrize("delay", [-150.0, -40.0, -3.0, 0.0, 12.5, 80.0, 300.0])
@@ -61,6 +70,29 @@ def test_music_will_do() -> None:
     music = demo_music(RATE).mean(axis=1)
     reading = programme_delay(np.stack([music, late(music, -60.0)], axis=1), RATE).readings[0]
     assert a_reading(reading).value == pytest.approx(-60.0, abs=0.5)
+
+
+@pytest.mark.parametrize("delay", [-150.0, 0.0, 43.0, 300.0])
+@pytest.mark.parametrize("octave_from_hz", [0.0, 800.0, 4000.0])
+def test_an_inverted_channel_is_told_from_a_delay(delay: float, octave_from_hz: float) -> None:
+    shared = pink(6.0, 1)
+    if octave_from_hz:
+        band = butter(4, [octave_from_hz, 2 * octave_from_hz], "bandpass", fs=RATE, output="sos")
+        shared = sosfilt(band, shared)
+    hiss = 0.001 * np.random.default_rng(2).standard_normal((len(shared), 2))
+    for sign in (1.0, -1.0):
+        reading = a_reading(
+            programme_delay(np.stack([shared, sign * late(shared, delay)], axis=1) + hiss, RATE).readings[0]
+        )
+        assert reading.value == pytest.approx(delay, abs=1.0)
+        assert reading.method.inverted == (sign < 0)
+
+
+def test_a_wide_image_with_an_inverted_channel() -> None:
+    music = demo_music(RATE)
+    reading = a_reading(programme_delay(np.stack([music[:, 0], -late(music[:, 1], -60.0)], axis=1), RATE).readings[0])
+    assert reading.value == pytest.approx(-60.0, abs=reading.uncertainty)
+    assert reading.method.inverted
 
 
 @pytest.mark.parametrize("right_us", [60.0, 85.0, 170.0])
@@ -109,6 +141,8 @@ def test_the_last_stretch_forgets_what_was_before() -> None:
         (np.zeros((RATE, 1)), "two channels"),
         (np.zeros((500, 2)), "too little was heard"),
         (np.stack([pink(3.0, 5), pink(3.0, 6)], axis=1), "too little in common"),
+        (np.stack([pink(3.0, 5), late(pink(3.0, 5), 1000.0)], axis=1), "agree with no delay up to 400 µs"),
+        (narrow(25.0), "too few frequencies"),
     ],
 )
 def test_where_there_is_none_it_says_why(samples: np.ndarray, because: str) -> None:
