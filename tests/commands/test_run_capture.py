@@ -18,11 +18,15 @@ REPO = Path(__file__).parents[2]
 SHEETS = REPO / "procedures" / "sheets"
 
 
-def capture(folder: Path, rate: int, bits: int) -> Path:
+def capture(folder: Path, rate: int, bits: int, speed_hz: float = 3150.0) -> Path:
     """Every section of the shipped reference tape, in scrambled order, an announcement before each."""
     tape = tomllib.loads((SHEETS / "reference-tapes" / "cassette-reference.toml").read_text(encoding="utf-8"))
     sections = [s for s in tape["section"] if s["purpose"] != "azimuth"]
     random.Random(5).shuffle(sections)
+    if speed_hz != 3150.0:
+        sections = [s for s in sections if s["purpose"] != "speed"] + [
+            {"purpose": "speed", "hz": speed_hz, "db": -10.0}
+        ]
     parts: list[Path] = []
     for n, s in enumerate(sections):
         spoken, voice, tone = folder / f"v{n}.wav", folder / f"s{n}.wav", folder / f"t{n}.wav"
@@ -63,6 +67,17 @@ def test_a_capture_is_played_through_a_procedure(rate: int, bits: int, tmp_path:
     for (_, hz), value in responses.items():
         recorded_error = {40.0: -0.1, 10000.0: 0.2, 12500.0: 0.3}.get(hz, 0.0)
         assert value == pytest.approx(recorded_error, abs=0.1)
+
+
+def test_a_speed_tone_of_another_frequency_is_no_speed_error(tmp_path: Path) -> None:
+    """Speed tapes are made with 3150 Hz and with 3000 Hz (IEC 60386; JIS and NAB, from memory): 5 % apart."""
+    shutil.copytree(REPO / "procedures", tmp_path / "procedures")
+    file = capture(tmp_path, 44100, 16, speed_hz=3000.0)
+    command = [sys.executable, "-m", "bench", "run", "play-reference", "--port", str(file), "--json"]
+    done = subprocess.run(command, capture_output=True, text=True, check=False, cwd=tmp_path)
+    readings = [r for r in json.loads(done.stdout)["readings"] if r["quantity"] == "speed_error"]
+    assert [r["value"] for r in readings] == [None, None]
+    assert "by the other tones 3.15 kHz is 3 kHz on this tape" in readings[0]["reason"]
 
 
 def test_a_capture_cannot_be_adjusted_and_says_so(tmp_path: Path) -> None:

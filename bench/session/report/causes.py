@@ -59,7 +59,9 @@ def cause_sentences(diagnosis: Diagnosis) -> tuple[str, ...]:
             "Possible too: " + "; ".join(f"{suspect_text(s)}, {round(100 * s.probability)} %" for s in other) + "."
         )
     out = [setting_text(s, run=False) for s in diagnosis.settings if s.run == "as found" and s.out]
-    lines += [f"Out of adjustment as found, by all readings together: {'; '.join(out)}."] if out else []
+    if out:
+        before = "Out of adjustment before any trimmer was turned, estimated from all readings of this session"
+        lines.append(f"{before}: {'; '.join(out)}.")
     lines += not_looked_at(diagnosis)
     lines += doubtful(diagnosis)
     return tuple(lines)

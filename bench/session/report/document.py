@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from pathlib import Path
 
@@ -16,6 +16,7 @@ from bench.procedure.state.event_kinds import Event, of_kind
 from bench.procedure.state.event_words import event_sentence
 from bench.procedure.state.events import (
     Accepted,
+    Acted,
     Answered,
     Decided,
     Done,
@@ -78,7 +79,9 @@ class Signature:
 class Document:
     """Everything in the report, in words."""
 
+    heading: str
     machine: str
+    """Or the interface, where that was calibrated."""
     procedure: str
     session: str
     """Name of its folder."""
@@ -90,6 +93,7 @@ class Document:
     stages: Mapping[Stage, str]
     """Names of the stages."""
     cleaning: str
+    """What cleaning gave back; "" where it was no part of the job. The same for the line-up."""
     line_up: str
     facts: tuple[tuple[str, str], ...]
     figures: tuple[Measurement, ...]
@@ -138,14 +142,19 @@ def document_of(session: SessionRecord) -> Document:
     latest = session.valid_readings
     job, settings = session.job, {f.setting for f in session.job.further}
     ranked = ranking([r for r in latest if r.lot not in settings])
-    parts = [r for r in latest if QUANTITIES[r.reading.quantity].drawn == "lines"]
+    parts = [r for r in latest if r.verdict is None and QUANTITIES[r.reading.quantity].drawn == "lines"]
     # Where the steps are not known, the report must not state that nothing was adjusted.
     adjusted = session.adjusted or not session.steps
     names = stages_of(adjusted=adjusted)
     measurements, tables = figures(latest, names), responses(latest, names)
+    of_interface = any(step.kind == "interface" for step in session.steps)
+    if of_interface:
+        measurements = tuple(replace(m, source="interface") for m in measurements)
+        tables = tuple(replace(t, source="interface", subject="interface", title="Response, interface") for t in tables)
     likeliest_cause, causes = causes_of(session)
     return Document(
-        machine=job.machine or "Machine without a name",
+        heading="Interface report" if of_interface else "Line-up report",
+        machine=job.port if of_interface else job.machine or "Machine without a name",
         procedure=job.procedure or "Procedure without a title",
         session=session.folder.resolve().name,
         when=_when(session),
@@ -153,9 +162,9 @@ def document_of(session: SessionRecord) -> Document:
         attention=tuple(attention(session.events, session.titles).values()),
         adjusted=adjusted,
         stages=names,
-        cleaning=cleaning_sentence(latest, adjusted=adjusted),
-        line_up=line_up_sentence(latest) if adjusted else NOTHING_ADJUSTED,
-        facts=_facts(session),
+        cleaning=cleaning_sentence(latest, adjusted=adjusted) if _cleaned(session) else "",
+        line_up=_line_up(session, latest, adjusted=adjusted),
+        facts=(("Sample rate", hertz(job.sample_rate)),) if of_interface else _facts(session),
         figures=measurements,
         responses=tables,
         earlier=other_readings(session, ids_in_tables(measurements, tables) | {r.id for r in parts}),
@@ -173,7 +182,7 @@ def document_of(session: SessionRecord) -> Document:
         evidence=tuple(e.path for e in session.evidence),
         signed=tuple(_signed(session.events)),
         procedure_sha256=_procedure_sha256(session),
-        inputs=tuple((i.path, i.sha256) for i in session.inputs),
+        inputs=tuple((i.path, i.sha256) for i in session.inputs if Path(i.path).parent.name != "faults"),
         program=session.program,
         read_only=session.read_only,
     )
@@ -187,6 +196,21 @@ def _when(session: SessionRecord) -> str:
     if day(end) == day(session.begun):
         return f"{day(session.begun)}, {hour(session.begun)} to {hour(end)}"
     return f"{day(session.begun)}, {hour(session.begun)}, to {day(end)}, {hour(end)}"
+
+
+def _cleaned(session: SessionRecord) -> bool:
+    """Whether the machine was cleaned, or was measured because it was to be."""
+    acted = any(event.act == "clean" for event in of_kind(session.events, Acted))
+    return acted or not session.steps or any(r.stage == "found-dirty" for r in session.readings)
+
+
+def _line_up(session: SessionRecord, latest: tuple[ReadingRecord, ...], *, adjusted: bool) -> str:
+    """What the line-up gave back; "" for a job that adjusts nothing, or only for as long as a tape is played."""
+    turned = {e.trimmer for e in of_kind(session.events, Turned)}
+    back = {e.trimmer for e in of_kind(session.events, TurnedBack)}
+    if session.steps and (not any(s.kind == "adjust" for s in session.steps) or (back and turned <= back)):
+        return ""
+    return line_up_sentence(latest) if adjusted else NOTHING_ADJUSTED
 
 
 def _facts(session: SessionRecord) -> tuple[tuple[str, str], ...]:
@@ -358,9 +382,8 @@ def _cautions(session: SessionRecord) -> tuple[tuple[str, str], ...]:
 
 
 def _fullest(given: list[str]) -> str:
-    """The longest caution on a hazard, and how often one was given; the copy of the procedure has them all."""
-    longest = max(given, key=len)
-    return longest if len(given) == 1 else f"{longest} (Given {len(given)} times.)"
+    """The longest caution on a hazard; the copy of the procedure has them all."""
+    return max(given, key=len)
 
 
 def _signed(events: tuple[Event, ...]) -> Iterable[Signature]:

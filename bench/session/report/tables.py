@@ -11,7 +11,7 @@ from bench.measure.reading import Channel, NoReading, Reading, ReferenceTone, Re
 from bench.measure.stage import Stage
 from bench.measure.verdict import Verdict
 from bench.procedure.state.journal import ReadingRecord
-from bench.session.report.improvement import comparable
+from bench.session.report.improvement import comparable, method_of
 from bench.words.figures import decibels, tone
 from bench.words.names import CHANNELS, STAGES, unit_in_words
 from bench.words.readings import channel_name, no_reading_text, reading_text, target_text, value_text, verdict_text
@@ -39,8 +39,8 @@ class Cell:
     """The word of the verdict, which selects shape and colour."""
     id: str = ""
     """Id of its reading."""
-    target: str = ""
-    """Its target, where the line has another."""
+    note: str = ""
+    """What it has of its own: where it was found, its level in a circuit, another target than its line."""
 
 
 NOTHING = Cell("–")
@@ -128,28 +128,29 @@ class ResponseTable:
 
 
 def figures(records: tuple[ReadingRecord, ...], names: Mapping[Stage, str] = STAGES) -> tuple[Measurement, ...]:
-    """Everything but responses of several tones, ordered by source, quantity, tone and channel.
+    """Everything but responses of several tones and components that are not judged, ordered by source and quantity.
 
     Args:
         records: the readings that count.
         names: names of the stages.
     """
     curves = _curves(records)
-    rows = [r for r in _with_method(records) if QUANTITIES[r.reading.quantity].drawn != "lines"]
-    found = _by_thing([r for r in rows if not _in_a_curve(r, curves)])
+    rows = [r for r in _with_method(records) if r.verdict is not None or not _is_component(r.reading)]
+    things = _by_thing([r for r in rows if not _in_a_curve(r, curves)])
     measurements: list[Measurement] = []
     letters: dict[str, str] = {}
-    for stages in sorted(found, key=lambda s: _order(_any(s))):
+    for stages in sorted(things, key=lambda s: _order(_any(s))):
         record = _any(stages)
         judged = next((r.verdict for r in reversed(stages) if r and r.verdict), None)
         reading = record.reading
-        at = "" if QUANTITIES[reading.quantity].frequency == "found" else tone(reading.frequency_hz, record.sent_db)
+        found = QUANTITIES[reading.quantity].frequency == "found" or _is_component(reading)
+        at = "" if found else tone(reading.frequency_hz, record.sent_db)
         detail = (
             (at + _state(record)).removeprefix(", "),
             f"re {reading.reference}" if reading.reference else "",
         )
         method = _joined(
-            str(reading.method.kind), f"target: {judged.source}" if judged and judged.source not in USUAL else ""
+            str(method_of(reading)), f"target: {judged.source}" if judged and judged.source not in USUAL else ""
         )
         measurement = Measurement(
             source=record.source,
@@ -250,10 +251,13 @@ def _response(group: list[ReadingRecord], names: Mapping[Stage, str]) -> Respons
         stage for n, stage in enumerate(STAGE_ORDER) if any(found[n] is not None for found in measurements.values())
     )
     levels = {r.sent_db for r in group}
+    first = group[0]
+    circuit = CIRCUITS.get(first.reading.quantity, "")
     rows = []
     no_reading: dict[tuple[str, Channel, Stage], list[str]] = {}
     for hz, level in sorted({(key[0], key[1]) for key in measurements}, key=lambda k: (k[0], k[1] or 0.0)):
-        label = hertz(hz) if len(levels) == 1 or level is None else f"{hertz(hz)}, {decibels(level)}"
+        plain = circuit or len(levels) == 1 or level is None
+        label = hertz(hz) if plain else tone(hz, level)
         points = []
         for channel in channels:
             found = measurements.get((hz, level, channel), (None, None, None))
@@ -262,8 +266,6 @@ def _response(group: list[ReadingRecord], names: Mapping[Stage, str]) -> Respons
                 if r and isinstance(r.reading, NoReading):
                     no_reading.setdefault((r.reading.reason, channel, stage), []).append(label)
         rows.append(ResponseRow(label, hz, tuple(points)))
-    first = group[0]
-    circuit = CIRCUITS.get(first.reading.quantity, "")
     level = next(iter(levels))
     sources = list(dict.fromkeys(r.verdict.source for r in group if r.verdict and r.verdict.source))
     return ResponseTable(
@@ -351,7 +353,7 @@ def _order(record: ReadingRecord) -> tuple[object, ...]:
     return (
         SOURCES.index(record.source),
         list(QUANTITIES).index(r.quantity),
-        r.frequency_hz or 0.0,
+        0.0 if _is_component(r) else r.frequency_hz or 0.0,
         -(record.sent_db or 0.0),
         record.direction,
         record.noise_reduction,
@@ -363,11 +365,30 @@ def _order(record: ReadingRecord) -> tuple[object, ...]:
 def _cell(record: ReadingRecord | None, line: Verdict | None = None) -> Cell:
     if record is None:
         return NOTHING
-    text, verdict = value_text(record.reading), record.verdict
+    text, verdict, note = value_text(record.reading), record.verdict, _note(record, line)
     if verdict is None:
-        return Cell(text, id=record.id)
-    own = target_text(verdict) if line and target_text(verdict) != target_text(line) else ""
-    return Cell(text, verdict_text(verdict), verdict.word, record.id, own)
+        return Cell(text, id=record.id, note=note)
+    return Cell(text, verdict_text(verdict), verdict.word, record.id, note)
+
+
+def _note(record: ReadingRecord, line: Verdict | None) -> str:
+    parts = []
+    reading, verdict = record.measured, record.verdict
+    if reading is not None:
+        hz, how = reading.frequency_hz, reading.method
+        if how.worst_level_db is not None:
+            parts.append(f"at {tone(hz, how.worst_level_db)}")
+        elif how.level_db is not None:
+            parts.append(f"at {decibels(how.level_db)}")
+        elif _is_component(reading) and hz:
+            parts.append(f"at {hertz(hz)}{f', as the {how.part} turns' if how.part else ''}")
+    if line is not None and verdict is not None and target_text(verdict) != target_text(line):
+        parts.append(f"target {target_text(verdict)}")
+    return _joined(*parts)
+
+
+def _is_component(reading: Result) -> bool:
+    return QUANTITIES[reading.quantity].drawn == "lines"
 
 
 def _joined(*parts: str) -> str:

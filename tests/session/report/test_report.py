@@ -19,6 +19,7 @@ from bench.problem import Problem
 from bench.procedure.state.event_kinds import Event, of_kind
 from bench.procedure.state.events import (
     Accepted,
+    Acted,
     Answered,
     Decided,
     Disturbed,
@@ -32,10 +33,12 @@ from bench.procedure.state.events import (
     SoundLost,
     Ticked,
     Turned,
+    TurnedBack,
 )
 from bench.procedure.state.exercise_events import Debriefed, FaultOutcome
 from bench.session.record.reader import read_session
-from bench.session.record.steps import StepCaution
+from bench.session.record.steps import StepCaution, StepFacts
+from bench.session.report.plain_text import report_text
 from bench.session.report.report import report_html, write_report
 from tests.session.made_up import STEPS, begin, failed, level, record_level, response, whole
 from tests.session.page import Page, grid
@@ -199,6 +202,42 @@ def test_the_job_and_the_instruments(page: Page) -> None:
     assert facts["Reference tape"] == "Lanternhill cassette reference tape: 3 passes in this session"
 
 
+def test_the_report_of_an_interface_is_about_no_machine(tmp_path: Path) -> None:
+    steps = (StepFacts("response", "Response", "interface"), StepFacts("sheet", "Keep it as its sheet", "by-hand"))
+    w = begin(tmp_path, steps=steps, port="Deck In (2)")
+    w.keep("response", "left", "machine", [*response("left", 0.1), level("left", -12.0)])
+    w.finish()
+    session = read_session(w.store.folder)
+    page = Page(report_html(session)).root
+    assert page.all("h1")[0].text == "Deck In (2)"
+    assert [dt.text for dt in page.all("dt")] == ["Sample rate"]
+    for text in (page.text, report_text(session)):
+        assert "Lanternhill two-head deck" not in text
+        assert "no interface sheet" not in text
+        assert "gave back" not in text
+        assert "Response, interface" in text
+    assert next(e.text for e in page.all("th") if e.attributes.get("scope") == "rowgroup") == "Interface"
+
+
+def test_what_no_job_did_it_does_not_speak_of(tmp_path: Path) -> None:
+    """A job without a trimmer has no line-up; nor has one that turns azimuth for a tape, and turns it back."""
+    checks = tuple(s for s in STEPS if s.kind != "adjust")
+    for name, steps, events, headings in (
+        ("check", checks, (Acted("clean"),), {"cleaning"}),
+        ("uncleaned", checks, (), set()),
+        ("foreign", STEPS, (Turned("replay azimuth", (9.0,)), TurnedBack("replay azimuth", -9.0)), set()),
+        ("line-up", STEPS, (Acted("clean"), Turned("replay level left", (9.0,))), {"cleaning", "the line-up"}),
+    ):
+        w = begin(tmp_path / name, steps=steps)
+        for event in events:
+            w.note("clean/swab", event)
+        w.keep("proof-replay", "left", "reference tape", [level("left", -12.0)])
+        session = read_session(w.store.folder)
+        found = {h.text for h in Page(report_html(session)).root.all("h2") if h.text.endswith("gave back")}
+        assert found == {f"What {work} gave back" for work in headings}
+        assert set(re.findall(r"^What (.*) gave back$", report_text(session), re.MULTILINE)) == headings
+
+
 def test_the_verdict_table_has_found_and_left(page: Page) -> None:
     table = grid(page.root.all("table")[0])
     rows = [[cell.text for cell in row] for row in table]
@@ -269,7 +308,7 @@ def test_what_was_left_out_is_said(tmp_path: Path) -> None:
     assert "Overridden, Reference tape as left: reference tape in an uncleaned machine: the owner insists" in text
     assert "Sound, Record-to-replay as left: sound lost: the device went away" in text
     assert "left, as measured: no reading, because the tone was never steady for half a second" in text
-    assert "What cleaning gave back is not known, because there is no reading before cleaning and after" in text
+    assert "What cleaning gave back" not in text
 
 
 def test_a_broken_off_session_says_so(tmp_path: Path) -> None:

@@ -111,7 +111,7 @@ def test_a_reading_judged_by_another_target_than_that_of_its_line_has_its_own(w:
     w.keep("s", "left", "owner's tape", [(back, target.model_copy(update={"value": -42.7, "tolerance": 12.0}))])
     ((line,),) = [thing.lines for thing in figures(w.store.records())]
     assert line.target == "−42.7 ± 12"
-    assert [cell.target for cell in line.cells] == ["", "0 ± 5", ""]
+    assert [cell.note for cell in line.cells] == ["", "target 0 ± 5", ""]
     session = read_session(w.store.folder)
     assert "after cleaning −42.70 ± 0.40 out (target 0 ± 5)" in " ".join(report_text(session).split())
     assert "✗ out target 0 ± 5" in " ".join(Page(report_html(session)).root.all("table")[0].text.split())
@@ -167,7 +167,13 @@ def test_the_worst_of_mistracking_stands_in_one_row_wherever_it_was_found(w: Wri
     w.keep("s", "left", "record-replay", [(left, MISTRACKING)])
     (thing,) = figures(w.store.records())
     assert thing.detail == ""
-    assert [cell.text for cell in thing.lines[0].cells] == ["–", "−4.00 ± 0.20", "−0.30 ± 0.20"]
+    assert [(cell.text, cell.note) for cell in thing.lines[0].cells] == [
+        ("–", ""),
+        ("−4.00 ± 0.20", "at 8 kHz, −20 dB"),
+        ("−0.30 ± 0.20", "at 2 kHz, −35 dB"),
+    ]
+    text = " ".join(report_text(read_session(w.store.folder)).split())
+    assert "after cleaning −4.00 ± 0.20 out (at 8 kHz, −20 dB)" in text
 
 
 def test_tones_of_a_noise_reduction_circuit_are_a_row_each_at_whatever_level(w: Writer) -> None:
@@ -178,17 +184,42 @@ def test_tones_of_a_noise_reduction_circuit_are_a_row_each_at_whatever_level(w: 
     assert figures(w.store.records()) == ()
     (table,) = responses(w.store.records())
     assert table.title == "Encoding error, record-replay"
-    assert [row.label for row in table.rows] == ["3 kHz, −30 dB", "5 kHz, −30 dB", "10 kHz, −40 dB", "10 kHz, 0 dB"]
+    assert [row.label for row in table.rows] == ["3 kHz", "5 kHz", "10 kHz", "10 kHz"]
 
 
-def test_parts_of_flutter_are_no_rows(w: Writer) -> None:
-    w.keep(
-        "s",
-        "left",
-        "reference tape",
-        [(Reading("flutter_component", "left", 0.1, 0.01, frequency_hz=6.9), MISTRACKING)],
-    )
-    assert figures(w.store.records()) == ()
+def test_each_channel_of_a_circuit_has_the_level_at_which_it_was_tested(w: Writer) -> None:
+    """The channels of a tape differ in level, so that one tone reaches the two decoders at two levels."""
+    method = Method("Type B in minus out, beside the data sheet of Type B", level_db=-34.38)
+    for hz in (3000.0, 5000.0):
+        left = Reading("decoding_error", "left", -2.6, 0.3, frequency_hz=hz, method=method)
+        right = replace(left, channel="right", method=replace(method, level_db=-21.4))
+        w.keep("s", "left", "record-replay", [(left, MISTRACKING), (right, MISTRACKING)], sent_db=-22.388200260161128)
+    (table,) = responses(w.store.records())
+    assert [[point.cells[2].note for point in row.points] for row in table.rows] == [["at −34.4 dB", "at −21.4 dB"]] * 2
+    session = read_session(w.store.folder)
+    assert "in (at −34.4 dB)" in report_text(session)
+    assert "at −21.4 dB" in Page(report_html(session)).root.all("table")[0].text
+    assert "22.388" not in report_text(session)
+
+
+def test_parts_of_flutter_are_no_rows_but_the_judged_one_is(w: Writer) -> None:
+    """Its rate differs a little each time, and names the part: a roller that comes round every 0.86 s."""
+    limit = Target(unit="%", at_most=0.2, source="common practice, no source")
+    method = Method("line in the unweighted deviation, peak", every_s=0.86, part="pinch roller")
+    left = Reading("flutter_component", "left", 0.386, 0.035, frequency_hz=1.1635, method=method)
+    right = replace(left, channel="right", frequency_hz=1.1634)
+    w.keep("found", "found-clean", "reference tape", [(replace(left, frequency_hz=1.17), limit)])
+    w.keep("s", "left", "reference tape", [(left, limit), (right, limit)])
+    judged = w.store.records()
+    (thing,) = figures(judged)
+    assert thing.method == "line in the unweighted deviation, peak"
+    assert [line.channel for line in thing.lines] == ["left", "right"]
+    assert [cell.note for cell in thing.lines[0].cells][1:] == [
+        "at 1.17 Hz, as the pinch roller turns",
+        "at 1.163 Hz, as the pinch roller turns",
+    ]
+    assert figures(tuple(replace(r, verdict=None) for r in judged)) == ()
+    assert "0.386 ± 0.035 ✗ out" in Page(report_html(read_session(w.store.folder))).root.text
 
 
 def test_a_tone_that_its_certificate_corrects_stays_in_its_curve(w: Writer) -> None:
