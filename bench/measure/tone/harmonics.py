@@ -20,6 +20,9 @@ TOP_HZ = 22000.0
 """Harmonics above this are ignored: no interface passes them at 44.1 kHz."""
 FLAT = 0.7
 """If the envelope falls below this fraction of its mean, the tone does not fill the block; our own choice."""
+PART = 64
+"""Points of a part. A block that the tone fills contains no part in which the envelope varies by more than a block's
+may, so where all parts do, the harmonics are not needed. At most two incomplete parts are shorter than a block."""
 
 
 class Harmonics:
@@ -36,6 +39,9 @@ class Harmonics:
         self._size: Floats = np.zeros((0, 0))
         self._turned: NDArray[np.complex128] = np.zeros((0, 0), dtype=np.complex128)
         self._level = self._ratio = self._offset = self._ripple = Rows(())
+        self._before: Piece | None = None
+        """The piece before, if its harmonics were not needed."""
+        self._flat_end = False
         self.orders: range = range(2, 2)
         """The harmonics that the sample rate allows."""
 
@@ -50,23 +56,47 @@ class Harmonics:
             self._turned = np.zeros((0, 1 + len(self.orders), *channels), dtype=np.complex128)
             self._level, self._offset, self._ripple = (Rows(channels, np.float32) for _ in range(3))
             self._ratio = Rows((len(self.orders), *channels), np.complex64)
-        start = follow.start_of(piece)
-        here = slice(max(0, -start), max(0, follow.spectra.points() - start))
-        z = follow.baseband(piece)[here]
+            self._before, self._flat_end = None, False
+        z = follow.baseband(piece)[self._inside(piece)]
         size = np.sqrt(z.real**2 + z.imag**2)
-        back = np.asarray(np.conj(z) / np.maximum(size, 1e-30), dtype=np.complex128)
-        rows = [back]
-        turn = back
-        for n in self.orders:
-            turn = turn * back
-            rows.append(follow.baseband(piece, n)[here] * turn)
+        turned = self._turn(np.asarray(np.conj(z) / np.maximum(size, 1e-30), dtype=np.complex128))
+        flat = _flat_parts(size)
+        if self._flat_end or flat.any() or len(size) < BLOCK:
+            if self._before is not None and len(self._turned):
+                self._fill(self._before, self._turned)
+            self._fill(piece, turned)
+            self._before = None
+        else:
+            self._before = piece
+        self._flat_end = bool(flat[-1:].any())
         self._size = np.concatenate([self._size, size])
-        self._turned = np.concatenate([self._turned, np.stack(rows, axis=1)])
+        self._turned = np.concatenate([self._turned, turned])
         at = 0
         while len(self._size) - at >= BLOCK:
             self._block(self._size[at : at + BLOCK], self._turned[at : at + BLOCK])
             at += HOP
         self._size, self._turned = self._size[at:], self._turned[at:]
+
+    def _inside(self, piece: Piece) -> slice:
+        start = self.follower.start_of(piece)
+        return slice(max(0, -start), max(0, self.follower.spectra.points() - start))
+
+    def _turn(self, back: NDArray[np.complex128]) -> NDArray[np.complex128]:
+        """The fundamental with its phase removed, and room for the harmonics: (points, 1 + harmonics, channels).
+
+        Args:
+            back: its conjugate at unit size, (points, channels).
+        """
+        turned = np.zeros((len(back), 1 + len(self.orders), back.shape[1]), dtype=np.complex128)
+        turned[:, 0] = back
+        return turned
+
+    def _fill(self, piece: Piece, turned: NDArray[np.complex128]) -> None:
+        """Put the harmonics of the last points of a piece into `turned`, rotated back by the fundamental's phase."""
+        turn = back = turned[:, 0].copy()
+        for row, n in enumerate(self.orders, 1):
+            turn = turn * back
+            turned[:, row] = self.follower.baseband(piece, n)[self._inside(piece)][-len(turned) :] * turn
 
     def _block(self, size: Floats, turned: NDArray[np.complex128]) -> None:
         """Add a block.
@@ -117,3 +147,12 @@ class Harmonics:
         harmonic n, which is rotated back by n times that phase, reads low by a fraction of up to (n² + 1) v / 2.
         """
         return np.maximum(self._ripple.all()[:, channel].astype(np.float64), 0.0) if len(self._ripple) else np.zeros(0)
+
+
+def _flat_parts(size: Floats) -> NDArray[np.bool_]:
+    """Whether the envelope is flat enough for a block in each part of a piece; the last part ends with the piece."""
+    few = len(size) // PART
+    if not few:
+        return np.zeros(0, dtype=bool)
+    parts = np.concatenate([size[: few * PART].reshape(few, PART, -1), size[None, -PART:]])
+    return np.asarray((FLAT * parts.max(axis=1) < (2.0 - FLAT) * parts.min(axis=1)).any(axis=1))
