@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from pathlib import Path
 
 from bench.figures import hertz
@@ -15,29 +14,20 @@ from bench.procedure.state.conclusion import Conclusion
 from bench.procedure.state.event_kinds import Event, of_kind
 from bench.procedure.state.event_words import event_sentence
 from bench.procedure.state.events import (
-    Accepted,
     Acted,
     Answered,
-    Decided,
     Done,
     HeadDelayMeasured,
     InputProcessed,
     InterfaceSheetWritten,
     LotLoaded,
-    NotApplicable,
     Noted,
-    Overridden,
-    Repeated,
     RoundsRecorded,
     SignedOff,
     Skipped,
-    SoundBack,
-    SoundLost,
-    StoppedListening,
     Ticked,
     Turned,
     TurnedBack,
-    WentAgain,
 )
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.ranking import RankedTape, ranking
@@ -46,9 +36,11 @@ from bench.session.record.index import entries_beside
 from bench.session.record.record import FurtherTape, SessionRecord, reference_plays
 from bench.session.report.causes import causes_of
 from bench.session.report.debrief_text import debrief_lines
+from bench.session.report.departures import departures
 from bench.session.report.improvement import NOTHING_ADJUSTED, cleaning_sentence, line_up_sentence
 from bench.session.report.other_readings import Attempt, ids_in_tables, other_readings
 from bench.session.report.owner_summary import owner_summary
+from bench.session.report.references import reference_notes
 from bench.session.report.tables import STAGE_ORDER, Measurement, ResponseTable, figures, responses
 from bench.words.dates import day, hour
 from bench.words.names import CHANNELS, stages_of
@@ -98,6 +90,8 @@ class Document:
     facts: tuple[tuple[str, str], ...]
     figures: tuple[Measurement, ...]
     responses: tuple[ResponseTable, ...]
+    references: tuple[str, ...]
+    """The levels to which the tables refer by name."""
     exceptions: tuple[tuple[str, str, str], ...]
     """(kind, step, what and why)."""
     noted: tuple[tuple[str, str, str], ...]
@@ -167,8 +161,9 @@ def document_of(session: SessionRecord) -> Document:
         facts=(("Sample rate", hertz(job.sample_rate)),) if of_interface else _facts(session),
         figures=measurements,
         responses=tables,
+        references=reference_notes(latest, job.tape_format),
         earlier=other_readings(session, ids_in_tables(measurements, tables) | {r.id for r in parts}),
-        exceptions=tuple(_exceptions(session, latest)),
+        exceptions=tuple(departures(session, latest)),
         noted=tuple(_noted(session)),
         trimmers=_turned(session),
         cautions=_cautions(session),
@@ -267,61 +262,6 @@ def _flutter(parts: Iterable[ReadingRecord], names: Mapping[Stage, str]) -> tupl
         + (f"; {r.reading.method}" if r.measured else "")
         for r in largest
     )
-
-
-def _clock_went_back(session: SessionRecord) -> bool:
-    """Whether a later entry has an earlier time."""
-    times = ([r.time for r in session.readings], [e.time for e in session.events])
-    return any(later < earlier for entries in times for earlier, later in pairwise(entries))
-
-
-_EXCEPTIONS: dict[type[Event], str] = {
-    Skipped: "Skipped",
-    Overridden: "Overridden",
-    SoundLost: "Sound",
-    SoundBack: "Sound",
-    Repeated: "Repeated",
-    WentAgain: "Gone back",
-}
-"""Events that are departures from the procedure, each with its heading."""
-
-
-def _exceptions(session: SessionRecord, latest: Iterable[ReadingRecord]) -> Iterable[tuple[str, str, str]]:
-    titles = session.titles
-    if _clock_went_back(session):
-        yield "Clock", "", "it was set back meanwhile; entries stand in the order in which they happened"
-    left_out: dict[str, list[str]] = {}
-    for step in of_kind(session.events, NotApplicable):
-        left_out.setdefault(step.why or "it does not apply", []).append(step.title)
-    for why, names in left_out.items():
-        yield "Not applicable", listed(names), why
-    for event in session.events:
-        title = titles.get(event.step, event.step)
-        if isinstance(event, Decided) and event.passed_over:
-            passed_over = ", ".join(titles.get(step, step) for step in event.passed_over)
-            yield "Not needed", passed_over, f"by the decision at {title}"
-        if type(event) in _EXCEPTIONS:
-            happened = "done again from its start" if isinstance(event, Repeated) else event_sentence(event, titles)
-            yield _EXCEPTIONS[type(event)], title, happened
-    accepted: dict[tuple[str, str], dict[str, list[str]]] = {}
-    for r in latest:
-        if r.accepted_because:
-            word = r.verdict.word if r.verdict else "not judged"
-            readings = accepted.setdefault((r.step, r.accepted_because), {})
-            readings.setdefault(f"{_what(r)} ({word})", []).append(
-                hertz(r.reading.frequency_hz) if r.reading.frequency_hz else ""
-            )
-    for event in session.events:
-        if isinstance(event, Accepted | StoppedListening) and (event.step, event.reason) not in accepted:
-            yield "Accepted", titles.get(event.step, event.step), event_sentence(event, titles)
-    for (step_id, because), readings in accepted.items():
-        parts = [" at ".join(filter(None, (name, listed([*filter(None, tones)])))) for name, tones in readings.items()]
-        yield "Accepted", titles.get(step_id, step_id), f"{'; '.join(parts)}; because {because}"
-
-
-def _what(record: ReadingRecord) -> str:
-    """What was measured and where: "response, left, record-replay"."""
-    return f"{QUANTITIES[record.reading.quantity].title.lower()}, {CHANNELS[record.reading.channel]}, {record.source}"
 
 
 _NOTED = (

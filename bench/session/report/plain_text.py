@@ -47,6 +47,7 @@ def report_text(session: SessionRecord) -> str:
         lines += _headed("Verdicts, as found and as left" if document.adjusted else "Verdicts", _figures(document))
     for table in document.responses:
         lines += _headed(table.title, _response(table))
+    lines += ["", *_wrapped(f"{note}." for note in document.references)] if document.references else []
     if document.flutter:
         lines += _headed("Flutter by its parts", _wrapped(document.flutter))
     if document.earlier:

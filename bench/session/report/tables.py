@@ -12,6 +12,7 @@ from bench.measure.stage import Stage
 from bench.measure.verdict import Verdict
 from bench.procedure.state.journal import ReadingRecord
 from bench.session.report.improvement import comparable, method_of
+from bench.session.report.references import reference_text
 from bench.words.figures import decibels, tone
 from bench.words.names import CHANNELS, STAGES, unit_in_words
 from bench.words.readings import channel_name, no_reading_text, reading_text, target_text, value_text, verdict_text
@@ -147,7 +148,7 @@ def figures(records: tuple[ReadingRecord, ...], names: Mapping[Stage, str] = STA
         at = "" if found else tone(reading.frequency_hz, record.sent_db)
         detail = (
             (at + _state(record)).removeprefix(", "),
-            f"re {reading.reference}" if reading.reference else "",
+            f"re {reference_text(reading)}" if reading.reference else "",
         )
         method = _joined(
             str(method_of(reading)), f"target: {judged.source}" if judged and judged.source not in USUAL else ""
@@ -318,7 +319,7 @@ def _state(r: ReadingRecord) -> str:
 
 
 def _reference(group: list[ReadingRecord]) -> str:
-    found = {str(r.reading.reference) for r in group}
+    found = {reference_text(r.reading) for r in group}
     return next(iter(found)) if len(found) == 1 else f"{_curve_of(group[0])[3]} at the same level"
 
 

@@ -281,9 +281,19 @@ def test_it_says_by_what_it_was_measured(page: Page, folder: Path) -> None:
     assert folder.name in foot
 
 
+def test_of_what_it_was_measured_by_a_hidden_fault_is_none(folder: Path) -> None:
+    session = read_session(folder)
+    fault = replace(session.inputs[0], path="inputs/sheets/faults/dirty-head.toml")
+    page = Page(report_html(replace(session, inputs=(*session.inputs, fault))))
+    foot = page.root.all("footer")[0].text
+    assert "inputs/line-up.toml" in foot
+    assert "faults/" not in foot
+
+
 def test_cautions_notes_and_signatures(page: Page) -> None:
     text = page.root.text
     assert "Solvents. Flammable: ventilate, no sparks." in text
+    assert "Given" not in text
     assert "Trimmer of the left channel is noisy; lacquered. 10:40" in text
     assert "Trimmers turned: replay level left: adjusted 3 times" in text
     assert "The Lanternhill workshop accepts the machine as left" in text
@@ -461,8 +471,8 @@ def test_a_clock_that_was_set_back_changes_no_order_and_is_said(tmp_path: Path) 
 
 def test_steps_left_out_and_passed_over_are_named_and_not_missed(tmp_path: Path) -> None:
     w = begin(tmp_path, steps=tuple(s for s in STEPS if s.id not in ("replay-level", "found")))
-    w.note("replay-level", NotApplicable("Replay level", "open reel only; this tape is type I"))
-    w.note("found", NotApplicable("Reference tape as found", "open reel only; this tape is type I"))
+    w.note("replay-level", NotApplicable("Replay level", "open reel only; this is a cassette"))
+    w.note("found", NotApplicable("Reference tape as found", "open reel only; this is a cassette"))
     w.note("sign", Decided("sign", 3, answer="yes", passed_over=("proof-replay",)))
     w.keep("proof-record", "left", "record-replay", [record_level("left", 0.0)])
     w.note("proof-record", Disturbed(("replay level",)))
@@ -472,7 +482,6 @@ def test_steps_left_out_and_passed_over_are_named_and_not_missed(tmp_path: Path)
     assert "Not measured" not in result
     assert "To be checked again, because something was adjusted since: replay level." in result
     assert (
-        "Not applicable, Replay level and Reference tape as found: open reel only; this tape is type I"
-        in page.root.text
+        "Not applicable, Replay level and Reference tape as found: open reel only; this is a cassette" in page.root.text
     )
     assert "Not needed, Reference tape as left: by the decision at Sign off" in page.root.text

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from pathlib import Path
+from typing import Literal
 
 import pytest
 
@@ -200,6 +201,29 @@ def test_each_channel_of_a_circuit_has_the_level_at_which_it_was_tested(w: Write
     assert "in (at −34.4 dB)" in report_text(session)
     assert "at −21.4 dB" in Page(report_html(session)).root.all("table")[0].text
     assert "22.388" not in report_text(session)
+
+
+def test_the_reference_level_of_noise_reduction_is_given_once_and_for_the_format(tmp_path: Path) -> None:
+    """200 nWb/m on cassette (ANSI); its value for open reel is of no use to the owner of a cassette deck."""
+    full = "reference level of Type B: on cassette 200 nWb/m at 400 Hz (ANSI), on open reel 185 nWb/m (from memory)"
+    tapes: tuple[tuple[Literal["", "cassette", "open reel"], str], ...] = (
+        ("cassette", "Reference level of Type B: 200 nWb/m at 400 Hz (ANSI)."),
+        ("open reel", "Reference level of Type B: 185 nWb/m (from memory)."),
+        ("", "R" + full[1:] + "."),
+    )
+    for tape_format, note in tapes:
+        w = begin(tmp_path / f"a {tape_format}", tape_format=tape_format)
+        heard = Reading("heard_error", "left", -7.8, 0.4, frequency_hz=10000.0, method=Method("law"), reference=full)
+        error = replace(heard, quantity="decoding_error", method=Method("in minus out"))
+        w.keep("s", "left", "record-replay", [(heard, MISTRACKING)])
+        w.keep("s", "left", "record-replay", [(replace(error, frequency_hz=hz), MISTRACKING) for hz in (3e3, 5e3)])
+        session = read_session(w.store.folder)
+        assert session.job.tape_format == tape_format
+        for page in (report_text(session), Page(report_html(session)).root.text):
+            text = " ".join(page.split())
+            assert text.count("nWb/m") == 2 + (not tape_format)  # once in the facts of the job
+            assert note in text
+            assert text.count("re reference level of Type B") == 2
 
 
 def test_parts_of_flutter_are_no_rows_but_the_judged_one_is(w: Writer) -> None:
