@@ -18,11 +18,12 @@ REPO = Path(__file__).parents[2]
 SHEETS = REPO / "procedures" / "sheets"
 
 
-def capture(folder: Path, rate: int, bits: int, speed_hz: float = 3150.0) -> Path:
+def capture(folder: Path, rate: int, bits: int, speed_hz: float = 3150.0, higher_db: float = 0.0) -> Path:
     """Every section of the shipped reference tape, in scrambled order, an announcement before each."""
     tape = tomllib.loads((SHEETS / "reference-tapes" / "cassette-reference.toml").read_text(encoding="utf-8"))
     sections = [s for s in tape["section"] if s["purpose"] != "azimuth"]
-    random.Random(5).shuffle(sections)
+    if not higher_db:
+        random.Random(5).shuffle(sections)
     if speed_hz != 3150.0:
         sections = [s for s in sections if s["purpose"] != "speed"] + [
             {"purpose": "speed", "hz": speed_hz, "db": -10.0}
@@ -32,7 +33,7 @@ def capture(folder: Path, rate: int, bits: int, speed_hz: float = 3150.0) -> Pat
         spoken, voice, tone = folder / f"v{n}.wav", folder / f"s{n}.wav", folder / f"t{n}.wav"
         say(f"{s['purpose']}, {s['hz']:g} hertz", spoken, pitch=30 + 2 * n)
         sox(spoken, "-r", rate, "-c", 2, "-b", bits, voice, "gain", -9, "pad", 0.2, 0.3)
-        level = -12.0 + s["db"] + s.get("recorded_error_db", 0.0)
+        level = higher_db - 12.0 + s["db"] + s.get("recorded_error_db", 0.0)
         sox("-n", "-r", rate, "-c", 2, "-b", bits, tone, "synth", 2.0, "sine", s["hz"], "gain", level, "pad", 0, 0.4)
         parts += [voice, tone]
     whole = folder / "capture.wav"
@@ -78,6 +79,19 @@ def test_a_speed_tone_of_another_frequency_is_no_speed_error(tmp_path: Path) -> 
     readings = [r for r in json.loads(done.stdout)["readings"] if r["quantity"] == "speed_error"]
     assert [r["value"] for r in readings] == [None, None]
     assert "by the other tones 3.15 kHz is 3 kHz on this tape" in readings[0]["reason"]
+
+
+def test_a_tone_that_is_clipped_at_full_scale_is_no_level(tmp_path: Path) -> None:
+    shutil.copytree(REPO / "procedures", tmp_path / "procedures")
+    file = capture(tmp_path, 44100, 16, higher_db=14.0)
+    command = [sys.executable, "-m", "bench", "run", "play-reference", "--port", str(file), "--json"]
+    done = subprocess.run(command, capture_output=True, text=True, check=False, cwd=tmp_path)
+    readings = [r for r in json.loads(done.stdout)["readings"] if r["quantity"] in ("level", "balance")]
+    assert readings
+    assert {r["value"] for r in readings} == {None}
+    assert {r["reason"] for r in readings} == {
+        "the tone is clipped at full scale: lower the machine's output or the interface's input"
+    }
 
 
 def test_a_capture_cannot_be_adjusted_and_says_so(tmp_path: Path) -> None:

@@ -21,8 +21,7 @@ TOP_HZ = 22000.0
 FLAT = 0.7
 """If the envelope falls below this fraction of its mean, the tone does not fill the block; our own choice."""
 PART = 64
-"""Points of a part. A block that the tone fills contains no part in which the envelope varies by more than a block's
-may, so where all parts do, the harmonics are not needed. At most two incomplete parts are shorter than a block."""
+"""Points of a part. Pieces and blocks begin and end at multiples of it."""
 
 
 class Harmonics:
@@ -39,9 +38,6 @@ class Harmonics:
         self._size: Floats = np.zeros((0, 0))
         self._turned: NDArray[np.complex128] = np.zeros((0, 0), dtype=np.complex128)
         self._level = self._ratio = self._offset = self._ripple = Rows(())
-        self._before: Piece | None = None
-        """The piece before, if its harmonics were not needed."""
-        self._flat_end = False
         self.orders: range = range(2, 2)
         """The harmonics that the sample rate allows."""
 
@@ -56,19 +52,15 @@ class Harmonics:
             self._turned = np.zeros((0, 1 + len(self.orders), *channels), dtype=np.complex128)
             self._level, self._offset, self._ripple = (Rows(channels, np.float32) for _ in range(3))
             self._ratio = Rows((len(self.orders), *channels), np.complex64)
-            self._before, self._flat_end = None, False
-        z = follow.baseband(piece)[self._inside(piece)]
+        start = follow.start_of(piece)
+        here = slice(max(0, -start), max(0, follow.spectra.points() - start))
+        z = follow.baseband(piece)[here]
         size = np.sqrt(z.real**2 + z.imag**2)
-        turned = self._turn(np.asarray(np.conj(z) / np.maximum(size, 1e-30), dtype=np.complex128))
-        flat = _flat_parts(size)
-        if self._flat_end or flat.any() or len(size) < BLOCK:
-            if self._before is not None and len(self._turned):
-                self._fill(self._before, self._turned)
-            self._fill(piece, turned)
-            self._before = None
-        else:
-            self._before = piece
-        self._flat_end = bool(flat[-1:].any())
+        turned = np.zeros((len(z), 1 + len(self.orders), follow.spectra.channels), dtype=np.complex128)
+        turn = back = turned[:, 0] = np.conj(z) / np.maximum(size, 1e-30)
+        for row, n in enumerate(self.orders if _may_fill_a_block(size) else (), 1):
+            turn = turn * back
+            turned[:, row] = follow.baseband(piece, n)[here] * turn
         self._size = np.concatenate([self._size, size])
         self._turned = np.concatenate([self._turned, turned])
         at = 0
@@ -76,27 +68,6 @@ class Harmonics:
             self._block(self._size[at : at + BLOCK], self._turned[at : at + BLOCK])
             at += HOP
         self._size, self._turned = self._size[at:], self._turned[at:]
-
-    def _inside(self, piece: Piece) -> slice:
-        start = self.follower.start_of(piece)
-        return slice(max(0, -start), max(0, self.follower.spectra.points() - start))
-
-    def _turn(self, back: NDArray[np.complex128]) -> NDArray[np.complex128]:
-        """The fundamental with its phase removed, and room for the harmonics: (points, 1 + harmonics, channels).
-
-        Args:
-            back: its conjugate at unit size, (points, channels).
-        """
-        turned = np.zeros((len(back), 1 + len(self.orders), back.shape[1]), dtype=np.complex128)
-        turned[:, 0] = back
-        return turned
-
-    def _fill(self, piece: Piece, turned: NDArray[np.complex128]) -> None:
-        """Put the harmonics of the last points of a piece into `turned`, rotated back by the fundamental's phase."""
-        turn = back = turned[:, 0].copy()
-        for row, n in enumerate(self.orders, 1):
-            turn = turn * back
-            turned[:, row] = self.follower.baseband(piece, n)[self._inside(piece)][-len(turned) :] * turn
 
     def _block(self, size: Floats, turned: NDArray[np.complex128]) -> None:
         """Add a block.
@@ -149,10 +120,7 @@ class Harmonics:
         return np.maximum(self._ripple.all()[:, channel].astype(np.float64), 0.0) if len(self._ripple) else np.zeros(0)
 
 
-def _flat_parts(size: Floats) -> NDArray[np.bool_]:
-    """Whether the envelope is flat enough for a block in each part of a piece; the last part ends with the piece."""
-    few = len(size) // PART
-    if not few:
-        return np.zeros(0, dtype=bool)
-    parts = np.concatenate([size[: few * PART].reshape(few, PART, -1), size[None, -PART:]])
-    return np.asarray((FLAT * parts.max(axis=1) < (2.0 - FLAT) * parts.min(axis=1)).any(axis=1))
+def _may_fill_a_block(size: Floats) -> bool:
+    """Whether in some part of a piece the envelope varies no more than it may in a block that the tone fills."""
+    parts = size[: len(size) // PART * PART].reshape(-1, PART, size.shape[1])
+    return bool(np.any(FLAT * parts.max(axis=1) < (2.0 - FLAT) * parts.min(axis=1)))

@@ -10,8 +10,9 @@ from pathlib import Path
 from bench.problem import Problem
 from bench.procedure.model.exercise_steps import ChooseTest, NameCauses
 from bench.procedure.model.judged_tone import judged_hz
+from bench.procedure.model.procedure import Procedure
 from bench.procedure.model.sheets import Interface, Machine, ReferenceTape, Section, Tape
-from bench.procedure.model.steps import Adjust, Measure, Procedure, SingleStep
+from bench.procedure.model.steps import Adjust, Measure, SingleStep
 from bench.procedure.model.targets import Target
 
 JobStep = SingleStep | ChooseTest | NameCauses

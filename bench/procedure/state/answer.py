@@ -27,6 +27,8 @@ ONE_SIDED_DB = 2.0
 _CERTIFIED = ("record_replay_level", "response")
 """Quantities that a check tape is used for."""
 
+_OF_TRANSPORT = ("speed_error", "speed_drift", "wow_and_flutter", "flutter_component")
+
 _INTERFACE = ("full_scale_output", "full_scale_input", "clock_error", "noise")
 """Figures of an interface that its sheet keeps, in this order; its response and linearity are summed up."""
 
@@ -58,6 +60,8 @@ def answer_to(question: str, latest: Sequence[ReadingRecord]) -> str:
             return _check_tape(judged)
         case "interface":
             return _interface(latest)
+        case "after-repair":
+            return _after_repair(judged)
     return ""
 
 
@@ -144,6 +148,21 @@ def _check_tape(judged: Sequence[ReadingRecord]) -> str:
         return f"{asked}: yes{unproved}. {capitalised(figures)}."
     said = {"out": "no", "too close to call": "too close to call", "no reading": "not known"}[word]
     return f"{asked}: {said}, because {_reasons([*proof, *certified], word)}. {capitalised(figures)}."
+
+
+def _after_repair(judged: Sequence[ReadingRecord]) -> str:
+    """Which parts of a line-up are due."""
+    parts = {
+        "transport": [r for r in judged if r.reading.quantity in _OF_TRANSPORT],
+        "replay": [r for r in judged if r.source == "reference tape" and r.reading.quantity not in _OF_TRANSPORT],
+        "recording": [r for r in judged if r.source == "record-replay" and r.reading.quantity in _FED],
+    }
+    words = {part: _worst(records) for part, records in parts.items() if records}
+    if not words:
+        return "What the repair moved is not known, because nothing was measured."
+    due = [f"{part}, because {_reasons(parts[part], 'out')}" for part, word in words.items() if word == "out"]
+    said = f"Due for work: {'; '.join(due)}." if due else "No part of a line-up is due by what was read."
+    return f"{said} What the repair itself moved shows in a comparison with a session from before it."
 
 
 def _interface(latest: Sequence[ReadingRecord]) -> str:

@@ -166,6 +166,16 @@ def test_an_interface_in_short() -> None:
     assert answer_to("interface", []) == "Nothing of this interface was measured."
 
 
+def test_which_parts_are_due_after_a_repair() -> None:
+    replay = replace(record("response", -3.0, hz=8000.0), source="reference tape")
+    assert answer_to("after-repair", [replay, record("record_replay_level", 0.1)]) == (
+        "Due for work: replay, because response, left, 8 kHz is −3.00 ± 0.10 dB relative to 400 Hz, target 0 ± 2. "
+        "What the repair itself moved shows in a comparison with a session from before it."
+    )
+    assert answer_to("after-repair", [record("record_replay_level", 0.1)]).startswith("No part of a line-up is due")
+    assert answer_to("after-repair", []) == "What the repair moved is not known, because nothing was measured."
+
+
 def test_the_reading_that_is_farthest_out_is_named() -> None:
     """By its own tolerance: 1.6 dB at ±0.5 is farther out than 2.2 dB at ±1.5."""
     near = record("response", 1.57, hz=2000.0)

@@ -30,6 +30,9 @@ LONG_ENOUGH_S = 45.0
 """After this long the last tone of a tape is taken before its end. A cassette with a single tone plays it for minutes;
 longer listening would narrow the uncertainty of a level by little. A choice."""
 
+LEAST_S = 0.7
+"""A tone that is shorter is no section: it is a vowel of an announcement, or a distortion product that comes and goes
+while a tone clips. Sections last from five seconds to minutes (common practice, no source)."""
 OTHERS = 3
 """So many other tones show at what speed the tape plays."""
 OF_ANOTHER_TONE = 0.03
@@ -64,6 +67,10 @@ class ReferenceActivity(ToneListActivity[Reference]):
             hands.rewind(next(iter(self._sections)) if only else None)
         self.bench.transport("play")
         self.listen()
+
+    def is_due(self, expected: Expected, tone: FoundTone) -> bool:
+        """Whether the tone is long enough for a section."""
+        return tone.duration_s >= LEAST_S
 
     def is_long_enough(self, tone: Expected, seconds: float) -> bool:
         """Whether nobody need wait for the end of a tone: nothing else on its tape is wanted."""
@@ -110,6 +117,9 @@ class ReferenceActivity(ToneListActivity[Reference]):
         out = [self._taken(tone, r, "level", tone.dbfs) for r in readings]
         self._compare_tapes(tone, out)
         balance = found.balance
+        no_level = next((r for r in readings if isinstance(r, NoReading)), None)
+        if isinstance(balance, Reading) and no_level is not None:
+            balance = NoReading("balance", balance.channel, no_level.reason, method=balance.method)
         if "balance" in self._targets and balance is not None:
             out.append(self._taken(tone, replace(balance, frequency_hz=tone.hz), "balance"))
         return out
