@@ -132,7 +132,7 @@ def _third(f: Figures, machine: Machine, row: Single) -> Floats:
     run = settings_of(row.stage)
     other = OTHER_TAPE["level"] * f["other_tape"][:, run]
     level = row.sent_db + _of(f["record_level"][:, run], row) + f["sensitivity"] + other
-    level = level + f["record_control"][:, run]
+    level = level + _of(f["record_control"][:, run], row)
     tape = 20 * np.log10(0.03) + 2 * (level - _maximum_db(f, row)) + f["third_harmonic"]
     return power_sum_db(np.clip(tape, -70.0, 0.0), clipping_db(f["clipping"], row.sent_db))
 
@@ -215,8 +215,7 @@ def _drift(f: Figures, machine: Machine, row: Single) -> Floats:
 def _source(f: Figures, machine: Machine, row: Single) -> Floats:
     """Level of the source at the output, which both controls move."""
     run = settings_of(row.stage)
-    apart = 0.0 if row.channel is None else (0.5, -0.5)[row.channel] * f["record_control_apart"][:, run]
-    return np.asarray(f["record_control"][:, run] + apart + f["output_control"][:, run])
+    return np.asarray(_of(f["record_control"][:, run], row) + f["output_control"][:, run])
 
 
 def _speed(f: Figures, machine: Machine, row: Single) -> Floats:
