@@ -69,7 +69,7 @@ FIGURES: tuple[Figure, ...] = (
     Figure("remanence", 0.0, "1"),
     Figure("remanence_left", 0.0, "1"),
     Figure("crosstalk", 5.0, "dB"),
-    Figure("erasure", 5.0, "dB"),
+    Figure("erasure", 4.0, "dB"),
     Figure("erasure_dirt", 0.0, "dB"),
     Figure("old_recording", 0.0, "dB"),
     # Electronics
