@@ -34,6 +34,7 @@ from bench.diagnosis.tones import (
     clipping_db,
     faster,
     film,
+    height_db,
     height_mm,
     power_sum_db,
     settings_of,
@@ -105,6 +106,7 @@ def _noise(f: Figures, machine: Machine, row: Single) -> Floats:
         + magnetic
         - DECODED_DB * f["decoded"]
     )
+    tape = tape + 0.5 * height_db(f, machine, row.source)  # hiss adds up by power over the width of the track
     tape = tape - 0.6 * dirt + OTHER_TAPE["hiss"] * f["other_tape"][:, run]
     remains = f["old_recording"] - LOWEST_OLD_DB - _erasure(f, machine, row)
     return power_sum_db(tape, amplifier, remains) + up
@@ -132,7 +134,7 @@ def _maximum_db(f: Figures, machine: Machine, row: Single) -> Floats:
 
 def _maximum(f: Figures, machine: Machine, row: Single) -> Floats:
     run = settings_of(row.stage)
-    up = _of(f["replay_level"][:, run], row) + f["output_control"][:, run]
+    up = _of(f["replay_level"][:, run], row) + f["output_control"][:, run] + height_db(f, machine, row.source)
     return np.asarray(_maximum_db(f, machine, row) + up - 0.3 * f["limiter"])
 
 

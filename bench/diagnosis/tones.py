@@ -80,8 +80,13 @@ def height_mm(f: Figures, machine: Machine) -> Floats:
     return np.asarray(np.abs(f["height"]) * (machine.width_mm / 0.6) ** 0.7)
 
 
-def height_db(f: Figures, machine: Machine) -> Floats:
-    """Loss by the part of the track that a head at the wrong height misses, dB."""
+def height_db(f: Figures, machine: Machine, source: Source) -> Floats:
+    """Loss by the part of the track that a head at the wrong height misses, dB.
+
+    A head that records as well misses nothing of its own recording.
+    """
+    if machine.heads == 2 and source != "reference-tape":
+        return np.zeros(len(f.vectors))
     share = np.clip(height_mm(f, machine) / machine.width_mm, 0.0, 0.95)
     return np.asarray(20 * np.log10(1 - share))
 
@@ -142,7 +147,7 @@ class Tones:
             + sinc_db(np.pi * offset_um * per_um)
             - self._each(remanence) * 0.5 * np.minimum(self.hz / 1e4, 1.2)
             + low_end_db(self.hz, self._each(f["replay_low_end"]))
-            + self._each(height_db(f, m)) * (m.heads == 3 or self.source == "reference-tape")
+            + self._each(height_db(f, m, self.source))
             + f["bump"][:, None] @ self._bump
         )
 
