@@ -29,11 +29,11 @@ def hertz(hz: float) -> str:
     return f"{four / 1000:g} kHz" if four >= 1000 else f"{four:g} Hz"
 
 
-def as_given(value: float) -> str:
-    """A number as it was given, to six digits, with a true minus sign: "−12", "0.25"."""
+def as_given(value: float, digits: int = 6) -> str:
+    """A number as it was given, to so many digits, with a true minus sign: "−12", "0.25"."""
     if not isfinite(value):
         return f"{value:g}"
-    text = f"{Decimal(f'{abs(value):.6g}').normalize():f}"
+    text = f"{Decimal(f'{abs(value):.{digits}g}').normalize():f}"
     return text if value >= 0 or text == "0" else MINUS + text
 
 

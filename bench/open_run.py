@@ -334,6 +334,7 @@ def _facts(job: Job, port: Port, request: RunRequest, exercise: Exercise | None,
     facts = JobFacts(
         machine=view.machine,
         tape=view.tape,
+        tape_format=job.tape.tape_format,
         reference_tape=view.reference_tape,
         procedure=view.procedure,
         speed=f"{job.machine.speed_mm_s:g} mm/s",

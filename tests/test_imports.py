@@ -42,6 +42,13 @@ def test_the_first_frame_needs_neither_scipy_nor_numba_nor_matplotlib() -> None:
     assert loaded("import bench.tui.app").isdisjoint({"scipy", "numba", "matplotlib", "jinja2", "sounddevice"})
 
 
+def test_a_job_on_the_practice_machine_needs_little_of_scipy() -> None:
+    """numba loads some of it; these parts alone are 26 MB."""
+    code = "import bench.open_run, bench.practice.machine, bench.tui.app, sys; print(*sys.modules)"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert {"scipy.fft", "scipy.special", "scipy.signal", "matplotlib"}.isdisjoint(done.stdout.split())
+
+
 def test_the_live_port_defers_the_device_library() -> None:
     assert "sounddevice" not in loaded("import bench.audio.live")
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from dataclasses import replace
 from datetime import UTC, datetime
+from random import Random
 
 from bench.audio.port import Visible
 from bench.clock import RehearsalClock
@@ -17,6 +18,7 @@ from bench.session.compare.diagnosis import diagnosis_of
 from bench.session.record.reader import read_session
 from bench.training.following import FollowingHands
 from bench.training.hands import UnattendedHands
+from bench.training.read_by_eye import Eye
 from bench.training.rehearse import rehearse, target_answers
 from bench.workspace import find_workspace
 
@@ -50,6 +52,7 @@ def run(args: argparse.Namespace) -> int:
         asked = replace(asked, after=session_folder(args.after, args.workspace))
     opened = open_run(workspace, asked, clock, real_time=False, say=narrate)
     hands = following(opened) if args.diagnose else UnattendedHands()
+    hands.eye = Eye(Random(asked.seed))
     hands.answers, hands.override = target_answers(opened.job), args.override
     return run_and_report(opened, lambda: rehearse(opened.runner, opened.port, clock, hands), as_json=args.json)
 

@@ -62,7 +62,7 @@ def _open(args: argparse.Namespace, workspace: Workspace, clock: RealClock) -> O
 
 
 def _hands_off(opened: OpenRun) -> Outcome:
-    from bench.training.hands import UnattendedHands
+    from bench.training.capture_hands import NOBODY, CaptureHands
     from bench.training.rehearse import rehearse
 
-    return rehearse(opened.runner, opened.port, opened.clock, UnattendedHands())
+    return rehearse(opened.runner, opened.port, opened.clock, CaptureHands(override=NOBODY))

@@ -132,6 +132,7 @@ class Method:
     both_passes: bool = _fact("; recorded and replayed here, so that both add", none=False)
     replay_within_db: float | None = _fact("; replay within {:.2f} dB of the reference tape", kept=False)
     replay_known_db: float | None = _fact(_within("; reference tape known to", " dB"))
+    replay_error_db: float | None = _fact("; replay error of {:+.2f} dB taken off", kept=False)
     replay_unproved: bool = _fact("; replay was not proved in this session", none=False)
 
     # The interface's contribution, corrected for or included.

@@ -11,10 +11,11 @@ from __future__ import annotations
 
 import math
 from functools import lru_cache
+from itertools import count
 
 import numpy as np
+from numpy.fft import fft, ifft, irfft, rfft
 from numpy.typing import NDArray
-from scipy.fft import fft, ifft, irfft, next_fast_len, rfft
 
 from bench.figures import as_given
 from bench.problem import Problem
@@ -129,8 +130,8 @@ class _MatchedFilter:
     def __init__(self, x: NDArray[np.float64], rate: int) -> None:
         # Two sizes for all lengths, because the FFT keeps tables for each size that it has met.
         longest_s = _WINDOW_S if len(x) > _SHORT_S * rate else _SHORT_S
-        size = next_fast_len(math.ceil((longest_s + CHIRP_S) * rate), real=True)
-        self._size = min(size, next_fast_len(math.ceil(size * _LOW_RATE / rate), real=True))
+        size = _fast_length((longest_s + CHIRP_S) * rate)
+        self._size = min(size, _fast_length(size * _LOW_RATE / rate))
         self.rate = rate * self._size / size
         frames, n = int(len(x) * self._size / size), round(CHIRP_S * self.rate)
         hz = np.fft.rfftfreq(self._size, 1.0 / self.rate)
@@ -152,6 +153,12 @@ class _MatchedFilter:
             matched = ifft(spectrum * template, self._size)[: len(power)]
             power += matched.real**2 + matched.imag**2
         return np.asarray(np.sqrt(power / (half * self._energy)))
+
+
+@lru_cache(maxsize=8)
+def _fast_length(least: float) -> int:
+    """The next length without a prime factor above 5, for which the FFT is fast."""
+    return next(length for length in count(math.ceil(least)) if 60**30 % length == 0)
 
 
 @lru_cache(maxsize=4)

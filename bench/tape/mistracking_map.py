@@ -45,12 +45,19 @@ FREQUENCIES_HZ = tuple(
     )
 )
 """Nominal third-octave frequencies (IEC 61260-1)."""
-REFERENCE_LEVELS: dict[System, str] = {
-    "type-b": "reference level of Type B: on cassette 200 nWb/m at 400 Hz (ANSI), on open reel 185 nWb/m (from memory)",
-    "type-a": "reference level of Type A: 185 nWb/m (from memory)",
-}
-"""The references of the levels."""
 SYSTEM_NAMES: dict[System, str] = {"type-b": "Type B", "type-a": "Type A"}
+REFERENCE_NAMES: dict[System, str] = {system: f"reference level of {name}" for system, name in SYSTEM_NAMES.items()}
+REFERENCE_FLUX: dict[System, dict[str, str]] = {
+    "type-b": {"cassette": "200 nWb/m at 400 Hz (ANSI)", "open reel": "185 nWb/m (from memory)"},
+    "type-a": {"open reel": "185 nWb/m (from memory)"},
+}
+"""The reference levels, by the format of the tape."""
+REFERENCE_LEVELS: dict[System, str] = {
+    "type-b": f"{REFERENCE_NAMES['type-b']}: "
+    + ", ".join(f"on {name} {level}" for name, level in REFERENCE_FLUX["type-b"].items()),
+    "type-a": f"{REFERENCE_NAMES['type-a']}: {REFERENCE_FLUX['type-a']['open reel']}",
+}
+"""The references of the levels, as readings have them."""
 _LARGEST_DB = 40.0
 
 

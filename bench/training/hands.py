@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from typing import ClassVar
 
 from bench.audio.port import Instruments
 from bench.procedure.kinds.by_hand.name_causes import ENOUGH, NOT_THIS
 from bench.procedure.run.commands import Accept, Answer, Command, GoOn, Tick, Turn
 from bench.procedure.state.snapshot import Gauge, Snapshot
+from bench.training.read_by_eye import Eye
 
 FIRST_TURN = 6.0
 """First turn of a trimmer, degrees, which shows its direction."""
@@ -46,12 +48,15 @@ class UnattendedHands:
     right direction.
     """
 
+    waits: ClassVar[bool] = True
+    """Whether timers are waited for."""
     answers: dict[str, str] = field(default_factory=dict)
     """Answers to `entry` and `sign-off` steps by step id."""
     override: str = ""
     """The reason for an interlock that asks for one; with "" the run ends there."""
     instruments: Instruments | None = None
     """Instruments at the interface, for steps that ask for their readings."""
+    eye: Eye = field(default_factory=Eye)
     stopped_because: str = ""
     """Why the hands stopped; "" if they did not."""
     _learnt: dict[tuple[str, str], _Trimmer] = field(default_factory=dict)
@@ -125,6 +130,8 @@ class UnattendedHands:
         if step is not None and step.id in self.answers:
             answer = self.answers[step.id]
             known = answer.isdecimal() or all(part.strip() in prompt.choices for part in answer.split(";"))
+            if prompt.kind == "number":
+                return self.eye.read(float(answer), prompt.unit)
             if prompt.kind != "choice" or known:
                 return answer
             return ENOUGH if ENOUGH in prompt.choices else [c for c in prompt.choices if c != NOT_THIS][-1]
@@ -133,7 +140,7 @@ class UnattendedHands:
         if prompt.kind != "number":
             return "unattended rehearsal"
         read = self.instruments.reading_in(prompt.unit, prompt.instrument) if self.instruments is not None else None
-        return "0" if read is None else f"{read:.9g}"
+        return "0" if read is None else self.eye.read(read, prompt.unit)
 
     def _adjust(self, snapshot: Snapshot, now: float) -> Command | None:
         """Turn the trimmer of the worst gauge that a turn helps; accept when none does."""

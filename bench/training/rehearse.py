@@ -16,6 +16,9 @@ from bench.training.hands import UnattendedHands
 LOOK_EVERY_S = 0.1
 """Interval between looks at the gauge, in rehearsal time."""
 
+INSIDE = 0.05
+"""Fraction of a limit by which a machine that is in order is inside it. A choice."""
+
 LONGEST_STEP_S = 1800.0
 """A step that takes longer than this in rehearsal time is stuck."""
 
@@ -33,9 +36,10 @@ def target_answers(job: Job) -> dict[str, str]:
 
 
 def _figure_meeting(target: Target) -> str:
-    """A figure that meets a target: the target's value, or its limit."""
-    limits = [limit for limit in (target.at_least, target.at_most) if limit is not None]
-    return f"{limits[0] if limits else target.value:g}"
+    """A figure that meets a target: the target's value, or well inside its limit."""
+    if target.at_least is not None:
+        return f"{target.at_least + INSIDE * abs(target.at_least):g}"
+    return f"{target.value if target.at_most is None else target.at_most - INSIDE * abs(target.at_most):g}"
 
 
 def rehearse(runner: Runner, port: Port, clock: Clock, hands: UnattendedHands) -> Outcome:
@@ -63,7 +67,7 @@ def rehearse(runner: Runner, port: Port, clock: Clock, hands: UnattendedHands) -
             snapshot = runner.snapshot()
             if snapshot.step is not None and snapshot.step.id != step:
                 step, since = snapshot.step.id, clock.now()
-            if snapshot.timer_left_s:
+            if snapshot.timer_left_s and hands.waits:
                 clock.wait(snapshot.timer_left_s)
                 continue
             command = hands.decide(snapshot, clock.now())

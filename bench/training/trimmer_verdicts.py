@@ -65,7 +65,7 @@ def _finest(job: Job, trimmer: str) -> list[_Judging]:
     for step in job.steps:
         side = next((s for s, name in step.trimmers.items() if name == trimmer), "") if isinstance(step, Adjust) else ""
         if isinstance(step, Adjust) and side and step.target is not None:
-            tolerance = job.target(step.target).tolerance_at(job.adjusted_hz(step))
+            tolerance = job.target(step.target).tolerance_at(job.judged_hz(step))
             if tolerance is not None:
                 found.append(_Judging(step, side, tolerance))
     narrowest = min((j.tolerance for j in found), default=None)

@@ -34,7 +34,9 @@ class BenchApp(KeysInOrder):
         super().__init__(ansi_color=True if few else None)
         for theme in THEMES:
             self.register_theme(theme)
-        self.theme = (SIXTEEN if few else LAMP).name
+        # Set without the watcher, which would parse the style sheet a second time before the first frame.
+        self.set_reactive(BenchApp.theme, (SIXTEEN if few else LAMP).name)
+        self.stylesheet.set_variables(self.get_css_variables())
         self._first = first
         self._preferences = preferences
         self.bell_on = preferences is not None and preferences.load().get("bell") == "on"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bench.measure.catalogue import UNITS
 from bench.measure.reading import Reading, Result, Source
 from bench.words.figures import plus_minus, with_unit
 
@@ -31,8 +32,9 @@ def budget_lines(reading: Result) -> tuple[str, ...]:
     if not isinstance(reading, Reading) or not reading.budget:
         return ()
     parts = sorted((c for c in reading.budget if c.value), key=lambda c: -c.value)
-    lines = [f"{with_unit(plus_minus(2 * c.value, reading.unit), reading.unit)}: {SOURCES[c.source]}" for c in parts]
+    unit = UNITS[reading.unit].of_a_difference or reading.unit
+    lines = [f"{with_unit(plus_minus(2 * c.value, unit), unit)}: {SOURCES[c.source]}" for c in parts]
     own = reading.tone_uncertainty
     if reading.of_the_machine and own:
-        lines.append(f"{with_unit(plus_minus(own, reading.unit), reading.unit)}: this stretch of sound alone")
+        lines.append(f"{with_unit(plus_minus(own, unit), unit)}: this stretch of sound alone")
     return tuple(lines)

@@ -71,8 +71,9 @@ def hertz_tick(hz: float) -> str:
 
 
 def decibels(db: float) -> str:
-    """A sent level: "−20 dB", "0 dB"."""
-    return f"{db:+g} dB".replace("-", MINUS) if db else "0 dB"
+    """A sent level, to 0.1 dB: "−20 dB", "0 dB"."""
+    rounded = round(db, 1)
+    return f"{rounded:+g} dB".replace("-", MINUS) if rounded else "0 dB"
 
 
 _SPEEDS = {

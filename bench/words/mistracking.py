@@ -14,6 +14,8 @@ if TYPE_CHECKING:
 
 NEGLIGIBLE_DB = 0.05
 """Smaller parts of an error are not named."""
+LEAST_SHARE = 0.1
+"""A part smaller than this, compared with the largest, is no cause. A choice."""
 
 
 def music_sentence(found: MistrackingMap, *, past: bool = False) -> str:
@@ -33,7 +35,7 @@ def music_sentence(found: MistrackingMap, *, past: bool = False) -> str:
     if found.verdict == "in":
         inside = f"inside ±{as_given(found.tolerance_db)} dB"
         return f"music {sounds} right: at worst {where}, because {cause}; {inside}"
-    doubt = "" if found.verdict == "out" else "; the readings are too uncertain to call it in or out"
+    doubt = "" if found.verdict == "out" else "; the readings are too uncertain to say whether that is in or out"
     return f"music {sounds} {_how(found)}: {where}, because {cause}{doubt}"
 
 
@@ -57,7 +59,9 @@ def cause_text(found: MistrackingMap, *, past: bool = False) -> str:
         hz, db = max(same_side or audible, key=lambda p: abs(p[1]))
         band = "treble" if hz > errors.reference_hz else "bass"
         parts.append((db, f"the {band} {verb} {_off(db)} at {hertz(hz)}"))
-    blamed = [said for db, said in parts if db * worst_db > 0] or [said for _, said in parts]
+    parts = [(db, said) for db, said in parts if db * worst_db > 0] or parts
+    least = LEAST_SHARE * max((abs(db) for db, _ in parts), default=0.0)
+    blamed = [said for db, said in parts if abs(db) >= least]
     if not blamed:
         return f"level and treble {'came' if past else 'come'} back as they were recorded"
     return " and ".join(blamed) + _where(errors)
@@ -66,6 +70,8 @@ def cause_text(found: MistrackingMap, *, past: bool = False) -> str:
 def _parts(found: MistrackingMap) -> str:
     """The two parts of what is heard at the worst point."""
     response, mistracking = found.worst_response_db, found.worst_mistracking_db
+    if not found.errors.treble:
+        return f" ({_signed(mistracking)} dB of mistracking; response is taken as right)"
     return f" ({_signed(response)} dB of response error and {_signed(mistracking)} dB of mistracking)"
 
 

@@ -57,7 +57,7 @@ def test_only_figures_that_differ_each_time_do_not_part_two_readings(name: str) 
     found_on_the_way = {
         "level_db", "seconds", "lines_hz", "worst_level_db", "held_beyond_hz", "level_sent_db", "response_sent_db",
         "replay_within_db", "interface_volts", "meter_vu", "other_us", "other_percent", "certificate_db", "insertions",
-        "source_db",
+        "source_db", "replay_error_db",
     }  # fmt: skip
     one = Method("m", **{name: sample(name)})  # type: ignore[arg-type]
     assert (one.kind == Method("m")) == (name in found_on_the_way)

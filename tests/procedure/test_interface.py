@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 from datetime import date
 from pathlib import Path
@@ -63,7 +64,7 @@ def test_a_plain_interface_is_in_and_its_sheet_says_what_it_is(bench: Workspace)
 @pytest.mark.parametrize(
     ("fault", "steps", "named"),
     [
-        ("automatic-gain", "3 steps are out: Linearity, Response and Noise floor", "An automatic gain is in the way"),
+        ("automatic-gain", "3 steps are out: Linearity Response Noise floor", "An automatic gain is in the way"),
         ("swapped-lead", "1 step is out: Channel order", ""),
         ("voice-filter", "1 step is out: Response", ""),
     ],
@@ -71,7 +72,8 @@ def test_a_plain_interface_is_in_and_its_sheet_says_what_it_is(bench: Workspace)
 def test_what_is_wrong_with_an_input_is_caught_and_named(bench: Workspace, fault: str, steps: str, named: str) -> None:
     opened, outcome = calibrated(bench, f"interface/{fault}")
     assert outcome.exit_code == 1
-    assert outcome.said.startswith(f"Out. {steps}"), outcome.said
+    without_readings = re.sub(r" \([^)]*\);?", "", outcome.said)
+    assert without_readings.startswith(f"Out. {steps}"), outcome.said
     notes = [event_sentence(e, {}) for e in of_kind(opened.store.events(), InputProcessed)]
     assert not named or any(n.startswith(named) for n in notes), notes
 

@@ -82,7 +82,7 @@ FLAT = Target.model_validate(
 AZIMUTH = Target(unit="µs", tolerance=5.0, source="common practice, no source")
 SPEED = Target(unit="%", tolerance=0.5, source="common practice, no source")
 RECORD_LEVEL = Target(unit="dB", tolerance=0.5, source="common practice, no source")
-Source = Literal["reference tape", "record-replay", "machine"]
+Source = Literal["reference tape", "record-replay", "owner's tape", "machine"]
 
 TONES = (40.0, 63.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 6300.0, 8000.0, 10000.0, 12500.0)
 
@@ -100,7 +100,7 @@ class Writer:
         step: str,
         stage: Stage,
         source: Source,
-        readings: Sequence[tuple[Result, Target]],
+        readings: Sequence[tuple[Result, Target | None]],
         *,
         sent_db: float | None = None,
         because: str = "",
@@ -109,19 +109,19 @@ class Writer:
         records = []
         for reading, target in readings:
             self.count += 1
-            verdict = judge(reading, target)
+            verdict = judge(reading, target) if target is not None else None
             records.append(
                 ReadingRecord(
                     f"r{self.count:04d}",
                     step,
                     stage,
-                    stage == "left",
+                    stage == "left" and target is not None,
                     source,
                     reading,
                     verdict,
                     self.time,
                     sent_db,
-                    because if verdict.word != "in" else "",
+                    because if verdict is not None and verdict.word != "in" else "",
                 )
             )
         self.store.keep(tuple(records))

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.integrate import quad
 
-from bench.tape.minimum_phase import phase_of_levels
+from bench.tape.minimum_phase import _bode_area, phase_of_levels
 
 OCTAVES = 1000.0 * 2.0 ** np.arange(-3, 4)
 
@@ -32,3 +33,14 @@ def test_the_phase_of_a_shelf_from_its_levels_at_octaves(pole_us: float) -> None
 def test_an_offset_alike_at_all_frequencies_turns_nothing() -> None:
     assert phase_of_levels([500.0, 3000.0], OCTAVES, np.full(OCTAVES.size, -6.0)) == pytest.approx([0.0, 0.0])
     assert phase_of_levels([500.0], [1000.0], [3.0]) == pytest.approx([0.0])
+
+
+@pytest.mark.parametrize("u", [1e-9, 1e-3, 0.3, 0.88, 0.89, 2.0, 20.0])
+def test_the_closed_form_of_the_integral_against_numerical_integration(u: float) -> None:
+    whole, _ = quad(lambda t: -np.log(np.tanh(t / 2)), 0.0, u, epsabs=1e-13, epsrel=1e-12)
+    assert _bode_area(np.array([u, -u])) == pytest.approx([whole, -whole], abs=1e-12, rel=1e-10)
+
+
+def test_the_whole_integral_is_a_quarter_of_pi_squared() -> None:
+    """The weights of Bode's relation add up to π²/2 over both sides."""
+    assert _bode_area(np.array([0.0, 800.0])) == pytest.approx([0.0, np.pi**2 / 4], abs=1e-15)

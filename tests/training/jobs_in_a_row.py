@@ -10,7 +10,6 @@ import bench.tui.app
 from bench.clock import RehearsalClock
 from bench.open_run import open_run
 from bench.run_request import RunRequest
-from bench.session.report.report import write_report
 from bench.training.hands import UnattendedHands
 from bench.training.rehearse import rehearse, target_answers
 from bench.workspace import Workspace
@@ -25,6 +24,8 @@ def run(workspace: Workspace, procedure: str, *, evidence: bool) -> None:
     hands = UnattendedHands(answers=target_answers(opened.job), override="a rehearsal")
     rehearse(opened.runner, opened.port, clock, hands)
     opened.store.close()
+    from bench.session.report.report import write_report  # late, as the screen does: it loads matplotlib
+
     write_report(opened.store.folder)
 
 

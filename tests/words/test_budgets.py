@@ -16,16 +16,17 @@ def level(*budget: Contribution) -> Reading:
 
 
 def test_the_largest_comes_first_and_the_stretch_by_itself_last() -> None:
+    """An uncertainty is a difference of two levels, which is in dB and not in dBFS."""
     assert budget_lines(level(*OWN, Contribution("wander", 0.06))) == (
-        "± 0.12 dBFS: wander seen within the tone",
-        "± 0.01 dBFS: ends of the tone, left out with their fades",
-        "± 0.01 dBFS: noise beside the tone",
-        "± 0.01 dBFS: this stretch of sound alone",
+        "± 0.12 dB: wander seen within the tone",
+        "± 0.01 dB: ends of the tone, left out with their fades",
+        "± 0.01 dB: noise beside the tone",
+        "± 0.01 dB: this stretch of sound alone",
     )
 
 
 def test_of_a_stretch_alone_there_is_no_such_line() -> None:
-    assert budget_lines(level(OWN[0])) == ("± 0.01 dBFS: noise beside the tone",)
+    assert budget_lines(level(OWN[0])) == ("± 0.01 dB: noise beside the tone",)
     assert budget_lines(NoReading("level", "left", "the capture is silent")) == ()
     assert budget_lines(Reading("level", "left", -20.0, 0.1)) == ()
 

@@ -56,10 +56,12 @@ def test_what_it_does_to_music_is_said_by_side_and_frequency(worst_db: float, wo
 
 def test_the_verdict_is_in_the_sentence() -> None:
     assert made(-2.0, 8000.0, "in") == (
-        "music will sound right: at worst −2 dB at 8 kHz at −18 dB (0 dB of response error and −2 dB of mistracking), "
+        "music will sound right: at worst −2 dB at 8 kHz at −18 dB (−2 dB of mistracking; response is taken as right), "
         "because the level that comes back is 2 dB low; inside ±3 dB"
     )
-    assert made(-3.1, 8000.0, "too close to call").endswith("; the readings are too uncertain to call it in or out")
+    assert made(-3.1, 8000.0, "too close to call").endswith(
+        "; the readings are too uncertain to say whether that is in or out"
+    )
     assert made(-3.1, 8000.0).endswith("because the level that comes back is 3.1 dB low")
 
 
@@ -72,6 +74,8 @@ def test_the_verdict_is_in_the_sentence() -> None:
         (ReplayErrors(0.0, ((10000.0, -0.3), (4000.0, 6.0))), "the treble is 0.3 dB low at 10 kHz"),
         (ReplayErrors(-0.04, ((63.0, -5.0), (4000.0, -0.04))), "the bass is 5 dB low at 63 Hz"),
         (ReplayErrors(-0.3, ((63.0, 5.0),)), f"{LEVEL} 0.3 dB low"),
+        # A tenth of a dB of level does not explain 8 dB of treble.
+        (ReplayErrors(-0.1, ((12500.0, -8.4),)), "the treble is 8.4 dB low at 12.5 kHz"),
         (ReplayErrors(-2.25, ((1000.0, -1.0),)), f"{LEVEL} 2.2 dB low and the treble is 1 dB low at 1 kHz"),
         # All that is known, where nothing is on its side.
         (ReplayErrors(2.0, ((1000.0, 1.0),)), f"{LEVEL} 2 dB high and the treble is 1 dB high at 1 kHz"),

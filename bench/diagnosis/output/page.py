@@ -17,7 +17,7 @@ SIGNED = AIMED | {*CIRCUITS}
 CERTAIN, LIKELY, PROBABLE, POSSIBLE = 0.97, 0.8, 0.5, 0.1
 STAGES = {
     "before-cleaning": "before cleaning",
-    "before-demagnetising": "before demagnetising",
+    "before-demagnetising": "cleaned, not demagnetised",
     "after-cleaning": "after cleaning",
     "as-left": "as left",
 }

@@ -3,8 +3,10 @@
 Formula
     The envelope of the tone is compared with its running level, the median over two seconds on either side, excluding
     parts without the tone. A dropout is a stretch at least 6 dB below that level for at least 5 ms, after which the
-    envelope recovers. Its length is the time between the threshold crossings, its depth that of its deepest point below
-    the running level. Rate: count divided by the time for which the tone is present.
+    envelope recovers. The tone must be there for half a second before and after, so that gaps between the words of an
+    announcement do not count; nor do stretches far below the loudest one, which are print-through or hum. Length is the
+    time between the threshold crossings, depth that of the deepest point below the running level. Rate: count divided
+    by the time for which the tone is present.
 Unit and reference
     Count; per minute; ms; dB below the running level.
 Source
@@ -50,6 +52,10 @@ WINDOW = 2
 """Number of parts, each of one second, on either side over which the running level is taken."""
 FEWEST = 4
 """Least number of groups with tone in them."""
+BESIDE, SHARE_BESIDE = 8, 0.5
+"""Groups before and after a dropout (half a second), and the least share of them with tone in them."""
+FAR_BELOW = 10.0 ** (-30.0 / 20.0)
+"""A running level lower than this fraction of the highest one is not that of the tone."""
 TONAL = 0.7
 LOWEST_HZ, HIGHEST_HZ = 100.0, 20000.0
 LENGTH_UNCERTAINTY_MS = 0.6
@@ -79,14 +85,18 @@ class Dropout:
     """Standard deviation of the depth due to that noise."""
     pointed_db: float
     """Largest reduction of the depth by the filter."""
+    level: float
+    """The running level."""
 
 
 @dataclass(frozen=True, slots=True)
 class _Part:
     envelope: Floats
     start: int
+    tonal: NDArray[np.bool_]
+    """Which groups are tone."""
     levels: Floats
-    """Median of the envelope in each group that is tone."""
+    """Median of the envelope in each of those groups."""
     scatters: Floats
     """Standard deviation of the envelope in each of those groups."""
 
@@ -119,9 +129,9 @@ class Envelope:
 
     follower: Follower
     rate: float
-    found: list[Dropout] = field(default_factory=list)
-    seconds: float = 0.0
-    """Time for which the tone was present."""
+    _found: list[Dropout] = field(default_factory=list)
+    _present: list[tuple[float, float]] = field(default_factory=list)
+    """Running level of each part, and the time for which the tone was present in it."""
     turn: complex = 0j
     """Sum of the phase steps from point to point; its angle gives the frequency."""
     _parts: deque[_Part] = field(default_factory=deque)
@@ -143,6 +153,28 @@ class Envelope:
         while self._next < len(self._parts):
             self._step()
 
+    @property
+    def found(self) -> list[Dropout]:
+        """The dropouts of the tone."""
+        return [d for d in self._found if d.level >= self._least]
+
+    @property
+    def seconds(self) -> float:
+        """Time for which the tone was present."""
+        return sum(seconds for level, seconds in self._present if level >= self._least)
+
+    @property
+    def _least(self) -> float:
+        return FAR_BELOW * max((level for level, _ in self._present), default=0.0)
+
+    def _sounds(self, start_s: float, end_s: float) -> bool:
+        """Whether the tone is there for most of a time near the present part."""
+        first = self._parts[0].start / self.rate
+        groups = np.concatenate([p.tonal for p in self._parts])
+        low, high = (round((t - first) * self.rate / GROUP) for t in (start_s, end_s))
+        near = groups[max(0, low) : max(0, high)]
+        return near.size > 0 and float(near.mean()) >= SHARE_BESIDE
+
     def _step(self) -> None:
         index, parts = self._next, self._parts
         part = parts[index]
@@ -150,8 +182,9 @@ class Envelope:
         levels = np.concatenate([parts[k].levels for k in around])
         if len(levels) >= FEWEST:
             scatter = float(np.median(np.concatenate([parts[k].scatters for k in around])))
-            self._watch(part, float(np.median(levels)), scatter)
-            self.seconds += len(part.levels) * GROUP / self.rate
+            level = float(np.median(levels))
+            self._watch(part, level, scatter)
+            self._present.append((level, np.count_nonzero(part.levels > FAR_BELOW * level) * GROUP / self.rate))
         else:
             self._fall, self._up = None, False
         self._last = np.concatenate([self._last, part.envelope])[-TAIL:]
@@ -194,11 +227,14 @@ class Envelope:
         fall, self._fall = self._fall, None
         assert fall is not None
         length_ms = 1000.0 * (end - fall.at)
-        if length_ms >= SHORTEST_MS and end - fall.at <= LONGEST_S:
+        beside_s = BESIDE * GROUP / self.rate
+        between = self._sounds(fall.at - beside_s, fall.at) and self._sounds(end, end + beside_s)
+        if length_ms >= SHORTEST_MS and end - fall.at <= LONGEST_S and between:
             depth, sharpest = _db(fall.deepest / fall.level), _db(fall.sharpest / fall.level)
             scatter = _db(1.0 - min(0.9, fall.scatter / (fall.deepest + fall.scatter)))
             jitter_ms = 1000.0 * float(np.hypot(jitter_s, fall.jitter_s))
-            self.found.append(Dropout(fall.at, length_ms, depth, jitter_ms, scatter, max(0.0, sharpest - depth)))
+            pointed = max(0.0, sharpest - depth)
+            self._found.append(Dropout(fall.at, length_ms, depth, jitter_ms, scatter, pointed, fall.level))
 
     def _crossing(self, part: _Part, envelope: Floats, k: int, threshold: float, scatter: float) -> tuple[float, float]:
         """Time at which the envelope crossed the threshold before point k, seconds from the start of the stream.
@@ -222,21 +258,23 @@ def _db(share: float) -> float:
     return -20.0 * float(np.log10(max(share, 1e-6)))
 
 
-def _tone_levels(z: NDArray[np.complex128], size: Floats, follower: Follower) -> tuple[Floats, Floats]:
-    """Median and scatter of the envelope in each group of points with a tone throughout: its phase hardly changes.
+def _tone_levels(
+    z: NDArray[np.complex128], size: Floats, follower: Follower
+) -> tuple[NDArray[np.bool_], Floats, Floats]:
+    """Which groups of points have a tone throughout, their phase hardly changing; and their median and scatter.
 
     The scatter is the interquartile range, scaled as for a normal distribution, so that a dropout does not count.
     """
     count = len(z) // GROUP
     if not count:
-        return np.zeros(0), np.zeros(0)
+        return np.zeros(0, dtype=bool), np.zeros(0), np.zeros(0)
     z, size = z[: count * GROUP].reshape(count, GROUP), size[: count * GROUP].reshape(count, GROUP)
     turn = np.angle(np.sum(z[:, 1:] * np.conj(z[:, :-1]), axis=1))
     still = np.abs(np.mean(derotated(z, np.multiply.outer(turn, np.arange(GROUP))), axis=1))
     tonal = still > TONAL * np.sqrt(np.mean(size**2, axis=1))
     tonal &= follower.near(follower.oscillator_hz + turn * follower.spectra.rate / (2 * np.pi))
     low, middle, high = np.quantile(size[tonal], (0.25, 0.5, 0.75), axis=1)
-    return middle, (high - low) / 1.349
+    return tonal, middle, (high - low) / 1.349
 
 
 class DropoutMeter(SpectraMeter):

@@ -12,8 +12,9 @@ Source
     IEC 60094-3 and DIN 45500 part 4 (erased at 1 kHz, selective measurement; as quoted in print).
 Accuracy
     0.05 dB, and the noise in the narrow range. If noise masks the residue, the value is a lower limit, with the bound
-    "at least". Nearby mains lines are excluded; if one coincides with the tone, or may do so because the speed is not
-    known, the residue may be hum, and the bound is "at least" too.
+    "at least". Nearby mains lines are excluded, but for high harmonics within the narrow range: they are too weak to
+    matter there. If a strong one coincides with the tone, or may do so because the speed is not known, the residue may
+    be hum, and the bound is "at least" too.
 """
 
 from __future__ import annotations
@@ -59,6 +60,8 @@ MAINS_LINES = 12
 """Higher harmonics of the mains are too weak to be taken for a residue."""
 LINE_HZ = 2.5
 """Half width of a hum line: that of the window, and the drift of the mains frequency."""
+TONE_HZ = 1.5
+"""Half width of the tone: that of the window, and slow flutter."""
 HUM_NEAR_HZ, HUM_SHARE = 1.0, 0.05
 """If more than the second fraction of the residue lies within the first of a mains line, it may be hum."""
 RESIDUE_SNR, WITHOUT_RESIDUE = 4.0, 0.35
@@ -228,7 +231,13 @@ class ErasureMeter(SpectraMeter):
         floor = float(np.median(power)) * (1.0 - 1.0 / (9.0 * independent)) ** -3
         hz = self._hz + self._bin_hz * (np.arange(len(power)) - len(power) // 2)
         lines = [m * k for m in MAINS_HZ for k in range(1, int(hz[-1] / m) + 1) if m * k > hz[0]]
-        upon = [line for line in lines if abs(line - self._hz) <= (LINE_HZ if known else SEARCH_RANGE * self._hz)]
+        narrow = LINE_HZ + half * self._bin_hz
+
+        def may_be_tone(line: float) -> bool:
+            beside = (LINE_HZ + TONE_HZ if _is_strong(line) else narrow) if known else SEARCH_RANGE * self._hz
+            return abs(line - self._hz) <= beside
+
+        upon = [line for line in lines if may_be_tone(line)]
         clear = np.array([line for line in lines if line not in upon])
         power = np.where((np.abs(hz[:, None] - clear) < LINE_HZ).any(axis=1), floor, power)
         sums = np.convolve(power, np.ones(width), mode="valid") - floor * width

@@ -49,6 +49,9 @@ OWN_DB = 0.05
 CURVATURE = 0.05
 """Deviation of the curve from the straight line, as a fraction of the range of levels, which is larger for coarse
 steps."""
+ENDS, APART_DB, FEWEST_BETWEEN = 0.15, 1.5, 2
+"""A rise needs this many levels, this far apart, between its ends, which are this fraction of it each. The tones of a
+response, at two or three levels, do not show where the tape saturates."""
 SMOOTHED = 3
 """The number of blocks averaged for the saturated level: half a second."""
 STILL_RISING = 0.3
@@ -128,6 +131,8 @@ class HeadroomMeter(SpectraMeter):
             return self._nothing(SOL, side, "the tone near 10 kHz does not rise", hz), ""
         smooth = np.convolve(level, np.ones(SMOOTHED) / SMOOTHED, mode="valid")
         value = float(smooth.max())
+        if levels_between(level[: int(np.argmax(smooth)) + SMOOTHED]) < FEWEST_BETWEEN:
+            return self._nothing(SOL, side, "the tone near 10 kHz does not rise gradually", hz), ""
         if still_rising(smooth):
             warning = f"{side}: the output at 10 kHz still rises at the end, so the saturated output level is higher"
             return self._reading(SOL, side, value, 0.0, hz, bound="at least"), warning
@@ -189,6 +194,19 @@ def crossing(level: Floats, third: Floats) -> tuple[float, float, int]:
     scatter = float(np.std(y - value - slope * x)) * np.sqrt(len(x) / max(1, len(x) - 2))
     bent = CURVATURE * float(np.ptp(y))
     return float(value), float(np.hypot(np.hypot(OWN_DB, bent), 2.0 * scatter / np.sqrt(len(x)))), len(x)
+
+
+def levels_between(level: Floats) -> int:
+    """The number of different levels between the ends of a rise, each held for at least two blocks.
+
+    Args:
+        level: level of each block up to the highest one, dB.
+    """
+    low, high = float(level.min()), float(level.max())
+    margin = ENDS * (high - low)
+    between = level[(level > low + margin) & (level < high - margin)]
+    _, held = np.unique(np.floor((between - low - margin) / APART_DB), return_counts=True)
+    return int(np.sum(held >= 2))
 
 
 def still_rising(level: Floats) -> bool:

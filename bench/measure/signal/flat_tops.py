@@ -35,6 +35,8 @@ NEAR_PEAK, MOST_TIME_NEAR_PEAK = 0.95, 0.163
 0.8 dB or more."""
 CLIPPED_HOPS = 5
 """This many clipped hops, minus the clean ones, are taken as proof."""
+CLEAN_HOPS, THEN_EVERY = 25, 4
+"""After the first number of clean hops in a row only one in the second number is examined, until one is clipped."""
 
 
 class FlatTops:
@@ -53,6 +55,7 @@ class FlatTops:
         self._skip = 0
         self._rest = np.zeros((0, channels))
         self._row = [0] * channels
+        self._clean = [0] * channels
         self._cut_at: list[float | None] = [None] * channels
 
     def feed(self, samples: NDArray[np.floating]) -> None:
@@ -71,8 +74,14 @@ class FlatTops:
             peak = max(float(wave.max()), -float(wave.min()))
             if peak < LEAST or self._cut_at[c] is not None:
                 continue
+            self._clean[c] += 1
+            if self._clean[c] > CLEAN_HOPS and self._clean[c] % THEN_EVERY:
+                continue
             coarse = wave.reshape(-1, self._few) @ np.full(self._few, 1.0 / self._few)
-            self._row[c] = max(0, self._row[c] + (1 if _is_cut(coarse, self._rate / self._few) else -1))
+            if _is_cut(coarse, self._rate / self._few):
+                self._row[c], self._clean[c] = self._row[c] + 1, 0
+            else:
+                self._row[c] = max(0, self._row[c] - 1)
             if self._row[c] >= CLIPPED_HOPS:
                 self._cut_at[c] = peak
 

@@ -94,7 +94,7 @@ def strongest_peaks(power: NDArray[np.float64], bin_hz: float) -> list[tuple[flo
         apart = max(3.5 * bin_hz, 0.01 * hz)
         if power[k] < BELOW_STRONGEST * power[where[0]]:
             break
-        if all(abs(hz - other) >= apart for other, _ in peaks):
+        if all(abs(hz - other) >= apart for other, _ in peaks) and not _on_slope(power, bin_hz, int(k)):
             peaks.append((hz, float(power[k])))
     return _gathered(peaks[:COUNT], power, bin_hz)
 
@@ -149,6 +149,16 @@ def _gathered(peaks: list[tuple[float, float]], power: NDArray[np.float64], bin_
         return peaks
     hz = float(near @ np.arange(first, first + len(near))) / whole * bin_hz
     return [(hz, whole / HANN_BINS), *(p for p in peaks if abs(p[0] - hz) > WOW * hz)]
+
+
+def _on_slope(power: NDArray[np.float64], bin_hz: float, k: int) -> bool:
+    """Whether a peak does not stand out from the neighbourhood beside its own: it is noise on the slope of a filter."""
+    for at, width, blocks in _neighbourhoods(len(power), bin_hz):
+        if at <= k < at + blocks * width:
+            nearer = -width if (k - at) % width < width // 2 else width
+            beside = _floor_near(power, bin_hz, np.array([min(max(k + nearer, 0), len(power) - 1)]))
+            return bool(power[k] <= ABOVE_FLOOR * beside[0])
+    return bool(power[k] <= ABOVE_FLOOR * _floor_near(power, bin_hz, np.array([k - NEIGHBOURHOODS[-1][0]]))[0])
 
 
 def _standing_out(power: NDArray[np.float64], bin_hz: float, low: int, least: float) -> NDArray[np.intp]:

@@ -20,6 +20,8 @@ TOP_HZ = 22000.0
 """Harmonics above this are ignored: no interface passes them at 44.1 kHz."""
 FLAT = 0.7
 """If the envelope falls below this fraction of its mean, the tone does not fill the block; our own choice."""
+PART = 64
+"""Points of a part. Pieces and blocks begin and end at multiples of it."""
 
 
 class Harmonics:
@@ -54,14 +56,13 @@ class Harmonics:
         here = slice(max(0, -start), max(0, follow.spectra.points() - start))
         z = follow.baseband(piece)[here]
         size = np.sqrt(z.real**2 + z.imag**2)
-        back = np.asarray(np.conj(z) / np.maximum(size, 1e-30), dtype=np.complex128)
-        rows = [back]
-        turn = back
-        for n in self.orders:
+        turned = np.zeros((len(z), 1 + len(self.orders), follow.spectra.channels), dtype=np.complex128)
+        turn = back = turned[:, 0] = np.conj(z) / np.maximum(size, 1e-30)
+        for row, n in enumerate(self.orders if _may_fill_a_block(size) else (), 1):
             turn = turn * back
-            rows.append(follow.baseband(piece, n)[here] * turn)
+            turned[:, row] = follow.baseband(piece, n)[here] * turn
         self._size = np.concatenate([self._size, size])
-        self._turned = np.concatenate([self._turned, np.stack(rows, axis=1)])
+        self._turned = np.concatenate([self._turned, turned])
         at = 0
         while len(self._size) - at >= BLOCK:
             self._block(self._size[at : at + BLOCK], self._turned[at : at + BLOCK])
@@ -117,3 +118,9 @@ class Harmonics:
         harmonic n, which is rotated back by n times that phase, reads low by a fraction of up to (n² + 1) v / 2.
         """
         return np.maximum(self._ripple.all()[:, channel].astype(np.float64), 0.0) if len(self._ripple) else np.zeros(0)
+
+
+def _may_fill_a_block(size: Floats) -> bool:
+    """Whether in some part of a piece the envelope varies no more than it may in a block that the tone fills."""
+    parts = size[: len(size) // PART * PART].reshape(-1, PART, size.shape[1])
+    return bool(np.any(FLAT * parts.max(axis=1) < (2.0 - FLAT) * parts.min(axis=1)))

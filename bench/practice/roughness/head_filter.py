@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.fft import irfft, rfft
 from numpy.typing import NDArray
-from scipy.fft import irfft, rfft
 
 from bench.arrays import Floats
 from bench.practice.filters import CHUNK, FFT, RAMP, RATE, response_of

@@ -61,13 +61,17 @@ class JudgedReading:
 
 
 def with_polarity(taken: tuple[JudgedReading, ...]) -> tuple[JudgedReading, ...]:
-    """Readings with a verdict on polarity where a delay shows that one channel is inverted."""
+    """Readings with one of polarity where a delay shows that one channel is inverted.
+
+    It has a verdict, except on a tape from elsewhere: there the fault may be that of the machine that recorded it.
+    """
     shown = next((t for t in taken if isinstance(t.reading, Reading) and t.reading.method.inverted), None)
     if shown is None or not isinstance(shown.reading, Reading) or any(t.reading.quantity == "polarity" for t in taken):
         return taken
-    method = POLARITY_OF_PROGRAMME if shown.source == "owner's tape" else POLARITY
+    foreign = shown.source == "owner's tape"
+    method = POLARITY_OF_PROGRAMME if foreign else POLARITY
     reading = Reading("polarity", shown.reading.channel, 180.0, 0.0, method=method, reference="left channel")
-    verdict = Verdict("out", 0.0, tolerance=90.0, source="common practice, no source")
+    verdict = None if foreign else Verdict("out", 0.0, tolerance=90.0, source="common practice, no source")
     return (*taken, JudgedReading(reading, verdict, shown.source))
 
 

@@ -25,8 +25,9 @@ from bench.procedure.load.reader import SHEETS, ReadFile, SheetKind, read_proced
 from bench.procedure.load.section_fit import fit_to_sections, name_sections
 from bench.procedure.load.tape_settings import tape_settings
 from bench.procedure.model.job import Job, JobStep, TapeSetting, UsedFile
+from bench.procedure.model.procedure import Procedure
 from bench.procedure.model.sheets import Machine, ReferenceTape, Tape
-from bench.procedure.model.steps import Follow, Procedure, Step
+from bench.procedure.model.steps import Follow, Step
 from bench.workspace import Workspace
 
 MOST_STEPS = 2000

@@ -8,6 +8,7 @@ from bench.figures import hertz
 from bench.measure.catalogue import QUANTITIES, UNITS
 from bench.procedure.load.file_problems import Mistake, did_you_mean, quoted
 from bench.procedure.model.job import JobStep
+from bench.procedure.model.judged_tone import judged_hz
 from bench.procedure.model.sheets import Machine, ReferenceTape, Tape
 from bench.procedure.model.steps import Adjust, Entry, Judged, Measure, Measuring, Purpose, RecordReplay, Reference
 from bench.procedure.model.targets import Target
@@ -39,9 +40,9 @@ def check_with_sheets(
         targets["tape"] = tape.targets
     if machine is not None and reference_tape is not None:
         out += _same_terms(machine, reference_tape)
-    out += _azimuth_steps_up(steps, reference_tape)
+    out += _azimuth_steps_up(steps, machine, reference_tape)
     for n, step in enumerate(steps):
-        found = [*_targets(step, targets, reference_tape)]
+        found = [*_targets(step, targets, machine, reference_tape)]
         if reference_tape is not None:
             found += _sections(step, reference_tape)
         if machine is not None:
@@ -75,7 +76,9 @@ def tape_fits(machine: Machine, tape: Tape) -> bool:
     return machine.track_format is None or ("cassette" in machine.track_format) == (tape.iec_type != "open reel")
 
 
-def _azimuth_steps_up(steps: Sequence[JobStep], reference_tape: ReferenceTape | None) -> Iterator[Mistake]:
+def _azimuth_steps_up(
+    steps: Sequence[JobStep], machine: Machine | None, reference_tape: ReferenceTape | None
+) -> Iterator[Mistake]:
     """Azimuth must first be set at a low frequency: at a high one a head that is a whole cycle out looks right.
 
     Common practice, no source.
@@ -84,18 +87,20 @@ def _azimuth_steps_up(steps: Sequence[JobStep], reference_tape: ReferenceTape | 
     for n, step in enumerate(steps):
         if not isinstance(step, Adjust) or step.quantity != "azimuth_delay":
             continue
-        for hz in _judged_hz(step, reference_tape):
-            if hz > COARSE_AZIMUTH_HZ and not near & set(step.trimmers.values()):
-                said = f"azimuth is set at {hertz(hz)} at once, where a whole cycle out looks right"
-                remedy = f"put a step with the same trimmer at {hertz(COARSE_AZIMUTH_HZ)} or lower before it"
-                yield Mistake(
-                    ("step", n, "plays" if step.plays else "sends"), said, remedy, ("plays", "sends", "trimmers")
-                )
+        hz = judged_hz(step, machine, reference_tape)
+        if hz is not None and hz > COARSE_AZIMUTH_HZ and not near & set(step.trimmers.values()):
+            said = f"azimuth is set at {hertz(hz)} at once, where a whole cycle out looks right"
+            remedy = f"put a step with the same trimmer at {hertz(COARSE_AZIMUTH_HZ)} or lower before it"
+            at = ("step", n, "plays" if step.plays else "sends")
+            yield Mistake(at, said, remedy, ("plays", "sends", "trimmers"))
         near |= set(step.trimmers.values())
 
 
 def _targets(
-    step: JobStep, sheets: Mapping[str, Mapping[str, Target]], reference_tape: ReferenceTape | None
+    step: JobStep,
+    sheets: Mapping[str, Mapping[str, Target]],
+    machine: Machine | None,
+    reference_tape: ReferenceTape | None,
 ) -> Iterator[Mistake]:
     match step:
         case Reference():
@@ -115,7 +120,8 @@ def _targets(
                 yield from _target(("targets", sent), name, QUANTITIES[sent].unit, heard, sheets)
         case Adjust() | Measure() if step.target is not None:
             unit = _unit(step.quantity, from_tape=step.plays is not None)
-            yield from _target(("target",), step.target, unit, _judged_hz(step, reference_tape), sheets)
+            hz = judged_hz(step, machine, reference_tape)
+            yield from _target(("target",), step.target, unit, [] if hz is None else [hz], sheets)
             if isinstance(step, Measure) and step.returns_to is not None:
                 yield from _two_sided(step.target, sheets, "there is no coming back to a limit", "returns_to")
             elif isinstance(step, Adjust):
@@ -152,14 +158,6 @@ def _unit(quantity: str, *, from_tape: bool) -> str:
     """Unit that a target must have. A level from the reference tape is judged by its deviation."""
     unit = QUANTITIES[quantity].unit
     return UNITS[unit].of_a_difference or unit if from_tape else unit
-
-
-def _judged_hz(step: Adjust | Measure, reference_tape: ReferenceTape | None) -> list[float]:
-    if step.frequency is not None:
-        return [step.frequency]
-    if step.plays is not None:
-        return [s.hz for s in reference_tape.section if s.id == step.plays] if reference_tape else []
-    return [step.sends[0].hz] if len(step.sends) == 1 else []
 
 
 def _wanted(step: Reference, purpose: Purpose) -> bool:

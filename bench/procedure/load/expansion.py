@@ -51,6 +51,9 @@ def why_not_applicable(applies_to: AppliesTo | None, machine: Machine | None, ta
     if wanted is None:
         return ""
     if wanted.tape_type and tape is not None and tape.iec_type not in wanted.tape_type:
+        formats = dict.fromkeys("open reel" if t == "open reel" else "cassette" for t in wanted.tape_type)
+        if tape.tape_format not in formats:
+            return f"{_or(formats)} only; this is {'a cassette' if tape.tape_format == 'cassette' else 'open reel'}"
         return f"{_or(_type_words(t) for t in wanted.tape_type)} only; this tape is {_type_words(tape.iec_type)}"
     if tape is not None:
         lacking = [t for t in wanted.tape_has if t not in tape.targets]

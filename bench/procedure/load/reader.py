@@ -28,6 +28,7 @@ from bench.procedure.load.file_problems import (
     without_echoes,
 )
 from bench.procedure.load.reference_set import join_tapes
+from bench.procedure.model.procedure import Procedure
 from bench.procedure.model.sheets import (
     Exercise,
     Fault,
@@ -38,7 +39,7 @@ from bench.procedure.model.sheets import (
     SheetBase,
     Tape,
 )
-from bench.procedure.model.steps import Procedure, Step, Strict
+from bench.procedure.model.steps import Step, Strict
 
 FORMAT = 1
 """Version of the file format that this program reads."""

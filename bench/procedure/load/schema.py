@@ -11,7 +11,8 @@ import sys
 from pathlib import Path
 
 from bench.procedure.load.reader import SHEETS
-from bench.procedure.model.steps import Procedure, Strict
+from bench.procedure.model.procedure import Procedure
+from bench.procedure.model.steps import Strict
 
 MODELS: dict[str, tuple[str, type[Strict]]] = {
     "procedure": ("procedure.schema.json", Procedure),

@@ -9,8 +9,10 @@ from pathlib import Path
 
 from bench.problem import Problem
 from bench.procedure.model.exercise_steps import ChooseTest, NameCauses
+from bench.procedure.model.judged_tone import judged_hz
+from bench.procedure.model.procedure import Procedure
 from bench.procedure.model.sheets import Interface, Machine, ReferenceTape, Section, Tape
-from bench.procedure.model.steps import Adjust, Procedure, SingleStep
+from bench.procedure.model.steps import Adjust, Measure, SingleStep
 from bench.procedure.model.targets import Target
 
 JobStep = SingleStep | ChooseTest | NameCauses
@@ -183,10 +185,6 @@ class Job:
         volts = point.mv / 1000.0 * 10 ** (-point.attenuator_db / 20.0)
         return 20.0 * math.log10(volts / sheet.full_scale_input_v.value)
 
-    def adjusted_hz(self, step: Adjust) -> float | None:
-        """Frequency of the tone by which a step adjusts, Hz; None where that is not a tone of known frequency."""
-        if step.frequency is not None:
-            return step.frequency
-        if step.plays is not None:
-            return self.section(step.plays).hz
-        return step.sends[-1].hz if step.sends else None
+    def judged_hz(self, step: Adjust | Measure) -> float | None:
+        """Frequency of the tone that a step judges, Hz; None where that is not a tone of known frequency."""
+        return judged_hz(step, self.machine, self.reference_tape)

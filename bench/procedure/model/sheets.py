@@ -216,6 +216,11 @@ class Tape(SheetBase):
     targets: dict[str, Target] = Field(default_factory=dict)
     practice: dict[str, float | str | bool] = Field(default_factory=dict)
 
+    @property
+    def tape_format(self) -> Literal["cassette", "open reel"]:
+        """Its format."""
+        return "open reel" if self.iec_type == "open reel" else "cassette"
+
 
 class Section(Strict):
     """A section of a reference tape."""

@@ -60,7 +60,6 @@ __all__ = [
     "NoiseReduction",
     "OptionalText",
     "Part",
-    "Procedure",
     "Purpose",
     "Question",
     "ReadPoint",
@@ -100,8 +99,6 @@ else:
 
 CIRCUIT: Mapping[str, NoiseReduction] = {"encoding_error": "record-only", "decoding_error": "replay-only"}
 """Quantities of the noise-reduction circuit, whose tones are recorded, and the switch position for each."""
-
-Asked = Literal["fit-for-noise-reduction", "noise-reduction-circuits", "which-tape", "foreign-tape"]
 
 
 class ByHand(StepBase):
@@ -352,33 +349,6 @@ SingleStep = (
 """Any step of a file except `follow`, which stands for the steps of another procedure."""
 
 Step = Annotated[SingleStep | Follow, Field(discriminator="kind")]
-
-
-class Procedure(Strict):
-    """A whole procedure file."""
-
-    format: Literal[1]
-    title: Text
-    summary: Text
-    takes_minutes: float = Field(gt=0)
-    needs: tuple[Text, ...] = ()
-    answers: Asked | None = None
-    """The question of the job; the report begins with the answer."""
-    part: bool = False
-    """Whether it is meant to be followed by other procedures. By itself it asks at its interlocks."""
-    applies_to: AppliesTo | None = None
-    """The machines and tapes for which it is made; with others it is refused before it starts."""
-    machine: str | None = None
-    """File name of the machine sheet without `.toml`, used unless another is named at the start."""
-    tape: str | None = None
-    """File name of the tape sheet, by the same rule."""
-    reference_tape: str | None = None
-    """File name of the reference-tape sheet, by the same rule."""
-    other_tapes: tuple[str, ...] = ()
-    """Sheets of further tapes, each with its own setting of the machine; steps with `each_tape` are done for each."""
-    other_reference_tapes: tuple[str, ...] = ()
-    """Reference-tape sheets for settings with another speed or equalisation."""
-    step: tuple[Step, ...] = Field(min_length=1)
 
 
 def records(step: StepBase) -> bool:

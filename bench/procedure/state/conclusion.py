@@ -10,9 +10,13 @@ from dataclasses import dataclass, fields
 from typing import Any
 
 from bench.measure.verdict import VerdictWord
-from bench.words.sentences import all_are, counted, listed
+from bench.words.sentences import all_are, counted
 
 INVERTED = "One channel is inverted, so that in mono the channels cancel. Check the wiring from the head to the output."
+INVERTED_ON_TAPE = (
+    "One channel is inverted, on this tape or in this machine: a tape that is known to be right shows which. For the "
+    "transfer, exchange the leads of one channel."
+)
 
 
 FEW = 4
@@ -35,9 +39,12 @@ class Conclusion:
     no_reading_count: int = 0
     inverted: bool = False
     """Whether a judged reading shows one channel inverted."""
+    inverted_on_tape: bool = False
+    """Whether a tape from elsewhere shows one channel inverted."""
     steps: int = 0
     """Number of steps with a judged reading."""
     out: tuple[str, ...] = ()
+    """Each step with its worst reading; the same for the next."""
     too_close: tuple[str, ...] = ()
     no_reading: tuple[str, ...] = ()
     skipped: tuple[str, ...] = ()
@@ -45,7 +52,7 @@ class Conclusion:
     to_check_again: tuple[str, ...] = ()
     """Names of aspects."""
     found_out: tuple[str, ...] = ()
-    """Steps with a reading as found that is out, where no reading is judged."""
+    """Steps with a reading as found that is out, with the worst one, where no reading is judged."""
 
     @property
     def counts(self) -> dict[VerdictWord, int]:
@@ -105,10 +112,11 @@ class Conclusion:
             said.append(f"Broken off{after}; it can be resumed.")
         if self.inverted:
             said.append(INVERTED)
+        if self.inverted_on_tape:
+            said.append(INVERTED_ON_TAPE)
         if self.out:
-            said.append(
-                f"{counted(len(self.out), 'step')} {'is' if len(self.out) == 1 else 'are'} out: {listed(self.out)}."
-            )
+            are = "is" if len(self.out) == 1 else "are"
+            said.append(f"{counted(len(self.out), 'step')} {are} out: {_apart(self.out)}.")
         yet, missing = ("", self.not_measured) if self.done else (" yet", _to_come(self.not_measured))
         named = {
             "Too close to call": self.too_close,
@@ -117,20 +125,25 @@ class Conclusion:
             f"Not measured{yet}": missing,
             "To be checked again, because something was adjusted since": self.to_check_again,
         }
-        said += [f"{what}: {listed(steps)}." for what, steps in named.items() if steps]
+        said += [f"{what}: {_apart(steps)}." for what, steps in named.items() if steps]
         if self.judged and not self._wrong:
             at = f" at {counted(self.steps, 'step')}"
             said.append(f"{all_are(self.judged, 'judged reading', at)} in{'' if self.done else ' so far'}.")
         if self.done and not self.judged and not self._wrong:
             said.append("This procedure judges nothing at its end.")
         if self.found_out:
-            said.append(f"As found, and therefore not judged, out: {listed(self.found_out)}.")
+            said.append(f"As found, and therefore not judged, out: {_apart(self.found_out)}.")
         return tuple(said)
 
     @property
     def said(self) -> str:
         """All of it in one line."""
         return " ".join((f"{self.headline}.", *self.sentences))
+
+
+def _apart(steps: tuple[str, ...]) -> str:
+    """Steps one after another; their titles have commas of their own."""
+    return "; ".join(steps)
 
 
 def _to_come(steps: tuple[str, ...]) -> tuple[str, ...]:

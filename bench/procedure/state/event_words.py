@@ -16,6 +16,9 @@ from bench.words.sentences import counted
 Titles = Mapping[str, str]
 """Titles of steps by id; a step without one is called by its id."""
 
+TYPED_DIGITS = 10
+"""A typed figure is told as it was typed: a frequency counter shows up to ten digits."""
+
 
 def event_sentence(event: Event, titles: Titles) -> str:
     """An event in words."""
@@ -102,7 +105,7 @@ def _input_processed(event: events.InputProcessed, titles: Titles) -> str:
 
 def _answered(event: events.Answered, titles: Titles) -> str:
     if isinstance(event.answer, float):
-        figure = f"{as_given(event.answer)} {event.unit}".strip()
+        figure = f"{as_given(event.answer, TYPED_DIGITS)} {event.unit}".strip()
         return figure + (_held_against(event.limits, event.answer, event.unit) if event.limits else "")
     if event.right:
         right = "right" if event.answer == event.right else f"the right answer: {event.right}"

@@ -18,6 +18,7 @@ from bench.procedure.state.journal import Journal, ReadingRecord
 from bench.procedure.state.outcome import is_judged, last_attempts
 from bench.procedure.state.progress import not_needed
 from bench.procedure.state.snapshot import Outcome
+from bench.words.readings import reading_name, reading_text
 
 
 class PlannedStep(Protocol):
@@ -61,7 +62,7 @@ def conclude(
     over = not_needed(events)
     missing = [s for s in steps if s.judged and s.id not in measured and s.id not in over]
     counts = Counter(r.verdict.word for r in judged if r.verdict is not None)
-    found_out = () if judged or missing else _titles(latest, "out", titles)
+    found_out = () if judged or missing else _worst(latest, "out", titles)
     return Conclusion(
         done=next(of_kind(events, Done), None) is not None,
         last_step=titles.get(steps_done[-1], steps_done[-1]) if steps_done else "",
@@ -71,10 +72,11 @@ def conclude(
         too_close_count=counts["too close to call"],
         no_reading_count=counts["no reading"],
         inverted=any(r.reading.quantity == "polarity" for r in judged),
+        inverted_on_tape=any(r.reading.quantity == "polarity" and r.source == "owner's tape" for r in latest),
         steps=len({r.step for r in judged}),
-        out=_titles(judged, "out", titles),
-        too_close=_titles(judged, "too close to call", titles),
-        no_reading=_titles(judged, "no reading", titles),
+        out=_worst(judged, "out", titles),
+        too_close=_worst(judged, "too close to call", titles),
+        no_reading=tuple(_with_verdict(judged, "no reading", titles)),
         skipped=tuple(s.title for s in missing if s.id in skipped),
         not_measured=tuple(s.title for s in missing if s.id not in skipped),
         to_check_again=to_check_again(events),
@@ -101,5 +103,24 @@ def judge_run(job: Job, journal: Journal) -> Outcome:
     return Outcome(found.done, found.exit_code, found.judged, found.counts, found.said)
 
 
-def _titles(records: Iterable[ReadingRecord], word: VerdictWord, titles: Mapping[str, str]) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(titles.get(r.step, r.step) for r in records if r.verdict and r.verdict.word == word))
+def _worst(records: Iterable[ReadingRecord], word: VerdictWord, titles: Mapping[str, str]) -> tuple[str, ...]:
+    """Each step with a reading of this verdict, with the one that is farthest from its target."""
+    found = {title: max(here, key=_how_far) for title, here in _with_verdict(records, word, titles).items()}
+    return tuple(f"{title} ({reading_name(r.reading)}: {reading_text(r.reading)})" for title, r in found.items())
+
+
+def _with_verdict(
+    records: Iterable[ReadingRecord], word: VerdictWord, titles: Mapping[str, str]
+) -> dict[str, list[ReadingRecord]]:
+    """The readings with this verdict, by the title of their step."""
+    found: dict[str, list[ReadingRecord]] = {}
+    for r in records:
+        if r.verdict is not None and r.verdict.word == word:
+            found.setdefault(titles.get(r.step, r.step), []).append(r)
+    return found
+
+
+def _how_far(r: ReadingRecord) -> float:
+    """Distance from the target in tolerances, or in targets where there is no tolerance."""
+    scale = (r.verdict.tolerance or abs(r.verdict.target)) if r.verdict is not None else 0.0
+    return abs(r.off or 0.0) / (scale or 1.0)

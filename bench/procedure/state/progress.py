@@ -90,7 +90,7 @@ class Progress:
             return True
         turned = [s for s in self._job.steps if isinstance(s, Adjust) and s.quantity in ("response", "overbias")]
         turned = [s for s in turned if s.lot == step.lot and bool(s.plays) == isinstance(step, Reference)]
-        by = [adjusted for s in turned if (adjusted := self._job.adjusted_hz(s)) is not None]
+        by = [adjusted for s in turned if (adjusted := self._job.judged_hz(s)) is not None]
         return any(hz >= at / REACH if at > MIDDLE_HZ else hz <= at * REACH for at in by)
 
     def retry_from(self, step: StepBase, not_in: Iterable[str]) -> int | None:

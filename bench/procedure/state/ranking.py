@@ -32,10 +32,10 @@ ALIKE_DB = 0.2
 
 
 RANKED = (
-    "How far each tape is from what was sent, dB, the worse channel; nearest to none is first. Noise reduction: the "
-    "largest error that is heard through a decoder. Treble: of 5 kHz and above, re the reference tone. Alike: they "
-    f"measure alike, being nearer to each other than {ALIKE_DB:g} dB (common practice, no source) or than their "
-    "uncertainties (k = 2)."
+    "The error of each tape in dB, replayed minus sent, of the worse channel; the smallest error is 1st. Noise "
+    "reduction: the largest error that is heard through a decoder. Treble: 5 kHz and above, relative to the reference "
+    f"tone. Alike: two errors that differ by less than {ALIKE_DB:g} dB (common practice, no source), or by less than "
+    "their uncertainties together (k = 2), share a rank."
 )
 """Explanation of the figures."""
 
@@ -65,16 +65,19 @@ def ranking(records: Sequence[ReadingRecord]) -> tuple[RankedTape, ...]:
     """Rank tapes by what is heard with noise reduction, else by treble, else by level, best first.
 
     Args:
-        records: records of a session. Readings without a lot, and those at as-found stages, do not count.
+        records: records of a session. Readings without a lot, and those at as-found stages, do not count; nor do those
+            of an owner's tape, whose sides are lots, because nobody knows what was sent to it.
 
     Returns:
         The tapes, best first; empty for fewer than two.
     """
-    counted = [r for r in last_attempts(tuple(records)) if r.lot and r.stage == "left"]
+    counted = [r for r in last_attempts(tuple(records)) if r.lot and r.stage == "left" and r.source == "record-replay"]
     lots = tuple(dict.fromkeys(r.lot for r in counted if r.measured is not None))
     if len(lots) < 2:
         return ()
     ranks = {by: _ranks({lot: _figure(by, [r for r in counted if r.lot == lot]) for lot in lots}) for by in CRITERIA}
+    if not any(ranks.values()):
+        return ()
     out = [RankedTape(lot, {by: ranks[by][lot] for by in CRITERIA if lot in ranks[by]}) for lot in lots]
     return tuple(sorted(out, key=_order))
 

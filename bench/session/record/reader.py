@@ -161,6 +161,7 @@ def _job(path: Path, job: dict[str, Any], port: dict[str, Any]) -> JobFacts:
     facts: dict[str, Any] = {name: job.get(name, "") for name in (*names, "procedure_id", "trainee", "answers")}
     facts |= {"heads": job.get("heads"), "port": port.get("name", ""), "port_kind": port.get("kind", "")}
     facts |= {"sample_rate": port.get("sample_rate", 0), "calibration": port.get("calibration", "")}
+    facts["tape_format"] = job.get("tape_format", "")
     facts["seed"] = port.get("seed", 0)
     facts["turned_before"] = port.get("turned_before", [])
     facts["exercise"] = _exercise(path, port.get("exercise"))

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from bench.measure.method import UNSTATED
 from bench.measure.reading import NoReading, ReferenceTone
@@ -75,6 +75,8 @@ class JobFacts:
     """The encoded sheet of its exercise, with every hidden fault; None if it is no exercise."""
     trainee: str = ""
     """Name of the trainee."""
+    tape_format: Literal["", "cassette", "open reel"] = ""
+    """Format of the tape in use; "" in an earlier session."""
     answers: str = ""
     """The question of the job, as `Procedure.answers` names it; "" for none."""
     further: tuple[FurtherTape, ...] = ()
@@ -201,6 +203,7 @@ def head_text(record: SessionRecord) -> str:
         "machine": job.machine,
         "heads": job.heads,
         "tape": job.tape,
+        "tape_format": job.tape_format or None,
         "reference_tape": job.reference_tape,
         "procedure": job.procedure,
         "procedure_id": job.procedure_id,

@@ -23,10 +23,13 @@ from bench.session.record.record import SessionRecord
 from bench.words.sentences import capitalised
 
 
-def cause_lines(session: SessionRecord) -> tuple[str, ...]:
-    """A sentence for each cause; none where too little was read."""
+def causes_of(session: SessionRecord) -> tuple[str, tuple[str, ...]]:
+    """A sentence with the likeliest cause, "" if none is; and one for each cause, none if too little was read."""
     diagnosis = diagnosis_to_show(session)
-    return cause_sentences(diagnosis) if diagnosis else ()
+    if not diagnosis:
+        return "", ()
+    likely = bool(diagnosis.suspects) and diagnosis.suspects[0].probability >= PROBABLE
+    return f"What was wrong: {first_line(diagnosis)}." if likely else "", cause_sentences(diagnosis)
 
 
 def cause_sentences(diagnosis: Diagnosis) -> tuple[str, ...]:
@@ -56,7 +59,9 @@ def cause_sentences(diagnosis: Diagnosis) -> tuple[str, ...]:
             "Possible too: " + "; ".join(f"{suspect_text(s)}, {round(100 * s.probability)} %" for s in other) + "."
         )
     out = [setting_text(s, run=False) for s in diagnosis.settings if s.run == "as found" and s.out]
-    lines += [f"Out of adjustment as found, by all readings together: {'; '.join(out)}."] if out else []
+    if out:
+        before = "Out of adjustment before any trimmer was turned, estimated from all readings of this session"
+        lines.append(f"{before}: {'; '.join(out)}.")
     lines += not_looked_at(diagnosis)
     lines += doubtful(diagnosis)
     return tuple(lines)

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
-from itertools import pairwise
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from bench.figures import hertz
@@ -15,39 +14,33 @@ from bench.procedure.state.conclusion import Conclusion
 from bench.procedure.state.event_kinds import Event, of_kind
 from bench.procedure.state.event_words import event_sentence
 from bench.procedure.state.events import (
-    Accepted,
+    Acted,
     Answered,
-    Decided,
     Done,
     HeadDelayMeasured,
     InputProcessed,
     InterfaceSheetWritten,
     LotLoaded,
-    NotApplicable,
     Noted,
-    Overridden,
-    Repeated,
     RoundsRecorded,
     SignedOff,
     Skipped,
-    SoundBack,
-    SoundLost,
-    StoppedListening,
     Ticked,
     Turned,
     TurnedBack,
-    WentAgain,
 )
 from bench.procedure.state.journal import ReadingRecord
 from bench.procedure.state.ranking import RankedTape, ranking
 from bench.session.compare.earlier_tapes_text import earlier_tapes_paragraph
 from bench.session.record.index import entries_beside
 from bench.session.record.record import FurtherTape, SessionRecord, reference_plays
-from bench.session.report.causes import cause_lines
+from bench.session.report.causes import causes_of
 from bench.session.report.debrief_text import debrief_lines
+from bench.session.report.departures import departures
 from bench.session.report.improvement import NOTHING_ADJUSTED, cleaning_sentence, line_up_sentence
 from bench.session.report.other_readings import Attempt, ids_in_tables, other_readings
 from bench.session.report.owner_summary import owner_summary
+from bench.session.report.references import reference_notes
 from bench.session.report.tables import STAGE_ORDER, Measurement, ResponseTable, figures, responses
 from bench.words.dates import day, hour
 from bench.words.names import CHANNELS, stages_of
@@ -78,7 +71,9 @@ class Signature:
 class Document:
     """Everything in the report, in words."""
 
+    heading: str
     machine: str
+    """Or the interface, where that was calibrated."""
     procedure: str
     session: str
     """Name of its folder."""
@@ -90,10 +85,13 @@ class Document:
     stages: Mapping[Stage, str]
     """Names of the stages."""
     cleaning: str
+    """What cleaning gave back; "" where it was no part of the job. The same for the line-up."""
     line_up: str
     facts: tuple[tuple[str, str], ...]
     figures: tuple[Measurement, ...]
     responses: tuple[ResponseTable, ...]
+    references: tuple[str, ...]
+    """The levels to which the tables refer by name."""
     exceptions: tuple[tuple[str, str, str], ...]
     """(kind, step, what and why)."""
     noted: tuple[tuple[str, str, str], ...]
@@ -109,6 +107,8 @@ class Document:
     """(hazard, fullest caution that was given)."""
     owner_summary: str
     """The owner's complaint and its cause; "" where neither is known."""
+    likeliest_cause: str
+    """One sentence; "" if no cause is likely."""
     causes: tuple[str, ...]
     """What was wrong, and how sure that is."""
     earlier_tapes: str
@@ -124,19 +124,31 @@ class Document:
     program: str
     read_only: str
 
+    @property
+    def summary(self) -> tuple[str, ...]:
+        """The sentences at the top: the verdict on the run and, where not all is in, the likeliest cause."""
+        cause = [self.likeliest_cause] if self.likeliest_cause and self.conclusion.word != "in" else []
+        return (*self.conclusion.sentences, *cause)
+
 
 def document_of(session: SessionRecord) -> Document:
     """Put a session into words."""
     latest = session.valid_readings
     job, settings = session.job, {f.setting for f in session.job.further}
     ranked = ranking([r for r in latest if r.lot not in settings])
-    parts = [r for r in latest if QUANTITIES[r.reading.quantity].drawn == "lines"]
+    parts = [r for r in latest if r.verdict is None and QUANTITIES[r.reading.quantity].drawn == "lines"]
     # Where the steps are not known, the report must not state that nothing was adjusted.
     adjusted = session.adjusted or not session.steps
     names = stages_of(adjusted=adjusted)
     measurements, tables = figures(latest, names), responses(latest, names)
+    of_interface = any(step.kind == "interface" for step in session.steps)
+    if of_interface:
+        measurements = tuple(replace(m, source="interface") for m in measurements)
+        tables = tuple(replace(t, source="interface", subject="interface", title="Response, interface") for t in tables)
+    likeliest_cause, causes = causes_of(session)
     return Document(
-        machine=job.machine or "Machine without a name",
+        heading="Interface report" if of_interface else "Line-up report",
+        machine=job.port if of_interface else job.machine or "Machine without a name",
         procedure=job.procedure or "Procedure without a title",
         session=session.folder.resolve().name,
         when=_when(session),
@@ -144,26 +156,28 @@ def document_of(session: SessionRecord) -> Document:
         attention=tuple(attention(session.events, session.titles).values()),
         adjusted=adjusted,
         stages=names,
-        cleaning=cleaning_sentence(latest, adjusted=adjusted),
-        line_up=line_up_sentence(latest) if adjusted else NOTHING_ADJUSTED,
-        facts=_facts(session),
+        cleaning=cleaning_sentence(latest, adjusted=adjusted) if _cleaned(session) else "",
+        line_up=_line_up(session, latest, adjusted=adjusted),
+        facts=(("Sample rate", hertz(job.sample_rate)),) if of_interface else _facts(session),
         figures=measurements,
         responses=tables,
+        references=reference_notes(latest, job.tape_format),
         earlier=other_readings(session, ids_in_tables(measurements, tables) | {r.id for r in parts}),
-        exceptions=tuple(_exceptions(session, latest)),
+        exceptions=tuple(departures(session, latest)),
         noted=tuple(_noted(session)),
         trimmers=_turned(session),
         cautions=_cautions(session),
         owner_summary="" if ranked else owner_summary(session),
         earlier_tapes=earlier_tapes_paragraph(session),
         ranked=ranked,
-        causes=cause_lines(session),
+        likeliest_cause=likeliest_cause,
+        causes=causes,
         flutter=_flutter(parts, names),
         debrief=tuple(true_minus(text) for _, text in debrief_lines(session.events)),
         evidence=tuple(e.path for e in session.evidence),
         signed=tuple(_signed(session.events)),
         procedure_sha256=_procedure_sha256(session),
-        inputs=tuple((i.path, i.sha256) for i in session.inputs),
+        inputs=tuple((i.path, i.sha256) for i in session.inputs if Path(i.path).parent.name != "faults"),
         program=session.program,
         read_only=session.read_only,
     )
@@ -177,6 +191,21 @@ def _when(session: SessionRecord) -> str:
     if day(end) == day(session.begun):
         return f"{day(session.begun)}, {hour(session.begun)} to {hour(end)}"
     return f"{day(session.begun)}, {hour(session.begun)}, to {day(end)}, {hour(end)}"
+
+
+def _cleaned(session: SessionRecord) -> bool:
+    """Whether the machine was cleaned, or was measured because it was to be."""
+    acted = any(event.act == "clean" for event in of_kind(session.events, Acted))
+    return acted or not session.steps or any(r.stage == "found-dirty" for r in session.readings)
+
+
+def _line_up(session: SessionRecord, latest: tuple[ReadingRecord, ...], *, adjusted: bool) -> str:
+    """What the line-up gave back; "" for a job that adjusts nothing, or only for as long as a tape is played."""
+    turned = {e.trimmer for e in of_kind(session.events, Turned)}
+    back = {e.trimmer for e in of_kind(session.events, TurnedBack)}
+    if session.steps and (not any(s.kind == "adjust" for s in session.steps) or (back and turned <= back)):
+        return ""
+    return line_up_sentence(latest) if adjusted else NOTHING_ADJUSTED
 
 
 def _facts(session: SessionRecord) -> tuple[tuple[str, str], ...]:
@@ -233,61 +262,6 @@ def _flutter(parts: Iterable[ReadingRecord], names: Mapping[Stage, str]) -> tupl
         + (f"; {r.reading.method}" if r.measured else "")
         for r in largest
     )
-
-
-def _clock_went_back(session: SessionRecord) -> bool:
-    """Whether a later entry has an earlier time."""
-    times = ([r.time for r in session.readings], [e.time for e in session.events])
-    return any(later < earlier for entries in times for earlier, later in pairwise(entries))
-
-
-_EXCEPTIONS: dict[type[Event], str] = {
-    Skipped: "Skipped",
-    Overridden: "Overridden",
-    SoundLost: "Sound",
-    SoundBack: "Sound",
-    Repeated: "Repeated",
-    WentAgain: "Gone back",
-}
-"""Events that are departures from the procedure, each with its heading."""
-
-
-def _exceptions(session: SessionRecord, latest: Iterable[ReadingRecord]) -> Iterable[tuple[str, str, str]]:
-    titles = session.titles
-    if _clock_went_back(session):
-        yield "Clock", "", "it was set back meanwhile; entries stand in the order in which they happened"
-    left_out: dict[str, list[str]] = {}
-    for step in of_kind(session.events, NotApplicable):
-        left_out.setdefault(step.why or "it does not apply", []).append(step.title)
-    for why, names in left_out.items():
-        yield "Not applicable", listed(names), why
-    for event in session.events:
-        title = titles.get(event.step, event.step)
-        if isinstance(event, Decided) and event.passed_over:
-            passed_over = ", ".join(titles.get(step, step) for step in event.passed_over)
-            yield "Not needed", passed_over, f"by the decision at {title}"
-        if type(event) in _EXCEPTIONS:
-            happened = "done again from its start" if isinstance(event, Repeated) else event_sentence(event, titles)
-            yield _EXCEPTIONS[type(event)], title, happened
-    accepted: dict[tuple[str, str], dict[str, list[str]]] = {}
-    for r in latest:
-        if r.accepted_because:
-            word = r.verdict.word if r.verdict else "not judged"
-            readings = accepted.setdefault((r.step, r.accepted_because), {})
-            readings.setdefault(f"{_what(r)} ({word})", []).append(
-                hertz(r.reading.frequency_hz) if r.reading.frequency_hz else ""
-            )
-    for event in session.events:
-        if isinstance(event, Accepted | StoppedListening) and (event.step, event.reason) not in accepted:
-            yield "Accepted", titles.get(event.step, event.step), event_sentence(event, titles)
-    for (step_id, because), readings in accepted.items():
-        parts = [" at ".join(filter(None, (name, listed([*filter(None, tones)])))) for name, tones in readings.items()]
-        yield "Accepted", titles.get(step_id, step_id), f"{'; '.join(parts)}; because {because}"
-
-
-def _what(record: ReadingRecord) -> str:
-    """What was measured and where: "response, left, record-replay"."""
-    return f"{QUANTITIES[record.reading.quantity].title.lower()}, {CHANNELS[record.reading.channel]}, {record.source}"
 
 
 _NOTED = (
@@ -348,9 +322,8 @@ def _cautions(session: SessionRecord) -> tuple[tuple[str, str], ...]:
 
 
 def _fullest(given: list[str]) -> str:
-    """The longest caution on a hazard, and how often one was given; the copy of the procedure has them all."""
-    longest = max(given, key=len)
-    return longest if len(given) == 1 else f"{longest} (Given {len(given)} times.)"
+    """The longest caution on a hazard; the copy of the procedure has them all."""
+    return max(given, key=len)
 
 
 def _signed(events: tuple[Event, ...]) -> Iterable[Signature]:

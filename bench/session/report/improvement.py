@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from bench.figures import as_given, hertz
 from bench.measure.catalogue import QUANTITIES
-from bench.measure.reading import Channel
+from bench.measure.method import Method
+from bench.measure.reading import Channel, Result
 from bench.measure.stage import Stage
 from bench.procedure.state.journal import ReadingRecord
 from bench.words.figures import figure, with_uncertainty, with_unit
@@ -18,7 +19,7 @@ from bench.words.sentences import NO_BREAK, listed
 TREBLE_FROM_HZ = 4000.0
 """Type B noise reduction has its full effect from here up (common practice, no source)."""
 
-NOTHING_ADJUSTED = "Nothing was adjusted."
+NOTHING_ADJUSTED = "No trimmer was turned."
 
 GAVE_BACK = "gave back "
 
@@ -57,9 +58,14 @@ class Change:
 def comparable(record: ReadingRecord) -> Key:
     """What two readings must share to be compared: what was replayed, quantity, channel, tone, method, reference."""
     r = record.reading
-    hz = None if QUANTITIES[r.quantity].frequency == "found" else r.frequency_hz
+    hz = None if QUANTITIES[r.quantity].frequency == "found" or r.method.every_s is not None else r.frequency_hz
     tone = (hz, record.sent_db, record.lot, record.noise_reduction, record.direction)
-    return (record.source, r.quantity, r.channel, *tone, str(r.method.kind), str(r.reference), r.unit)
+    return (record.source, r.quantity, r.channel, *tone, str(method_of(r)), str(r.reference), r.unit)
+
+
+def method_of(reading: Result) -> Method:
+    """What readings by the same method share. Of flutter components, not the period: it is what was found."""
+    return replace(reading.method.kind, every_s=None, part=None, per_turn=None)
 
 
 def changes(records: tuple[ReadingRecord, ...], before: Stage, after: Stage) -> list[Change]:
@@ -100,7 +106,7 @@ def cleaning_sentence(records: tuple[ReadingRecord, ...], *, adjusted: bool = Tr
         adjusted: whether a trimmer was turned; if not, readings as left also count as after cleaning.
     """
     stages = {r.stage for r in records if r.measured is not None}
-    as_left = not adjusted and "found-dirty" in stages and "found-clean" not in stages
+    as_left = not adjusted and "left" in stages and "found-clean" not in stages
     return _sentence("cleaning", records, "found-dirty", "left" if as_left else "found-clean")
 
 

@@ -25,8 +25,8 @@ _LEGEND = (
 def report_text(session: SessionRecord) -> str:
     """The whole report in lines of 80 characters; a name that is longer is not broken."""
     document = document_of(session)
-    lines: list[str] = [f"LINE-UP REPORT: {document.machine}", document.procedure, document.when, ""]
-    lines += [f"{document.conclusion.headline.upper()}", *_wrapped(document.conclusion.sentences)]
+    lines: list[str] = [f"{document.heading.upper()}: {document.machine}", document.procedure, document.when, ""]
+    lines += [f"{document.conclusion.headline.upper()}", *_wrapped(document.summary)]
     lines += _wrapped(f"! {sentence}" for sentence in document.attention)
     if document.read_only:
         lines += _wrapped([document.read_only + "."])
@@ -38,8 +38,8 @@ def report_text(session: SessionRecord) -> str:
         lines += _headed("Debrief of this exercise", _wrapped(document.debrief))
     if document.ranked:
         lines += _headed("The tapes, ranked", _wrapped([*ranking_lines(document.ranked), RANKED]))
-    lines += _headed("What cleaning gave back", _wrapped([document.cleaning]))
-    lines += _headed("What the line-up gave back", _wrapped([document.line_up]))
+    for work, gave_back in (("cleaning", document.cleaning), ("the line-up", document.line_up)):
+        lines += _headed(f"What {work} gave back", _wrapped([gave_back])) if gave_back else []
     if document.earlier_tapes:
         lines += _headed("Tapes from before", _wrapped([document.earlier_tapes]))
     lines += _headed("The job", [f"{term}: {text}" for term, text in document.facts])
@@ -47,6 +47,7 @@ def report_text(session: SessionRecord) -> str:
         lines += _headed("Verdicts, as found and as left" if document.adjusted else "Verdicts", _figures(document))
     for table in document.responses:
         lines += _headed(table.title, _response(table))
+    lines += ["", *_wrapped(f"{note}." for note in document.references)] if document.references else []
     if document.flutter:
         lines += _headed("Flutter by its parts", _wrapped(document.flutter))
     if document.earlier:
@@ -110,18 +111,21 @@ def _figures(document: Document) -> list[str]:
     return lines[1:]
 
 
-def _cell(cell: Cell) -> str:
+def _cell(cell: Cell, missing: str = "not measured") -> str:
     if cell.text == "–":
-        return "not measured"
-    return f"{cell.text} {cell.verdict}".strip()
+        return missing
+    note = f" ({cell.note})" if cell.note else ""
+    return f"{cell.text} {cell.verdict}".strip() + note
 
 
 def _response(table: ResponseTable) -> list[str]:
     lines = _wrapped([f"{table.detail}; {table.method}"])
+    first = {limits.stages[0]: limits.row for limits in table.limits}
     for n, channel in enumerate(table.channels):
-        rows = [[CHANNELS[channel], "limits", *(short_stage(table.names[s]) for s in table.stages)]]
-        for row in table.rows:
-            cells = [row.points[n].cells[STAGE_ORDER.index(s)] for s in table.stages]
-            rows.append([row.label, row.limits, *(f"{c.text} {c.verdict}".strip() for c in cells)])
-        lines += ["", *in_columns(rows)]
+        columns = [[CHANNELS[channel], *(row.label for row in table.rows)]]
+        for stage in table.stages:
+            columns += [["limits", *first[stage]]] if stage in first else []
+            cells = [row.points[n].cells[STAGE_ORDER.index(stage)] for row in table.rows]
+            columns.append([short_stage(table.names[stage]), *(_cell(c, "–") for c in cells)])
+        lines += ["", *in_columns([*zip(*columns, strict=True)])]
     return lines + _wrapped(f"{reason}." for reason in table.reasons)

@@ -25,9 +25,8 @@ from bench.session.report.owner_summary import tracking_of
 from bench.session.report.plots import response_svg
 from bench.session.report.small_plots import SmallPlot, small_plots
 from bench.session.report.tables import STAGE_ORDER, ResponseTable
-from bench.words.budgets import budget_lines
+from bench.session.report.uncertainties import uncertainties
 from bench.words.names import CHANNELS, SIGNS, short_stage
-from bench.words.readings import reading_name, reading_text
 from bench.words.sentences import counted, inert
 
 REPORT_NAME = "report.html"
@@ -80,6 +79,7 @@ def report_html(session: SessionRecord) -> str:
         ],
         stages=_stages(document),
         shown=_shown,
+        short=short_stage,
         best=best_words,
         figure=figure_words,
         by=CRITERIA,
@@ -88,11 +88,7 @@ def report_html(session: SessionRecord) -> str:
         channels=CHANNELS,
         signs=SIGNS,
         classes=_CLASSES,
-        budgets=[
-            (f"{reading_name(r)}, {reading_text(r)}", parts)
-            for r in (record.reading for record in session.valid_readings)
-            if (parts := budget_lines(r))
-        ],
+        budgets=uncertainties(session.valid_readings, document.stages, session.titles),
     )
 
 

@@ -9,8 +9,10 @@ from bench.figures import hertz
 from bench.measure.catalogue import QUANTITIES
 from bench.measure.reading import Channel, NoReading, Reading, ReferenceTone, Result
 from bench.measure.stage import Stage
+from bench.measure.verdict import Verdict
 from bench.procedure.state.journal import ReadingRecord
-from bench.session.report.improvement import comparable
+from bench.session.report.improvement import comparable, method_of
+from bench.session.report.references import reference_text
 from bench.words.figures import decibels, tone
 from bench.words.names import CHANNELS, STAGES, unit_in_words
 from bench.words.readings import channel_name, no_reading_text, reading_text, target_text, value_text, verdict_text
@@ -38,6 +40,8 @@ class Cell:
     """The word of the verdict, which selects shape and colour."""
     id: str = ""
     """Id of its reading."""
+    note: str = ""
+    """What it has of its own: where it was found, its level in a circuit, another target than its line."""
 
 
 NOTHING = Cell("–")
@@ -86,9 +90,17 @@ class ResponseRow:
 
     label: str
     hz: float
-    limits: str
     points: tuple[Point, ...]
     """One for each channel of the table."""
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """The limits by which a response was judged at some stages."""
+
+    stages: tuple[Stage, ...]
+    row: tuple[str, ...]
+    """One for each frequency; "–" where nothing was measured at these stages."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,33 +122,36 @@ class ResponseTable:
     """Stages at which anything was measured."""
     names: Mapping[Stage, str]
     """Names of the stages."""
+    limits: tuple[Limits, ...]
+    """By stage where they differ."""
     rows: tuple[ResponseRow, ...]
     reasons: tuple[str, ...]
 
 
 def figures(records: tuple[ReadingRecord, ...], names: Mapping[Stage, str] = STAGES) -> tuple[Measurement, ...]:
-    """Everything but responses of several tones, ordered by source, quantity, tone and channel.
+    """Everything but responses of several tones and components that are not judged, ordered by source and quantity.
 
     Args:
         records: the readings that count.
         names: names of the stages.
     """
     curves = _curves(records)
-    rows = [r for r in _with_method(records) if QUANTITIES[r.reading.quantity].drawn != "lines"]
-    found = _by_thing([r for r in rows if not _in_a_curve(r, curves)])
+    rows = [r for r in _with_method(records) if r.verdict is not None or not _is_component(r.reading)]
+    things = _by_thing([r for r in rows if not _in_a_curve(r, curves)])
     measurements: list[Measurement] = []
     letters: dict[str, str] = {}
-    for stages in sorted(found, key=lambda s: _order(_any(s))):
+    for stages in sorted(things, key=lambda s: _order(_any(s))):
         record = _any(stages)
         judged = next((r.verdict for r in reversed(stages) if r and r.verdict), None)
         reading = record.reading
-        at = "" if QUANTITIES[reading.quantity].frequency == "found" else tone(reading.frequency_hz, record.sent_db)
+        found = QUANTITIES[reading.quantity].frequency == "found" or _is_component(reading)
+        at = "" if found else tone(reading.frequency_hz, record.sent_db)
         detail = (
             (at + _state(record)).removeprefix(", "),
-            f"re {reading.reference}" if reading.reference else "",
+            f"re {reference_text(reading)}" if reading.reference else "",
         )
         method = _joined(
-            str(reading.method.kind), f"target: {judged.source}" if judged and judged.source not in USUAL else ""
+            str(method_of(reading)), f"target: {judged.source}" if judged and judged.source not in USUAL else ""
         )
         measurement = Measurement(
             source=record.source,
@@ -147,7 +162,7 @@ def figures(records: tuple[ReadingRecord, ...], names: Mapping[Stage, str] = STA
             lines=(
                 Line(
                     channel_name(reading),
-                    tuple(_cell(r) for r in stages),
+                    tuple(_cell(r, judged) for r in stages),
                     unit_in_words(reading.quantity),
                     target_text(judged),
                 ),
@@ -237,23 +252,21 @@ def _response(group: list[ReadingRecord], names: Mapping[Stage, str]) -> Respons
         stage for n, stage in enumerate(STAGE_ORDER) if any(found[n] is not None for found in measurements.values())
     )
     levels = {r.sent_db for r in group}
+    first = group[0]
+    circuit = CIRCUITS.get(first.reading.quantity, "")
     rows = []
     no_reading: dict[tuple[str, Channel, Stage], list[str]] = {}
     for hz, level in sorted({(key[0], key[1]) for key in measurements}, key=lambda k: (k[0], k[1] or 0.0)):
-        label = hertz(hz) if len(levels) == 1 or level is None else f"{hertz(hz)}, {decibels(level)}"
+        plain = circuit or len(levels) == 1 or level is None
+        label = hertz(hz) if plain else tone(hz, level)
         points = []
-        limits = "none"
         for channel in channels:
             found = measurements.get((hz, level, channel), (None, None, None))
             points.append(Point(found, tuple(_cell(r) for r in found)))
             for stage, r in zip(STAGE_ORDER, found, strict=True):
-                if r and r.verdict and limits == "none":
-                    limits = target_text(r.verdict)
                 if r and isinstance(r.reading, NoReading):
                     no_reading.setdefault((r.reading.reason, channel, stage), []).append(label)
-        rows.append(ResponseRow(label, hz, limits, tuple(points)))
-    first = group[0]
-    circuit = CIRCUITS.get(first.reading.quantity, "")
+        rows.append(ResponseRow(label, hz, tuple(points)))
     level = next(iter(levels))
     sources = list(dict.fromkeys(r.verdict.source for r in group if r.verdict and r.verdict.source))
     return ResponseTable(
@@ -269,12 +282,33 @@ def _response(group: list[ReadingRecord], names: Mapping[Stage, str]) -> Respons
         channels=channels,
         stages=stages_shown,
         names=names,
+        limits=_limits(rows, stages_shown),
         rows=tuple(rows),
         reasons=tuple(
             f"{', '.join(tones)}, {CHANNELS[channel]}, {names[stage]}: {no_reading_text(reason)}"
             for (reason, channel, stage), tones in no_reading.items()
         ),
     )
+
+
+def _limits(rows: list[ResponseRow], stages: tuple[Stage, ...]) -> tuple[Limits, ...]:
+    """The limits of each stage; stages that nowhere differ share them."""
+    out: list[Limits] = []
+    for stage in stages:
+        there = tuple(_limit(row, STAGE_ORDER.index(stage)) for row in rows)
+        last = out[-1].row if out else ()
+        if last and all(a == b or NOTHING.text in (a, b) for a, b in zip(last, there, strict=True)):
+            both = tuple(b if a == NOTHING.text else a for a, b in zip(last, there, strict=True))
+            out[-1] = Limits((*out[-1].stages, stage), both)
+        else:
+            out.append(Limits((stage,), there))
+    return tuple(out)
+
+
+def _limit(row: ResponseRow, stage: int) -> str:
+    found = [r for r in (point.records[stage] for point in row.points) if r is not None]
+    judged = next((r.verdict for r in found if r.verdict is not None), None)
+    return target_text(judged) if found else NOTHING.text
 
 
 def _state(r: ReadingRecord) -> str:
@@ -285,15 +319,17 @@ def _state(r: ReadingRecord) -> str:
 
 
 def _reference(group: list[ReadingRecord]) -> str:
-    found = {str(r.reading.reference) for r in group}
+    found = {reference_text(r.reading) for r in group}
     return next(iter(found)) if len(found) == 1 else f"{_curve_of(group[0])[3]} at the same level"
 
 
 def _by_thing(records: list[ReadingRecord]) -> list[tuple[ReadingRecord | None, ...]]:
-    """The last record of each thing measured at each stage."""
+    """The last record of each thing measured at each stage; one with a verdict goes before one without."""
     measurements: dict[object, dict[Stage, ReadingRecord]] = {}
     for r in records:
-        measurements.setdefault(comparable(r), {})[r.stage] = r
+        stages = measurements.setdefault(comparable(r), {})
+        if r.verdict is not None or r.stage not in stages or stages[r.stage].verdict is None:
+            stages[r.stage] = r
     return [tuple(found.get(stage) for stage in STAGE_ORDER) for found in measurements.values()]
 
 
@@ -318,7 +354,7 @@ def _order(record: ReadingRecord) -> tuple[object, ...]:
     return (
         SOURCES.index(record.source),
         list(QUANTITIES).index(r.quantity),
-        r.frequency_hz or 0.0,
+        0.0 if _is_component(r) else r.frequency_hz or 0.0,
         -(record.sent_db or 0.0),
         record.direction,
         record.noise_reduction,
@@ -327,13 +363,33 @@ def _order(record: ReadingRecord) -> tuple[object, ...]:
     )
 
 
-def _cell(record: ReadingRecord | None) -> Cell:
+def _cell(record: ReadingRecord | None, line: Verdict | None = None) -> Cell:
     if record is None:
         return NOTHING
-    text = value_text(record.reading)
-    if record.verdict is None:
-        return Cell(text, id=record.id)
-    return Cell(text, verdict_text(record.verdict), record.verdict.word, record.id)
+    text, verdict, note = value_text(record.reading), record.verdict, _note(record, line)
+    if verdict is None:
+        return Cell(text, id=record.id, note=note)
+    return Cell(text, verdict_text(verdict), verdict.word, record.id, note)
+
+
+def _note(record: ReadingRecord, line: Verdict | None) -> str:
+    parts = []
+    reading, verdict = record.measured, record.verdict
+    if reading is not None:
+        hz, how = reading.frequency_hz, reading.method
+        if how.worst_level_db is not None:
+            parts.append(f"at {tone(hz, how.worst_level_db)}")
+        elif how.level_db is not None:
+            parts.append(f"at {decibels(how.level_db)}")
+        elif _is_component(reading) and hz:
+            parts.append(f"at {hertz(hz)}{f', as the {how.part} turns' if how.part else ''}")
+    if line is not None and verdict is not None and target_text(verdict) != target_text(line):
+        parts.append(f"target {target_text(verdict)}")
+    return _joined(*parts)
+
+
+def _is_component(reading: Result) -> bool:
+    return QUANTITIES[reading.quantity].drawn == "lines"
 
 
 def _joined(*parts: str) -> str:

@@ -8,9 +8,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bench.measure.meters import Options
-from bench.measure.quantities.azimuth import Delay, azimuth_of_tones, phase_of_tone, resolve
+from bench.measure.quantities.azimuth import azimuth_of_tones, phase_of_tone
 from bench.measure.reading import Measured, NoReading
-from bench.measure.tone.estimate import PhasePair
+from bench.measure.tone.estimate import ChannelTone, PhasePair
+from bench.measure.tone.finding.finder import FoundTone
+from bench.measure.tone.phase_delay import Delay, resolve
 from tests.measure.captures import reading, readings, result, value
 from tests.measure.spoiled import Tone, after, hiss, hum, knowledge, silence, stereo
 from tests.measure.whole_array import azimuth, find_tones
@@ -66,6 +68,11 @@ def test_an_inverted_channel_is_said_and_is_no_delay(us: float) -> None:
     assert delay(measured) == pytest.approx(us, abs=0.02)
     assert any("polarity is inverted" in w for w in measured.warnings)
     assert readings(measured, "azimuth_phase")[0].value == pytest.approx(0.36 * us, abs=0.05)
+
+
+def found_pair(pair: PhasePair) -> FoundTone:
+    channel = ChannelTone(0.1, 1e-5, pair.frequency_hz, 1e-4)
+    return FoundTone(0.0, 5.0, pair.frequency_hz, 1e-4, (channel, channel), pair)
 
 
 def test_one_tone_says_that_whole_periods_are_open() -> None:
@@ -151,6 +158,33 @@ def test_unequal_equalisation_is_no_azimuth(us: float, right_us: float) -> None:
     assert told.suits
     # Without the levels, part of it is mistaken for a delay.
     assert abs(resolve(pairs).seconds - us * 1e-6) > 2 * abs(told.seconds - us * 1e-6)
+
+
+@pytest.mark.parametrize("us", [-110.0, -17.0, 0.0, 45.0])
+@pytest.mark.parametrize("right_us", [17.5, 24.0, 50.0, 70.0])
+def test_tones_in_ratios_of_whole_numbers_do_not_lead_a_millisecond_astray(us: float, right_us: float) -> None:
+    """At 1, 4, 10 and 16 kHz a delay 1 ms longer fits as well; unequal amplifiers (left: 35 µs) must not decide."""
+    hz = np.array([1018.0, 4090.0, 10212.0, 16239.0])
+    omega = 2 * np.pi * hz
+    own = (1 + 1j * omega * right_us * 1e-6) / (1 + 1j * omega * 35e-6)
+    for seed in range(20):
+        added = np.random.default_rng(seed).normal(0.0, 0.15, len(hz))
+        lags = -np.angle(own * np.exp(-1j * (omega * us * 1e-6 + added)))
+        noise = (0.0005, 0.002, 0.011, 0.013)
+        pairs = [PhasePair(float(lag), u, f, 0.0, u) for lag, u, f in zip(lags, noise, hz, strict=True)]
+        told = resolve(pairs, balance_db=(20 * np.log10(np.abs(own))).tolist(), inverted=False)
+        assert told.seconds == pytest.approx(us * 1e-6, abs=10e-6)
+
+
+def test_where_amplifiers_add_to_the_phases_the_uncertainty_covers_it() -> None:
+    """All tones are read far better than that; 95 % of 200 are 190, and fewer than 178 would not be chance."""
+    inside = 0
+    for seed in range(200):
+        added = np.random.default_rng(seed).normal(0.0, 0.1, len(STEPS))
+        pairs = [PhasePair(2 * np.pi * f * 20e-6 + a, 1e-3, f, 0.0, 1e-3) for f, a in zip(STEPS, added, strict=True)]
+        told = resolve(pairs)
+        inside += abs(told.seconds - 20e-6) <= told.uncertainty
+    assert inside >= 178
 
 
 @pytest.mark.parametrize("lost", [(0.0, -1.0, -2.0, -4.0), (0.0, -0.5, -1.0, -2.0), (0.0, 1.0, 2.0, 1.0)])
@@ -247,3 +281,12 @@ def test_of_tones_as_a_procedure_asks() -> None:
     assert azimuth_of_tones(tones[:1]).frequency_hz == pytest.approx(1000.0, abs=0.01)
     assert isinstance(azimuth_of_tones([]), NoReading)
     assert a_reading(phase_of_tone(tones[0])).value == pytest.approx(7.2, abs=0.05)
+
+
+def test_a_phase_that_says_nothing_does_not_tell_whole_periods() -> None:
+    """A tone of 20 kHz at the floor of the noise: any phase, ± 80° (k = 2)."""
+    good = PhasePair(0.03, 0.01, 3150.0, 0.0, 0.0, 0.0)
+    for lag in np.linspace(-3.0, 3.0, 13):
+        tones = [found_pair(good), found_pair(PhasePair(float(lag), 1.4, 20400.0, 0.0, 0.0, 0.0))]
+        told = a_reading(azimuth_of_tones(tones))
+        assert told.value == pytest.approx(1e6 * 0.03 / (2 * np.pi * 3150.0), abs=0.01)

@@ -131,3 +131,28 @@ def test_the_depth_of_a_pointed_dropout_is_only_a_bound() -> None:
     for told in readings(dropouts(mono(x), RATE), "dropout_depth"):
         assert told.bound == "at least"
         assert told.value < 25.0
+
+
+def test_words_before_a_tone_are_no_dropouts() -> None:
+    """An announcement, louder than the tone: a gliding buzz in syllables, at times with the tone's frequency in it."""
+    t = np.arange(round(1.5 * RATE)) / RATE
+    turns = 2 * np.pi * (120.0 * t + 12.0 / (2 * np.pi * 0.7) * np.sin(2 * np.pi * 0.7 * t))
+    buzz = sum(np.cos(k * turns + k * k) / k for k in range(1, 25))
+    knots = np.arange(0.0, 1.6, 0.12)
+    syllables = np.interp(t, knots, np.random.default_rng(4).uniform(-0.6, 1.0, len(knots))).clip(0.0)
+    words = 0.3 * buzz * syllables
+    take = spoilt(315.0, [(4.0, 60.0, 20.0)], 8.0)
+    x = np.concatenate([take, np.zeros(round(0.4 * RATE)), words, np.zeros(round(0.6 * RATE)), take])
+    told = dropouts(mono(x + hiss(-65.0, len(x) / RATE)[:, 0]), RATE)
+    assert value(told, "dropout_count") == 2.0
+
+
+def test_hiss_around_print_through_is_no_dropout() -> None:
+    """The next layer of tape gives an echo some 50 dB down (common practice, no source)."""
+    take = tone(10000.0, -10.0, 6.0)
+    x = np.concatenate([np.zeros(round(4.0 * RATE)), take, np.zeros(round(4.0 * RATE))])
+    echo = round(1.3 * RATE)
+    x[:-echo] += 10.0 ** (-50.0 / 20.0) * x[echo:]
+    told = dropouts(mono(x + hiss(-60.0, len(x) / RATE, seed=4)[:, 0]), RATE, Options(frequency=10000.0))
+    assert value(told, "dropout_count") == 0.0
+    assert readings(told, "dropout_rate")[0].method.seconds == pytest.approx(6.0, abs=0.2)

@@ -156,3 +156,13 @@ def test_a_tape_that_wanders_is_as_uncertain_as_it_scatters() -> None:
         uncertainties.append(told.uncertainty)
     rms = float(np.sqrt(np.mean(np.square(errors))))
     assert rms < np.median(uncertainties) < 4.0 * rms
+
+
+@pytest.mark.parametrize("speed", [0.996, 0.999, 1.0015, 1.003, 1.0185])
+def test_where_a_high_harmonic_of_the_mains_could_be_the_residue_is_whole(speed: float) -> None:
+    """1000 Hz is the twentieth harmonic of 50 Hz, and 1020 Hz the seventeenth of 60 Hz; a tape rarely runs exactly."""
+    left = tone(1000.0, -70.0, 14.0, flutter=BOTH, speed=speed)
+    x = np.concatenate([tone(1000.0, -10.0, 8.0, flutter=BOTH, speed=speed), left])
+    told = reading(erasure(mono(x + hiss(-70.0, 22.0)[:, 0]), RATE), "erasure")
+    assert told.value == pytest.approx(60.0, abs=0.15)
+    assert told.bound is None

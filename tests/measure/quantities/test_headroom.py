@@ -116,3 +116,10 @@ def test_coarse_steps_are_as_uncertain_as_the_bend_between_them(step_db: float) 
         value, uncertainty, _ = crossing(x.astype(np.float64), third.astype(np.float64))
         covered.append(abs(value) <= uncertainty)
     assert np.mean(covered) >= 0.93
+
+
+@pytest.mark.parametrize("levels", [(-10.0, -20.0), (-20.0, -10.0), (-20.0, -10.0, 0.0)])
+def test_the_tones_of_a_response_do_not_show_where_the_tape_saturates(levels: tuple[float, ...]) -> None:
+    x = np.concatenate([part for db in levels for part in (rising(10000.0, db, db, 5.0), np.zeros(24000))])
+    told = headroom(mono(x + hiss(-60.0, len(x) / RATE)[:, 0]), RATE)
+    assert "gradually" in no_reading(result(told, "saturated_output_level")).reason

@@ -77,6 +77,7 @@ two_heads = "Begin to record."
         ("heads = [2, 3]", ""),
         ("heads = [2]", "for 2 heads; this machine has 3"),
         ('tape_type = ["II", "IV"]', "type II or type IV only; this tape is type I"),
+        ('tape_type = ["open reel"]', "open reel only; this is a cassette"),
         ('tape_type = ["I"], heads = [3]', ""),
         ('tape_type = ["I"], heads = [2]', "for 2 heads; this machine has 3"),
         ("speed_mm_s = [47.625]", ""),

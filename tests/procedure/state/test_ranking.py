@@ -57,6 +57,17 @@ def test_each_figure_is_the_worse_channel_off_its_aim_whatever_the_sign() -> Non
     assert {r.lot: r.figures["level"].off_db for r in ranked} == pytest.approx({"A": -1.5, "B": 1.0, "C": 0.3})
 
 
+def test_the_sides_of_an_owners_tape_are_not_ranked() -> None:
+    """Nobody knows what was sent to a tape from elsewhere, so neither of its sides fits the machine better."""
+    sides = [record(side, "heard_error", db) for side, db in (("side A", 1.0), ("side B", 2.0))]
+    assert len(ranking(sides)) == 2
+    assert ranking([replace(r, source="owner's tape") for r in sides]) == ()
+
+
+def test_where_nothing_ranks_there_is_no_ranking() -> None:
+    assert ranking([record(lot, "azimuth_delay", 3.0) for lot in ("A", "B")]) == ()
+
+
 def test_without_an_aim_a_tape_is_off_by_all_that_it_is() -> None:
     # A one-sided limit is no aim, and a reading that is only reported has none.
     most = Verdict(word="in", target=3.0, limit="at most")

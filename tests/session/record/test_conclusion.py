@@ -16,7 +16,7 @@ from bench.procedure.state.events import Skipped
 from bench.session.record.reader import read_session
 from bench.session.record.store import SessionStore
 from bench.session.report.owner_summary import owner_summary
-from tests.session.made_up import STEPS, Writer, begin, level, record_level
+from tests.session.made_up import STEPS, Writer, begin, level, record_level, response
 
 
 def came_out(store: SessionStore) -> Conclusion:
@@ -47,8 +47,22 @@ def test_out_is_named_before_the_rest(w: Writer) -> None:
     said = came_out(w.store)
     assert (said.word, said.headline) == ("out", "Out")
     assert said.sentences == (
-        "1 step is out: Record-to-replay as left.",
-        "Too close to call: Record-to-replay as left.",
+        "1 step is out: Record-to-replay as left (record-to-replay level, left, 500 Hz: 3.00 ± 0.09 dB).",
+        "Too close to call: Record-to-replay as left (record-to-replay level, right, 500 Hz: 0.45 ± 0.09 dB).",
+    )
+
+
+def test_a_title_with_commas_is_told_from_the_next_and_the_worst_reading_named(tmp_path: Path) -> None:
+    """A level that is 1 dB wrong at ±0.5 dB is worse than a response that is 3.5 dB wrong at ±2 dB."""
+    titled = {"proof-replay": "Play it, and listen", "proof-record": "Response at −20 dB, left and right"}
+    w = begin(tmp_path, steps=tuple(replace(s, title=titled.get(s.id, s.title)) for s in STEPS))
+    dull = [(replace(r, value=-3.5), target) for r, target in response("left", 1.0)[5:6]]
+    w.keep("proof-replay", "left", "reference tape", [level("right", -13.0), *dull, level("left", -12.9)])
+    w.keep("proof-record", "left", "record-replay", dull)
+    w.finish()
+    assert came_out(w.store).sentences[0] == (
+        "2 steps are out: Play it, and listen (level, right, 315 Hz: −13.00 ± 0.12 dBFS); "
+        "Response at −20 dB, left and right (response, left, 1 kHz: −3.50 ± 0.11 dB)."
     )
 
 

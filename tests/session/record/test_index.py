@@ -130,9 +130,11 @@ def test_damaged_and_strange_folders_are_listed_with_their_problem(tmp_path: Pat
 
 
 AGAIN = "To be checked again, because something was adjusted since: record response."
-OLDER = f"Out. 1 step is out: proof. No reading: proof. {AGAIN}"
+WORST = "response, left, 10 kHz: −2.60 ± 0.11 dB"
+OLDER = f"Out. 1 step is out: proof ({WORST}). No reading: proof. {AGAIN}"
 """The steps' titles and what was skipped are not known: no copy of the procedure lies beside it."""
-TODAY = f"Out. 1 step is out: {{0}}. No reading: {{0}}. Skipped: Hum. {AGAIN}".format("Record-to-replay as left")
+PROOF = "Record-to-replay as left"
+TODAY = f"Out. 1 step is out: {PROOF} ({WORST}). No reading: {PROOF}. Skipped: Hum. {AGAIN}"
 
 
 @pytest.mark.parametrize(
@@ -157,7 +159,7 @@ def test_strange_things_in_an_outcome_are_no_reason_to_fail(tmp_path: Path) -> N
     text = (folder / "session.toml").read_text(encoding="utf-8")
     strange = text.replace("in_count = 1\n", 'in_count = "one"\nout = 3\nnot_measured = [1, "Hum"]\n', 1)
     (folder / "session.toml").write_text(strange, encoding="utf-8")
-    assert entries(tmp_path / "sessions")[0].outcome == "Not all in. Not measured: 1 and Hum."
+    assert entries(tmp_path / "sessions")[0].outcome == "Not all in. Not measured: 1; Hum."
 
 
 def test_a_machine_is_found_by_name_sheet_or_part(tmp_path: Path) -> None:

@@ -37,7 +37,8 @@ def missing_from(session: SessionRecord) -> list[str]:
     document = document_of(session)
     in_tables = ids_in_tables(document.figures, document.responses)
     below = sum(len(attempt.readings) for attempt in document.earlier)
-    parts = [r for r in session.valid_readings if QUANTITIES[r.reading.quantity].drawn == "lines"]
+    lines = [r for r in session.valid_readings if QUANTITIES[r.reading.quantity].drawn == "lines"]
+    parts = [r for r in lines if r.verdict is None]
     assert len(in_tables) + below + len(parts) == len(session.readings)
     text = " ".join(report_text(session).split())
     figures = Counter(value_text(r.reading) for r in session.readings if r.measured is not None)

@@ -117,6 +117,8 @@ def test_where_nothing_was_turned_what_was_read_after_cleaning_may_be_as_left() 
     before, after = record("found-dirty", "response", -5.0, 8000.0), record("left", "response", -1.0, 8000.0)
     said = cleaning_sentence((before, after), adjusted=False).replace("\N{NO-BREAK SPACE}", " ")
     assert said.startswith("Cleaning gave back 4.00 ± 0.05 dB of treble at 8 kHz (record-replay, left: from −5.00")
+    unknown = cleaning_sentence((after,), adjusted=False)
+    assert unknown.endswith("is not known, because there is no reading before cleaning.")
     assert "no reading after cleaning" in cleaning_sentence((before, after), adjusted=True).replace("as found, ", "")
 
 

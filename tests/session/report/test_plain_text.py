@@ -24,7 +24,7 @@ def test_every_figure_of_the_page_is_in_the_text(tmp_path: Path) -> None:
     figures = {cell for cell in cells if "±" in cell}
     assert len(figures) > 60
     assert {f for f in figures if f not in text} == set()
-    assert "1 step is out: Record-to-replay as left." in text
+    assert "1 step is out: Record-to-replay as left (response, left, 12.5 kHz: −7.12 ± 0.11 dB)." in text
     for lead in (e for e in page.root.all("p") if e.has("lead")):
         assert flat(lead.text) in text
 
@@ -52,12 +52,12 @@ def test_where_nothing_was_adjusted_nothing_is_said_to_be_left_by_it(tmp_path: P
         assert w.store.close() == ""
         return flat(report_text(read_session(w.store.folder)))
 
-    assert "Nothing was adjusted." in said(adjusted=False)
+    assert "No trimmer was turned." in said(adjusted=False)
     assert "as measured −12.10 ± 0.12 in" in said(adjusted=False)
     assert "as left −" not in said(adjusted=False)
     assert "as found and as left" not in said(adjusted=False)
     assert "Alignment" not in said(adjusted=False)
-    assert "Nothing was adjusted" not in said(adjusted=True)
+    assert "No trimmer was turned" not in said(adjusted=True)
     assert "as left −12.10 ± 0.12 in" in said(adjusted=True)
 
 

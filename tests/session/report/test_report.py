@@ -19,6 +19,7 @@ from bench.problem import Problem
 from bench.procedure.state.event_kinds import Event, of_kind
 from bench.procedure.state.events import (
     Accepted,
+    Acted,
     Answered,
     Decided,
     Disturbed,
@@ -32,10 +33,12 @@ from bench.procedure.state.events import (
     SoundLost,
     Ticked,
     Turned,
+    TurnedBack,
 )
 from bench.procedure.state.exercise_events import Debriefed, FaultOutcome
 from bench.session.record.reader import read_session
-from bench.session.record.steps import StepCaution
+from bench.session.record.steps import StepCaution, StepFacts
+from bench.session.report.plain_text import report_text
 from bench.session.report.report import report_html, write_report
 from tests.session.made_up import STEPS, begin, failed, level, record_level, response, whole
 from tests.session.page import Page, grid
@@ -175,7 +178,9 @@ def test_it_says_how_it_came_out(page: Page) -> None:
 def test_it_names_the_steps_that_are_out(tmp_path: Path) -> None:
     page = Page(report_html(read_session(whole(tmp_path, treble_left=5.5))))
     result = next(e for e in page.root.all("div") if e.has("result"))
-    assert result.text == "✗ Out 1 step is out: Record-to-replay as left."
+    worst = "response, left, 12.5 kHz: −7.12 ± 0.11 dB"
+    cause = "worn replay gap: almost certainly, 99 %"
+    assert result.text == f"✗ Out 1 step is out: Record-to-replay as left ({worst}). What was wrong: {cause}."
     accepted = next(s for s in page.root.all("section") if s.attributes.get("aria-labelledby") == "open").text
     assert "Accepted, Record-to-replay as left: response, left, record-replay (out) at 4 kHz" in accepted
     assert "; response, right, record-replay (out) at 4 kHz, 6.3 kHz" in accepted
@@ -195,6 +200,42 @@ def test_the_job_and_the_instruments(page: Page) -> None:
     assert facts["Instruments"] == "practice machine, 48 kHz"
     assert facts["Reference level"] == "250 nWb/m (DIN)"
     assert facts["Reference tape"] == "Lanternhill cassette reference tape: 3 passes in this session"
+
+
+def test_the_report_of_an_interface_is_about_no_machine(tmp_path: Path) -> None:
+    steps = (StepFacts("response", "Response", "interface"), StepFacts("sheet", "Keep it as its sheet", "by-hand"))
+    w = begin(tmp_path, steps=steps, port="Deck In (2)")
+    w.keep("response", "left", "machine", [*response("left", 0.1), level("left", -12.0)])
+    w.finish()
+    session = read_session(w.store.folder)
+    page = Page(report_html(session)).root
+    assert page.all("h1")[0].text == "Deck In (2)"
+    assert [dt.text for dt in page.all("dt")] == ["Sample rate"]
+    for text in (page.text, report_text(session)):
+        assert "Lanternhill two-head deck" not in text
+        assert "no interface sheet" not in text
+        assert "gave back" not in text
+        assert "Response, interface" in text
+    assert next(e.text for e in page.all("th") if e.attributes.get("scope") == "rowgroup") == "Interface"
+
+
+def test_what_no_job_did_it_does_not_speak_of(tmp_path: Path) -> None:
+    """A job without a trimmer has no line-up; nor has one that turns azimuth for a tape, and turns it back."""
+    checks = tuple(s for s in STEPS if s.kind != "adjust")
+    for name, steps, events, headings in (
+        ("check", checks, (Acted("clean"),), {"cleaning"}),
+        ("uncleaned", checks, (), set()),
+        ("foreign", STEPS, (Turned("replay azimuth", (9.0,)), TurnedBack("replay azimuth", -9.0)), set()),
+        ("line-up", STEPS, (Acted("clean"), Turned("replay level left", (9.0,))), {"cleaning", "the line-up"}),
+    ):
+        w = begin(tmp_path / name, steps=steps)
+        for event in events:
+            w.note("clean/swab", event)
+        w.keep("proof-replay", "left", "reference tape", [level("left", -12.0)])
+        session = read_session(w.store.folder)
+        found = {h.text for h in Page(report_html(session)).root.all("h2") if h.text.endswith("gave back")}
+        assert found == {f"What {work} gave back" for work in headings}
+        assert set(re.findall(r"^What (.*) gave back$", report_text(session), re.MULTILINE)) == headings
 
 
 def test_the_verdict_table_has_found_and_left(page: Page) -> None:
@@ -240,9 +281,19 @@ def test_it_says_by_what_it_was_measured(page: Page, folder: Path) -> None:
     assert folder.name in foot
 
 
+def test_of_what_it_was_measured_by_a_hidden_fault_is_none(folder: Path) -> None:
+    session = read_session(folder)
+    fault = replace(session.inputs[0], path="inputs/sheets/faults/dirty-head.toml")
+    page = Page(report_html(replace(session, inputs=(*session.inputs, fault))))
+    foot = page.root.all("footer")[0].text
+    assert "inputs/line-up.toml" in foot
+    assert "faults/" not in foot
+
+
 def test_cautions_notes_and_signatures(page: Page) -> None:
     text = page.root.text
     assert "Solvents. Flammable: ventilate, no sparks." in text
+    assert "Given" not in text
     assert "Trimmer of the left channel is noisy; lacquered. 10:40" in text
     assert "Trimmers turned: replay level left: adjusted 3 times" in text
     assert "The Lanternhill workshop accepts the machine as left" in text
@@ -267,7 +318,7 @@ def test_what_was_left_out_is_said(tmp_path: Path) -> None:
     assert "Overridden, Reference tape as left: reference tape in an uncleaned machine: the owner insists" in text
     assert "Sound, Record-to-replay as left: sound lost: the device went away" in text
     assert "left, as measured: no reading, because the tone was never steady for half a second" in text
-    assert "What cleaning gave back is not known, because there is no reading before cleaning and after" in text
+    assert "What cleaning gave back" not in text
 
 
 def test_a_broken_off_session_says_so(tmp_path: Path) -> None:
@@ -420,8 +471,8 @@ def test_a_clock_that_was_set_back_changes_no_order_and_is_said(tmp_path: Path) 
 
 def test_steps_left_out_and_passed_over_are_named_and_not_missed(tmp_path: Path) -> None:
     w = begin(tmp_path, steps=tuple(s for s in STEPS if s.id not in ("replay-level", "found")))
-    w.note("replay-level", NotApplicable("Replay level", "open reel only; this tape is type I"))
-    w.note("found", NotApplicable("Reference tape as found", "open reel only; this tape is type I"))
+    w.note("replay-level", NotApplicable("Replay level", "open reel only; this is a cassette"))
+    w.note("found", NotApplicable("Reference tape as found", "open reel only; this is a cassette"))
     w.note("sign", Decided("sign", 3, answer="yes", passed_over=("proof-replay",)))
     w.keep("proof-record", "left", "record-replay", [record_level("left", 0.0)])
     w.note("proof-record", Disturbed(("replay level",)))
@@ -431,7 +482,6 @@ def test_steps_left_out_and_passed_over_are_named_and_not_missed(tmp_path: Path)
     assert "Not measured" not in result
     assert "To be checked again, because something was adjusted since: replay level." in result
     assert (
-        "Not applicable, Replay level and Reference tape as found: open reel only; this tape is type I"
-        in page.root.text
+        "Not applicable, Replay level and Reference tape as found: open reel only; this is a cassette" in page.root.text
     )
     assert "Not needed, Reference tape as left: by the decision at Sign off" in page.root.text

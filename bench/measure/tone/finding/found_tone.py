@@ -187,7 +187,7 @@ def joined(parts: Sequence[FoundTone]) -> FoundTone:
             weave_uncertainty_rad=spread([q.weave_uncertainty_rad for q in pairs]),
             wander=together([q.wander for q in pairs]),
             balance_wander=together([q.balance_wander for q in pairs]),
-            copied=any(q.copied for q in pairs),
+            copied=all(q.copied for q in pairs),
         )
     return FoundTone(
         start,

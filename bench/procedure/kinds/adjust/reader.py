@@ -18,6 +18,7 @@ from bench.procedure.kinds.correct.interface import corrected
 from bench.procedure.kinds.correct.owners_tape import relative_to_label
 from bench.procedure.kinds.correct.reference_tape import difference, expected_dbfs, recorded_level, sent_text, with_tape
 from bench.procedure.kinds.correct.source import source_db
+from bench.procedure.model.sheets import Section
 from bench.procedure.model.steps import Adjust
 from bench.procedure.model.targets import Target
 from bench.procedure.state.journal import ReadingSource, newest
@@ -118,9 +119,7 @@ class ToneReader(AdjustReader):
         if step.quantity == "overbias" and len(sent) == 1 and step.reference_frequency is None:
             sent[PROBE_HZ if PROBE_HZ not in sent else 2 * PROBE_HZ] = step.sends[0].db - PROBE_BELOW_DB
         self._sent = sent
-        watched = [self._section.hz] if self._section is not None else list(sent) or [step.frequency or 0.0]
-        usual = max(watched) if step.quantity == "overbias" else watched[0]
-        self.judged_hz: float = step.frequency if step.frequency is not None else usual
+        self.judged_hz: float = bench.job.judged_hz(step) or 0.0
         self.sent_db = self._section.db if self._section is not None else sent.get(self.judged_hz)
         self._zero_hz: float | None = None
         if self._section is None:
@@ -169,7 +168,7 @@ class ToneReader(AdjustReader):
                 levels = [with_tape(r, job, section) for r in self._levels(state)]
                 return [(r, expected_dbfs(job, section)) for r in levels]
             case "response" if section is not None:
-                return [(self._from_tape(r), 0.0) for r in self._levels(state)]
+                return [(self._from_tape(r, section), section.recorded_error_db) for r in self._levels(state)]
             case "azimuth_delay":
                 if len(state.sides) < 2 or state.tone is None:
                     return [(NoReading("azimuth_delay", "left-right", "it needs two channels"), 0.0)]
@@ -214,16 +213,17 @@ class ToneReader(AdjustReader):
             return f"a tone of {hertz(other)} is heard, not {hertz(self.judged_hz)}"
         return state.reason
 
-    def _from_tape(self, level: Result) -> Result:
-        """Response from the reference tape, relative to the last reading of its level section."""
-        job, section = self._bench.job, self._section
-        if section is None:
-            return level
+    def _from_tape(self, level: Result, section: Section) -> Result:
+        """Response from the reference tape, relative to the last reading of its level section.
+
+        As in a whole play of the tape, its recorded error is in the reading, and in the target.
+        """
+        job = self._bench.job
         zero, spread = self._level_error(level.channel)
         response = difference(
             "response",
             level,
-            expected_dbfs(job, section) + zero,
+            expected_dbfs(job, section) - section.recorded_error_db + zero,
             spread,
             reference="the level section of the reference tape",
         )

@@ -1,4 +1,4 @@
-"""Certificate of a check tape: its readings include the uncertainty of the replay with which they were taken."""
+"""Certificate of a check tape: what is recorded on it, with the error of the replay that read it taken off."""
 
 from __future__ import annotations
 
@@ -7,13 +7,14 @@ from dataclasses import replace
 
 from bench.measure.reading import NoReading, Result
 from bench.procedure.kinds.bench import Bench
+from bench.procedure.state.journal import ReadingRecord
 
 
 def certified(reading: Result, bench: Bench) -> Result:
     """Turn a level or response from record to replay into a figure of the tape itself.
 
-    Replay was proved with the reference tape in this session. Its deviation there, at the nearest tone of the same
-    channel, and the uncertainty of the reference tape are added to that of the reading (root of the sum of squares).
+    Replay was read with the reference tape in this session. Its error there, at the nearest tone of the same channel,
+    is taken off; its uncertainty, which includes that of the reference tape, is added (root of the sum of squares).
 
     Args:
         reading: a reading of the check tape.
@@ -21,25 +22,26 @@ def certified(reading: Result, bench: Bench) -> Result:
     """
     if isinstance(reading, NoReading):
         return reading
-    error = _replay_error(reading, bench)
-    if error is None:
+    replayed = _of_reference_tape(reading, bench)
+    if replayed is None or replayed.measured is None or replayed.off is None:
         return replace(reading, method=replace(reading.method, replay_unproved=True))
-    own = bench.job.reference_tape.uncertainty_db
-    known = reading.widened("reference tape", own).widened("other reading", error)
-    return replace(known, method=replace(reading.method, replay_within_db=error, replay_known_db=own))
+    known = reading.widened("reference tape", replayed.measured.uncertainty)
+    method = replace(reading.method, replay_error_db=replayed.off)
+    return replace(known, value=reading.value - replayed.off, method=method)
 
 
-def _replay_error(reading: Result, bench: Bench) -> float | None:
-    """Deviation of replay at the nearest tone of the reference tape, dB; None where it was not played."""
+def _of_reference_tape(reading: Result, bench: Bench) -> ReadingRecord | None:
+    """The last reading of the nearest tone of the reference tape; None where it was not played."""
     quantity = "level" if reading.quantity == "record_replay_level" else "response"
+    hz = reading.frequency_hz
     found = [
-        (abs(math.log(r.reading.frequency_hz / reading.frequency_hz)), -n, abs(r.off))
+        (abs(math.log(r.reading.frequency_hz / hz)), -n, r)
         for n, r in enumerate(bench.journal.records())
         if r.source == "reference tape"
         and r.reading.quantity == quantity
         and r.reading.channel == reading.channel
         and r.reading.frequency_hz
-        and reading.frequency_hz
+        and hz
         and r.off is not None
     ]
     return min(found)[2] if found else None

@@ -5,10 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from statistics import median
 
+from bench.figures import hertz
 from bench.measure.quantities.azimuth import azimuth_of_tones, polarity_of
 from bench.measure.quantities.speed import speed_of_tone
 from bench.measure.reading import NoReading, Reading, ReferenceTone, Result
+from bench.measure.tone.finding.found_tone import FoundTone
 from bench.problem import Problem
 from bench.procedure.kinds.activity import View
 from bench.procedure.kinds.bench import Bench, JudgedReading
@@ -26,6 +29,14 @@ from bench.words.figures import tone
 LONG_ENOUGH_S = 45.0
 """After this long the last tone of a tape is taken before its end. A cassette with a single tone plays it for minutes;
 longer listening would narrow the uncertainty of a level by little. A choice."""
+
+LEAST_S = 0.7
+"""A tone that is shorter is no section: it is a vowel of an announcement, or a distortion product that comes and goes
+while a tone clips. Sections last from five seconds to minutes (common practice, no source)."""
+OTHERS = 3
+"""So many other tones show at what speed the tape plays."""
+OF_ANOTHER_TONE = 0.03
+"""No machine changes its speed by so much between two tones. 3000 Hz and 3150 Hz differ by 5 %."""
 
 
 class ReferenceActivity(ToneListActivity[Reference]):
@@ -56,6 +67,10 @@ class ReferenceActivity(ToneListActivity[Reference]):
             hands.rewind(next(iter(self._sections)) if only else None)
         self.bench.transport("play")
         self.listen()
+
+    def is_due(self, expected: Expected, tone: FoundTone) -> bool:
+        """Whether the tone is long enough for a section."""
+        return tone.duration_s >= LEAST_S
 
     def is_long_enough(self, tone: Expected, seconds: float) -> bool:
         """Whether nobody need wait for the end of a tone: nothing else on its tape is wanted."""
@@ -102,6 +117,9 @@ class ReferenceActivity(ToneListActivity[Reference]):
         out = [self._taken(tone, r, "level", tone.dbfs) for r in readings]
         self._compare_tapes(tone, out)
         balance = found.balance
+        no_level = next((r for r in readings if isinstance(r, NoReading)), None)
+        if isinstance(balance, Reading) and no_level is not None:
+            balance = NoReading("balance", balance.channel, no_level.reason, method=balance.method)
         if "balance" in self._targets and balance is not None:
             out.append(self._taken(tone, replace(balance, frequency_hz=tone.hz), "balance"))
         return out
@@ -185,8 +203,24 @@ class ReferenceActivity(ToneListActivity[Reference]):
 
     def _speed(self, tone: Expected) -> list[JudgedReading]:
         readings = speed_of_tone(self.tones[tone.id], self._sections[tone.id].hz)
+        hz = self._recorded_hz(tone)
+        if hz is not None:
+            why = (
+                f"by the other tones {hertz(tone.hz)} is {hertz(hz)} on this tape: correct its sheet or change the tape"
+            )
+            readings = [NoReading(r.quantity, r.channel, why, frequency_hz=tone.hz) for r in readings]
         own = [with_tape(corrected(r, self.job, looped=False), self.job) for r in readings]
         return [self._taken(tone, r, "speed_error") for r in own]
+
+    def _recorded_hz(self, tone: Expected) -> float | None:
+        """Frequency of a tone at the speed that the other tones show; None if it is that of its section."""
+        played = {i: _ratio(found, self._sections[i].hz) for i, found in self.tones.items() if i in self._sections}
+        others = [p for i, p in played.items() if p is not None and self._sections[i].purpose != "speed"]
+        own = played.get(tone.id)
+        if own is None or len(others) < OTHERS:
+            return None
+        apart = own / median(others)
+        return None if abs(apart - 1.0) < OF_ANOTHER_TONE else round(tone.hz * apart, -1)
 
     def missing(self, tone: Expected) -> list[JudgedReading]:
         """The readings of a section that was not heard."""
@@ -219,6 +253,11 @@ class ReferenceActivity(ToneListActivity[Reference]):
     def view(self) -> View:
         """The list of tones; the pass can be ended with a reason."""
         return replace(super().view(), can_accept=self._ask is None)
+
+
+def _ratio(found: FoundTone, recorded_hz: float) -> float | None:
+    """Played to recorded frequency of a tone; None if no channel has it."""
+    return next((t.frequency_hz / recorded_hz for t in found.tones if t.present), None)
 
 
 def _apart_db(one: JudgedReading, other: JudgedReading) -> float | None:

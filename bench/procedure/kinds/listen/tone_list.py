@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from abc import abstractmethod
 
+import numpy as np
+
 from bench.audio.port import Block, Samples
 from bench.figures import hertz
 from bench.measure.reading import NoReading, Reading, Result
@@ -19,6 +21,9 @@ from bench.procedure.state.events import Accepted, StoppedListening
 from bench.procedure.state.journal import ReadingSource
 from bench.procedure.state.snapshot import Prompt
 from bench.words.sentences import listed
+
+CLIPPED_DBFS = -0.1
+"""A steady tone from here up is clipped: its peaks, with hum and wander, pass full scale. A choice."""
 
 LOOK_EVERY_S = 0.3
 """Time between two measurements of the present tone for the screen."""
@@ -43,6 +48,8 @@ class ToneListActivity(Activity[StepT]):
         self.listens_from_s: float | None = None
         """Time at which the first sample that the finder was fed was sent; None before it."""
         self._frames = self._looked = 0
+        self._peak = 0.0
+        """Highest peak of what was heard, full scale 1."""
         self._cut: FoundTone | None = None
         """The tone that was taken before its end, whose rest is ignored."""
         self.speed = 1.0
@@ -58,7 +65,14 @@ class ToneListActivity(Activity[StepT]):
     def levels(self, tone: Expected) -> list[Result]:
         """Level of each channel, under the nominal frequency."""
         found = self.tones[tone.id]
-        return [found.level(c, tone.hz) for c in range(len(found.tones))]
+        return [self._unclipped(found.level(c, tone.hz)) for c in range(len(found.tones))]
+
+    def _unclipped(self, level: Result) -> Result:
+        """A level; no reading at full scale, which a file of floating-point samples alone can exceed."""
+        if isinstance(level, NoReading) or level.value < CLIPPED_DBFS or self._peak > 1.0:
+            return level
+        why = "the tone is clipped at full scale: lower the machine's output or the interface's input"
+        return NoReading(level.quantity, level.channel, why, frequency_hz=level.frequency_hz, method=level.method)
 
     @abstractmethod
     def readings(self, tone: Expected) -> list[JudgedReading]:
@@ -104,6 +118,7 @@ class ToneListActivity(Activity[StepT]):
             self.listen()
         if self.listens_from_s is None:
             self.listens_from_s = at_s
+        self._peak = max(self._peak, float(np.abs(samples).max(initial=0.0)))
         for tone in self._finder.feed(samples):
             self._take(tone)
         self._frames += len(samples)

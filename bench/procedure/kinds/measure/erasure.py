@@ -14,7 +14,7 @@ from bench.measure.reading import Measured
 from bench.problem import Problem
 from bench.procedure.kinds.activity import WAIT, View
 from bench.procedure.kinds.bench import Bench, JudgedReading
-from bench.procedure.kinds.measure.judged_readings import frequency_of, judged_readings
+from bench.procedure.kinds.measure.judged_readings import judged_readings
 from bench.procedure.kinds.measure.measure import MeasureActivity
 from bench.procedure.kinds.record.passage import LEAD_IN_S, Passage, refuse_file, to_record
 from bench.procedure.model.steps import Measure
@@ -52,7 +52,7 @@ class ErasureActivity(MeasureActivity):
 
     def _begin_meter(self) -> None:
         status = self.bench.port.status
-        hz = frequency_of(self.step, self.bench.job)
+        hz = self.bench.job.judged_hz(self.step)
         self._meter = make_meter("erasure", status.sample_rate, status.channels, {"frequency": hz} if hz else {})
         self._frames = 0
 

@@ -22,30 +22,15 @@ from bench.signals.tones import Multitone, Tone
 
 OF_LEVEL = ("record_replay_level", "source_level", "tape_level")
 """Quantities that are a level relative to another."""
-FAST_MM_S, FAST_HZ = 190.0, 1000.0
-"""From this tape speed up (190.5 mm/s and faster) maximum output level is given at 1 kHz (IEC 60094, data sheets)."""
 RISES_TO_DB = 12.0
 """Top of the level ramp, dB re the reference level; less where the interface cannot send that much."""
 RISES_S = 20.0
 
 
-def frequency_of(step: Measure, job: Job) -> float | None:
-    """Frequency of the tone that is measured, Hz."""
-    if step.frequency is not None:
-        return step.frequency
-    if step.plays is not None:
-        return job.section(step.plays).hz
-    rising = QUANTITIES[step.quantity].rising
-    if rising is not None and not step.sends:
-        fast = step.quantity == "maximum_output_level" and job.machine.speed_mm_s > FAST_MM_S
-        return FAST_HZ if fast else rising.hz
-    return step.sends[0].hz if step.sends else None
-
-
 def options_of(step: Measure, bench: Bench) -> dict[str, Any]:
     """Options of the meter."""
     job = bench.job
-    hz = frequency_of(step, job)
+    hz = job.judged_hz(step)
     if step.programme:
         said = {"nominal": bench.figure_at(step.named_by), "known_percent": bench.figure_at(step.known_by)}
         return {key: value for key, value in said.items() if value > 0}
@@ -78,7 +63,7 @@ def source_of(step: Measure, job: Job, rate: int) -> Source | None:
     if step.records == "silence":
         return None
     send = job.machine.reference.send_dbfs
-    hz = frequency_of(step, job)
+    hz = job.judged_hz(step)
     rising = QUANTITIES[step.quantity].rising
     if rising is not None and hz is not None:
         top = min(0.0, send + RISES_TO_DB)
@@ -108,7 +93,7 @@ def judged_readings(
         found = _largest(found, step, measured)
     if not found or because:
         why = because or "; ".join(measured.warnings) or "nothing was found to measure"
-        return [(NoReading(step.quantity, "both", why, frequency_hz=frequency_of(step, job)), 0.0)]
+        return [(NoReading(step.quantity, "both", why, frequency_hz=job.judged_hz(step)), 0.0)]
     return [_corrected(r, step, bench) for r in found]
 
 
@@ -151,7 +136,7 @@ def _corrected(raw: Result, step: Measure, bench: Bench) -> tuple[Result, float]
             offset = expected_dbfs(job, section)
     level, facts = job.machine.reference, QUANTITIES[step.quantity]
     if step.quantity in ("record_replay_level", "source_level"):
-        sent = next((t.db for t in step.sends if t.hz == frequency_of(step, job)), 0.0)
+        sent = next((t.db for t in step.sends if t.hz == job.judged_hz(step)), 0.0)
         level_re = job.replay_dbfs + sent
         between: Difference | None = "replayed minus sent" if step.quantity == "record_replay_level" else None
         reading = difference(step.quantity, reading, level_re, 0.0, reference=sent_text(sent, job), between=between)
@@ -162,7 +147,7 @@ def _corrected(raw: Result, step: Measure, bench: Bench) -> tuple[Result, float]
     if facts.relative_to == REFERENCE_LEVEL and isinstance(reading, Reading):
         reading = replace(reading, reference=f"reference level, {level.fluxivity}")
     if facts.rising is not None or step.quantity == "azimuth_weave":
-        reading = replace(reading, frequency_hz=frequency_of(step, job))
+        reading = replace(reading, frequency_hz=job.judged_hz(step))
     if facts.both_passes and section is None:
         reading = replace(reading, method=replace(reading.method, both_passes=True))
     if step.records == "silence":

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -45,6 +47,17 @@ def test_parts_count_by_their_length() -> None:
     assert whole.pair is not None
     assert whole.pair.lag_rad == pytest.approx(0.2, abs=0.01)
     assert whole.pair.weave_rad == pytest.approx(0.3 * np.sqrt(2.0) / 3.0, abs=0.005)
+
+
+def test_one_part_in_which_the_noise_is_misjudged_makes_no_mono_input() -> None:
+    parts = [
+        replace(found(10.0 * n, 10.0 * n + 9.0, 0.1), pair=PhasePair(0.1, 1e-3, 1000.0, 0.0, 0.0, 0.0)) for n in (0, 1)
+    ]
+    copy = [replace(p, pair=replace(p.pair, copied=True)) for p in parts if p.pair is not None]
+    for both, copied in (([*parts], False), ([parts[0], copy[1]], False), (copy, True)):
+        pair = joined(both).pair
+        assert pair is not None
+        assert pair.copied is copied
 
 
 def test_sides() -> None:

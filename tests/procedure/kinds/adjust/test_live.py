@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+import pytest
+
 from bench.measure.reading import Reading
 from bench.procedure.run.commands import Accept, Command, GoOn
 from bench.procedure.state.snapshot import Snapshot
@@ -97,3 +99,36 @@ def test_a_channel_that_stays_silent_keeps_nobody_for_long(tmp_path: Path) -> No
     assert not isinstance(kept["left"].reading, Reading)
     assert kept["right"].verdict is not None
     assert kept["right"].verdict.word == "in"
+
+
+def test_a_response_to_the_tape_reads_the_same_in_an_adjust_step_and_in_a_whole_play(tmp_path: Path) -> None:
+    """Nothing is turned in between: what the certificate says of 10 kHz (0.2 dB) is in both readings and targets."""
+    procedure = (
+        TO_TAPE
+        + step(
+            "adjust",
+            "treble",
+            quantity='"response"',
+            plays='"response-10k"',
+            target='"machine.replay_response"',
+            trimmers='{ left = "replay equalisation left", right = "replay equalisation right" }',
+        )
+        + step(
+            "reference", "play", purposes='["level", "response"]', targets='{ response = "machine.replay_response" }'
+        )
+    )
+    opened, _ = open_bench(tmp_path, procedure, "three-head-cassette", seed=2, changes={})
+    try:
+        rehearse(opened.runner, opened.port, opened.clock, UnattendedHands())
+    finally:
+        opened.store.close()
+    read = {
+        (r.step, r.reading.channel): (r.reading.value, r.off)
+        for r in opened.store.records()
+        if isinstance(r.reading, Reading) and r.reading.quantity == "response" and r.reading.frequency_hz == 10000.0
+    }
+    for side in ("left", "right"):
+        (turned, off), (played, still_off) = read["treble", side], read["play", side]
+        assert turned == pytest.approx(played, abs=0.05)
+        assert off is not None
+        assert still_off == pytest.approx(off, abs=0.05)
