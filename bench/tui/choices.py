@@ -110,6 +110,28 @@ def rows_of(workspace: Workspace) -> list[Row]:
     return [Row(id_, title, options[id_]) for id_, title in ROWS if id_ != "session" or options["session"]]
 
 
+def following(rows: Sequence[Row], id_: str) -> list[Row]:
+    """The rows with what goes with the choice on a line, unless something that fits is selected already."""
+    out = {row.id: row for row in rows}
+    option = out[id_].option if id_ in out else None
+    for other, keys in (option.goes_with if option else {}).items():
+        row = out.get(other)
+        if row is not None and (row.option is None or row.option.key not in keys):
+            out[other] = row.pick(keys[0])
+            out = {r.id: r for r in following(list(out.values()), other)}
+    return list(out.values())
+
+
+def fitted(rows: Sequence[Row], wanted: Mapping[str, str]) -> tuple[list[Row], str]:
+    """The rows without choices of last time that are missing or do not fit, and a sentence about them, or ""."""
+    sheets = [row for row in rows if row.id in ("procedure", "machine", "tape", "reference-tape")]
+    whole = all(row.option is not None and wanted.get(row.id) == row.option.key for row in sheets[:2])
+    out = following(rows, "machine" if whole else "procedure")
+    last = {row.id: wanted[row.id] for row in sheets if row.id in wanted}
+    changed = [row.title for row in out if row.id in last and row.option and row.option.key != last[row.id]]
+    return out, f"Missing or does not fit any more, so another is chosen: {', '.join(changed)}." if changed else ""
+
+
 PRACTICE = Option(
     "practice",
     "practice machine",

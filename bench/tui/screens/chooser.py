@@ -26,6 +26,8 @@ from bench.tui.choices import (
     Option,
     Row,
     file_option,
+    fitted,
+    following,
     last_on_practice_machine,
     live_options,
     option_key,
@@ -102,8 +104,9 @@ class ChooserScreen(Screen[str]):
         rows = await asyncio.to_thread(rows_of, self._workspace)
         self._rows = [self._with_live(row.pick(chosen.get(row.id, ""))) for row in rows]
         self._at = 0 if first else min(self._at, len(self._rows) - 1)
-        if first and "procedure" not in chosen:
-            self._follow("procedure")
+        if first:
+            self._rows, changed = fitted(self._rows, chosen)
+            self._notice = changed or self._notice
         self._show()
         self._live = await asyncio.to_thread(live_options)
         self._rows = [self._with_live(row, chosen.get("port", "") if first else "") for row in self._rows]
@@ -120,15 +123,6 @@ class ChooserScreen(Screen[str]):
         chosen = row.option.key if row.option else ""
         untouched = row.picked == 0 and wanted.startswith("live")
         return Row(row.id, row.title, (others[0], *self._live, *others[1:])).pick(wanted if untouched else chosen)
-
-    def _follow(self, id_: str) -> None:
-        """Select what goes with the choice on a line, unless something that fits is selected already."""
-        row = self._row(id_)
-        goes_with = row.option.goes_with if row and row.option else {}
-        for other, keys in goes_with.items():
-            if self._key(other) not in keys:
-                self._rows = [r.pick(keys[0]) if r.id == other else r for r in self._rows]
-                self._follow(other)
 
     def _row(self, id_: str) -> Row | None:
         return next((r for r in self._rows if r.id == id_), None)
@@ -190,7 +184,7 @@ class ChooserScreen(Screen[str]):
         if self._rows:
             row = self._rows[self._at].move(step)
             self._rows[self._at] = row
-            self._follow(row.id)
+            self._rows = following(self._rows, row.id)
             self.say("")
 
     def on_click(self, event: events.Click) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
+from rich.cells import cell_len
 from textual import events
 from textual.app import ComposeResult
 from textual.screen import Screen
@@ -145,10 +146,8 @@ class PagesScreen(Screen[str]):
 def fit_line(line: str, width: int) -> list[str]:
     """A line wrapped to a width, with its indent kept and continuation lines indented further."""
     tamed = plain(line)
-    if len(tamed) <= width and tamed.isascii():
+    if cell_len(tamed) <= width:
         return [tamed]
     indent = len(tamed) - len(tamed.lstrip())
-    broken = wrap(tamed, max(10, width - indent - 2)) or [""]
-    if len(broken) == 1:
-        return [tamed]
+    broken = wrap(tamed, max(10, width - indent - 2))
     return [" " * (indent + (2 if n else 0)) + part for n, part in enumerate(broken)]

@@ -85,7 +85,7 @@ class RecordsScreen(Screen[str]):
         self.query_one("#pages", Lines).show(session_lines(self._entries, self._picked, marked, width, room))
         entry = self._entry
         self.query_one("#detail", Lines).show(detail_lines(entry, width) if entry else [])
-        asked = f"Read the report of {entry.name}" if entry else "Nothing to read yet"
+        asked = "Read the report of this session" if entry else "Nothing to read yet"
         self.query_one(Bar).show(("enter" if entry else "", asked, False))
         self.query_one(Notice).show(self._notice, "accent")
 

@@ -19,7 +19,7 @@ from bench.session.compare.results import FoundAndNow, results_of, worst_first
 from bench.session.compare.subject import Subject
 from bench.tui.text import SHAPES, cell, plain
 from bench.tui.widgets.curve import curve_lines
-from bench.tui.widgets.line_widget import Line, Span, justified, side_by_side
+from bench.tui.widgets.line_widget import Line, Span, clip_line, justified, line_width, side_by_side
 from bench.tui.widgets.response import response_lines
 from bench.tui.widgets.tones import SHORT
 from bench.words.budgets import budget_lines
@@ -52,15 +52,18 @@ def last_line(snapshot: Snapshot, width: int) -> Line:
     records = judged or list(own)
     if not records:
         return []
-    line: Line = [(f"{plain(_title(snapshot, records[0].step))}  ", "strong")]
+    line: Line = []
+    step = records[0].step
     if len(records) > MOST_FIGURES:
         counts = Counter(r.verdict.word for r in judged if r.verdict is not None)
         line += [(f"{SHAPES[w][0]} {counts[w]} {w}  ", SHAPES[w][1]) for w in reversed(WORST_FIRST) if counts[w]]
         records = [r for r in judged if r.verdict is not None and r.verdict.word != "in"]
     named = not judged or len({r.reading.quantity for r in records}) > 1
-    for record in records:
-        line.append(_figure(record, quantity=named))
-    return justified(line, [("v", "key"), (" results", "quiet")], width)
+    line += [_figure(record, quantity=named) for record in records]
+    key: Line = [("v", "key"), (" results", "quiet")]
+    room = width - line_width(line) - line_width(key) - 3  # the figures stay whole, rather than the title
+    title = clip_line([(plain(_title(snapshot, step)), "strong")], max(room, LEAST_TITLE))
+    return justified([*title, ("  ", ""), *line], key, width)
 
 
 def _title(snapshot: Snapshot, step: str) -> str:

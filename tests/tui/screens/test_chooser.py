@@ -170,6 +170,31 @@ async def test_arrows_choose_and_the_last_choice_stands_at_the_next_start(worksp
         assert {r.id: r.option.key for r in other._rows if r.option and r.id != "session"} == chosen
 
 
+async def test_choices_of_last_time_that_are_missing_or_do_not_fit_are_named(
+    workspace: Workspace, tmp_path: Path
+) -> None:
+    app, screen = chooser(workspace, tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await ready(pilot)
+        first = screen._chosen()
+        machines = screen._row("machine")
+        assert machines is not None
+        other = next(o for o in machines.options if o.goes_with and first["tape"] not in o.goes_with["tape"])
+    screen._preferences.save(first | {"machine": other.key})
+    again, other_screen = chooser(workspace, tmp_path)
+    async with again.run_test(size=(80, 24)) as pilot:
+        await ready(pilot)
+        assert other_screen._key("machine") == other.key
+        assert other_screen._key("tape") in other.goes_with["tape"]
+        await says(pilot, "Missing or does not fit any more, so another is chosen: tape in use")
+    screen._preferences.save(first | {"machine": "sold"})
+    again, other_screen = chooser(workspace, tmp_path)
+    async with again.run_test(size=(80, 24)) as pilot:
+        await ready(pilot)
+        assert other_screen._chosen() == first
+        await says(pilot, "Missing or does not fit any more, so another is chosen: machine.")
+
+
 async def test_a_machine_brings_a_tape_that_it_takes_and_a_reference_tape_of_its_speed(
     workspace: Workspace, tmp_path: Path
 ) -> None:

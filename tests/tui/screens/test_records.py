@@ -179,6 +179,8 @@ def test_the_list_marks_shortens_and_tells_what_is_broken() -> None:
 
 def test_lines_are_broken_between_words_and_keep_where_they_stand() -> None:
     assert fit_line("short", 20) == ["short"]
+    assert fit_line("  level −0.5 ± 0.1 dB", 21) == ["  level −0.5 ± 0.1 dB"], "a line that fits stays whole"
+    assert fit_line("", 20) == [""]
     assert fit_line("  level left and right are in tolerance now", 24) == [
         "  level left and right",
         "    are in tolerance now",

@@ -20,6 +20,8 @@ def test_the_last_result_stays_in_one_line_until_the_next_step_has_one() -> None
     (line,) = texts([last_line(before, 200)])
     assert line.startswith("Response  ✓ 19 in  ✗ 5 out  ✗ right 8 kHz −2.66 dB  ✗ left 10 kHz −2.30 dB")
     assert last_line(samples.cleaning(), 100) == []
+    (line,) = texts([last_line(shown, 66)])
+    assert line.startswith("Set the repl…  ✓ left −12.04 dBFS  ✓ right −11.90 dBFS"), "the title is cut, not a figure"
 
 
 def test_the_table_has_every_quantity_with_what_is_out_on_top() -> None:

@@ -94,6 +94,15 @@ def test_harmonics_and_hum_are_no_tones() -> None:
     assert any(abs(t.frequency_hz - 50.0) < 0.1 for t in [*told_too.feed(x), *told_too.finish()])
 
 
+@pytest.mark.parametrize("hz", [50.0, 100.0, 150.0])
+def test_hum_is_as_faint_in_two_channels_as_in_one(hz: float) -> None:
+    """At −46.5 dBFS in each channel it is hum, though both together are stronger than −45 dBFS."""
+    rng = np.random.default_rng(8)
+    t = np.arange(round(8.0 * RATE)) / RATE
+    x = 10.0 ** (-46.5 / 20.0) * np.sin(2 * np.pi * hz * t)[:, None] + 2e-4 * rng.standard_normal((len(t), 2))
+    assert find_tones(x, RATE) == []
+
+
 def test_sweeps_noise_and_silence_hold_no_tone() -> None:
     t = np.arange(round(8 * RATE)) / RATE
     sweep = 0.3 * np.sin(2 * np.pi * 20.0 * 8.0 / np.log(1000.0) * (1000.0 ** (t / 8.0) - 1.0))
