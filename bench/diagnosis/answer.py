@@ -35,6 +35,8 @@ MISTAKE_OR_FAULT = 0.5
 certainly so if the same was read at another stage as well, where it was as expected."""
 ALIKE = 0.1
 """A similar cause is listed if its probability is at least this share of the first one's."""
+KIND_TOLD = 0.75
+"""The kind of a cause is named if it has more than this share of the probability of the cause."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -301,7 +303,7 @@ def _without(weighing: Weighing, beside: set[str]) -> Weighed:
 
 
 def _channel_and_kind(sets: Sequence[Weighed], name: str) -> tuple[str, str]:
-    """The most likely channel and kind of a cause."""
+    """The most likely channel and kind of a cause; no kind if the readings do not tell it."""
     channel: dict[str, float] = {}
     kind: dict[str, float] = {}
     for s in sets:
@@ -309,7 +311,8 @@ def _channel_and_kind(sets: Sequence[Weighed], name: str) -> tuple[str, str]:
             if o.cause.name == name:
                 channel[o.variant.channel] = channel.get(o.variant.channel, 0.0) + s.probability
                 kind[o.variant.kind] = kind.get(o.variant.kind, 0.0) + s.probability
-    return max(channel, key=lambda c: channel[c]), max(kind, key=lambda k: kind[k])
+    likely = max(kind, key=lambda k: kind[k])
+    return max(channel, key=lambda c: channel[c]), likely if kind[likely] > KIND_TOLD * sum(kind.values()) else ""
 
 
 def _gains(weighing: Weighing, best: Weighed, without: Weighed, shown_by: str) -> list[tuple[Finding, float]]:

@@ -63,6 +63,11 @@ class Machine:
         return self.speed_mm_s < SLOW_MM_S
 
     @property
+    def octaves(self) -> float:
+        """Doublings of speed from that of a cassette deck to its own."""
+        return max(0.0, math.log2(self.speed_mm_s / 47.625))
+
+    @property
     def film_scale(self) -> float:
         """Thickness of dirt before anybody hears it, relative to a cassette deck."""
         return float((self.speed_mm_s / 47.625) ** 0.6)

@@ -51,8 +51,7 @@ FIGURES: tuple[Figure, ...] = (
     Figure("record_equalisation", 1.5, "dB", SETTINGS + BY_CHANNEL, trimmer="record equalisation", left=2.5),
     Figure("bias", 1.1, "dB", SETTINGS + BY_CHANNEL, linear=False, trimmer="bias"),
     Figure("speed", 0.6, "%", SETTINGS, trimmer="speed"),
-    Figure("record_control", 2.0, "dB", SETTINGS, trimmer="record level control"),
-    Figure("record_control_apart", 0.7, "dB", SETTINGS),
+    Figure("record_control", 2.0, "dB", SETTINGS + BY_CHANNEL, trimmer="record level control"),
     Figure("replay_equaliser_shape", 0.5, "dB", SETTINGS + BY_CHANNEL, left=3.0),
     Figure("replay_equaliser_corner", 0.5, "dB", SETTINGS + BY_CHANNEL, left=4.0),
     Figure("record_equaliser_shape", 0.5, "dB", SETTINGS + BY_CHANNEL, left=3.0),
@@ -70,7 +69,7 @@ FIGURES: tuple[Figure, ...] = (
     Figure("remanence", 0.0, "1"),
     Figure("remanence_left", 0.0, "1"),
     Figure("crosstalk", 5.0, "dB"),
-    Figure("erasure", 5.0, "dB"),
+    Figure("erasure", 4.0, "dB"),
     Figure("erasure_dirt", 0.0, "dB"),
     Figure("old_recording", 0.0, "dB"),
     # Electronics

@@ -15,7 +15,14 @@ from bench.diagnosis.parameters import NOISE_METHODS, Figures
 from bench.diagnosis.readings.finding import Finding, Source, Stage
 from bench.diagnosis.readings.references import usual_reference_hz
 from bench.diagnosis.single import QUANTITY, SCATTER, Single
-from bench.diagnosis.tones import USUAL_CROSSTALK_DB, USUAL_ERASURE_DB, Tones, settings_of, usual_compression_db
+from bench.diagnosis.tones import (
+    USUAL_CROSSTALK_DB,
+    USUAL_ERASURE_DB,
+    Tones,
+    faster,
+    settings_of,
+    usual_compression_db,
+)
 
 TONE_QUANTITIES = ("level", "record_replay_level", "response", "balance")
 LAW_ERROR, STEEP_DB = 0.05, 8.0
@@ -116,7 +123,7 @@ def _compression(finding: Finding, value: float, machine: Machine) -> DataRow | 
     """The level of a loud tone relative to the same tone at −20 dB, less that of a usual tape."""
     hz, sent = finding.frequency_hz or reference_hz(finding, machine), finding.sent_db or 0.0
     tone = Tone((finding.stage, finding.source), hz, sent, _weights(finding.channel, ""), (hz, -20.0))
-    return _of_tone(finding, value - float(usual_compression_db(sent)), tone, machine)
+    return _of_tone(finding, value - float(usual_compression_db(sent, machine)), tone, machine)
 
 
 def _of_tone(finding: Finding, value: float, tone: Tone, machine: Machine) -> DataRow:
@@ -216,12 +223,12 @@ def _share(kind: str) -> Callable[[Finding, float, Machine], DataRow | Unused]:
 
 def _separation(finding: Finding, value: float, machine: Machine) -> DataRow | Unused:
     side = finding.driven or finding.channel
-    value, stated = _limit(finding, abs(value), -USUAL_CROSSTALK_DB)
+    value, stated = _limit(finding, abs(value), -USUAL_CROSSTALK_DB - faster(machine, "crosstalk"))
     return _single("separation", finding, value, stated, driven=SIDES.get(side))
 
 
 def _erasure(finding: Finding, value: float, machine: Machine) -> DataRow | Unused:
-    value, stated = _limit(finding, value, -USUAL_ERASURE_DB)
+    value, stated = _limit(finding, value, -USUAL_ERASURE_DB - faster(machine, "erasure"))
     return _single("erasure", finding, value, stated)
 
 

@@ -20,8 +20,8 @@ if TYPE_CHECKING:
     from bench.diagnosis.weighing import Weighed, Weighing
 
 
-DETERMINED = 0.7
-"""A setting is reported if its remaining spread is below this share of the usual one."""
+DETERMINED, BEYOND_DOUBT = 0.7, 0.5
+"""A setting is reported if its remaining spread is below this share of the usual one, or of its own error."""
 WORTH_TURNING = 0.25
 """Smallest error that is worth a turn, as a share of the usual spread of the setting. Common practice, no source."""
 _USUAL = {figure.trimmer: figure.usual for figure in FIGURES if figure.trimmer}
@@ -78,7 +78,7 @@ def settings_of(weighing: Weighing) -> tuple[Setting, ...]:
             mean = float(weights @ means)
             deviation = float(np.sqrt(weights @ (variances + (means - mean) ** 2)))
             deviation = float(np.hypot(deviation, LAW_ERROR.get(figure.name, 0.0) * abs(mean)))
-            if deviation < DETERMINED * figure.usual:
+            if deviation < max(DETERMINED * figure.usual, BEYOND_DOUBT * abs(mean)):
                 channel = ("left", "right")[at[1]] if figure.shape == (*SETTINGS, 2) else "both"
                 out.append(Setting(figure.trimmer, channel, RUNS[at[0]], mean, figure.unit, 2 * deviation))
     return tuple(out)

@@ -32,7 +32,9 @@ from bench.diagnosis.tones import (
     angle_between,
     bias_slope_db,
     clipping_db,
+    faster,
     film,
+    height_db,
     height_mm,
     power_sum_db,
     settings_of,
@@ -96,7 +98,15 @@ def _noise(f: Figures, machine: Machine, row: Single) -> Floats:
         return np.asarray(amplifier + up)
     dirt = SPACING_DB * _of(film(f, machine, row.stage, "replay"), row) * HISS_HZ / (1e3 * machine.speed_mm_s)
     magnetic = 5.0 * np.sqrt(_remanence(f, row) + 1e-6)
-    tape = USUAL_HISS_DB[kind] + f["hiss"] + f["hiss_method"][:, kind] + magnetic - DECODED_DB * f["decoded"]
+    tape = (
+        USUAL_HISS_DB[kind]
+        + faster(machine, "hiss")
+        + f["hiss"]
+        + f["hiss_method"][:, kind]
+        + magnetic
+        - DECODED_DB * f["decoded"]
+    )
+    tape = tape + 0.5 * height_db(f, machine, row.source)  # hiss adds up by power over the width of the track
     tape = tape - 0.6 * dirt + OTHER_TAPE["hiss"] * f["other_tape"][:, run]
     remains = f["old_recording"] - LOWEST_OLD_DB - _erasure(f, machine, row)
     return power_sum_db(tape, amplifier, remains) + up
@@ -113,18 +123,19 @@ def _hum(f: Figures, machine: Machine, row: Single) -> Floats:
     return np.asarray((power_sum_db(mains, rectifier), mains, rectifier)[row.kind])
 
 
-def _maximum_db(f: Figures, row: Single) -> Floats:
+def _maximum_db(f: Figures, machine: Machine, row: Single) -> Floats:
     """Maximum output level on tape, dB relative to the reference level."""
     bias = np.clip(_bias(f, row), -6.0, 6.0)
     lost = 0.7 * bias - 0.12 * bias**2
     other = OTHER_TAPE["maximum"] * f["other_tape"][:, settings_of(row.stage)]
-    return np.asarray(USUAL_MAXIMUM_DB + f["maximum"] + lost + other - 0.5 * f["clipping"])
+    usual = USUAL_MAXIMUM_DB + faster(machine, "maximum")
+    return np.asarray(usual + f["maximum"] + lost + other - 0.5 * f["clipping"])
 
 
 def _maximum(f: Figures, machine: Machine, row: Single) -> Floats:
     run = settings_of(row.stage)
-    up = _of(f["replay_level"][:, run], row) + f["output_control"][:, run]
-    return np.asarray(_maximum_db(f, row) + up - 0.3 * f["limiter"])
+    up = _of(f["replay_level"][:, run], row) + f["output_control"][:, run] + height_db(f, machine, row.source)
+    return np.asarray(_maximum_db(f, machine, row) + up - 0.3 * f["limiter"])
 
 
 def _third(f: Figures, machine: Machine, row: Single) -> Floats:
@@ -132,8 +143,8 @@ def _third(f: Figures, machine: Machine, row: Single) -> Floats:
     run = settings_of(row.stage)
     other = OTHER_TAPE["level"] * f["other_tape"][:, run]
     level = row.sent_db + _of(f["record_level"][:, run], row) + f["sensitivity"] + other
-    level = level + f["record_control"][:, run]
-    tape = 20 * np.log10(0.03) + 2 * (level - _maximum_db(f, row)) + f["third_harmonic"]
+    level = level + _of(f["record_control"][:, run], row)
+    tape = 20 * np.log10(0.03) + 2 * (level - _maximum_db(f, machine, row)) + f["third_harmonic"]
     return power_sum_db(np.clip(tape, -70.0, 0.0), clipping_db(f["clipping"], row.sent_db))
 
 
@@ -155,25 +166,25 @@ def _separation(f: Figures, machine: Machine, row: Single) -> Floats:
     guard = machine.spacing_mm - machine.width_mm
     beyond = np.maximum(height_mm(f, machine) - guard, 0.0) / machine.width_mm
     leak = 20 * np.log10(beyond + 1e-4)
-    return -power_sum_db(USUAL_CROSSTALK_DB + f["crosstalk"], leak)
+    return -power_sum_db(USUAL_CROSSTALK_DB + faster(machine, "crosstalk") + f["crosstalk"], leak)
 
 
 def _erasure(f: Figures, machine: Machine, row: Single) -> Floats:
     dirt = f["erasure_dirt"] if row.stage == "before-cleaning" else 0.0
-    return np.asarray(-USUAL_ERASURE_DB + f["erasure"] - dirt)
+    return np.asarray(-USUAL_ERASURE_DB - faster(machine, "erasure") + f["erasure"] - dirt)
 
 
 CONDITION = {"flutter": 0.65, "weave": 0.85, "dropouts": 1.3}
 """Increase of each, as a natural logarithm, for one unit of worse condition: all three rise together."""
 
 
-def _flutter_all(f: Figures) -> Floats:
-    return np.asarray(f["flutter_all"] + CONDITION["flutter"] * f["condition"])
+def _flutter_all(f: Figures, machine: Machine) -> Floats:
+    return np.asarray(faster(machine, "flutter") + f["flutter_all"] + CONDITION["flutter"] * f["condition"])
 
 
-def _parts(f: Figures) -> Floats:
+def _parts(f: Figures, machine: Machine) -> Floats:
     """Peak of the flutter component of each part, %."""
-    return np.asarray(USUAL_PART_PERCENT * np.exp(f["part"] + _flutter_all(f)[:, None]))
+    return np.asarray(USUAL_PART_PERCENT * np.exp(f["part"] + _flutter_all(f, machine)[:, None]))
 
 
 WEIGHT = {"capstan": 0.95, "pinch roller": 0.75, "reel": 0.45, "belt": 1.0, "idler": 0.9}
@@ -183,14 +194,14 @@ WEIGHT = {"capstan": 0.95, "pinch roller": 0.75, "reel": 0.45, "belt": 1.0, "idl
 def _flutter(f: Figures, machine: Machine, row: Single) -> Floats:
     """Natural logarithm of weighted flutter in %."""
     weights = np.array([WEIGHT[p] for p in PARTS])
-    squares = ((_parts(f) * weights) ** 2).sum(axis=1) + (
-        USUAL_REST_PERCENT * np.exp(f["flutter_rest"] + _flutter_all(f))
+    squares = ((_parts(f, machine) * weights) ** 2).sum(axis=1) + (
+        USUAL_REST_PERCENT * np.exp(f["flutter_rest"] + _flutter_all(f, machine))
     ) ** 2
     return np.asarray(0.5 * np.log(squares))
 
 
 def _part(f: Figures, machine: Machine, row: Single) -> Floats:
-    return np.asarray(np.log(_parts(f)[:, row.kind]))
+    return np.asarray(np.log(_parts(f, machine)[:, row.kind]))
 
 
 CONTACT_WEAVES = 1.2
@@ -200,12 +211,15 @@ practice, no source."""
 
 def _weave(f: Figures, machine: Machine, row: Single) -> Floats:
     contact = CONTACT_WEAVES * f["contact"].max(axis=1)
-    return np.asarray(np.log(USUAL_WEAVE_US) + f["weave"] + CONDITION["weave"] * f["condition"] + contact)
+    return np.asarray(
+        np.log(USUAL_WEAVE_US * machine.delay_scale) + f["weave"] + CONDITION["weave"] * f["condition"] + contact
+    )
 
 
 def _dropouts(f: Figures, machine: Machine, row: Single) -> Floats:
     contact = _of(f["contact"], row) + 0.5 * _of(film(f, machine, row.stage, "replay"), row) / machine.film_scale
-    return np.asarray(np.log(USUAL_DROPOUTS) + f["dropouts"] + CONDITION["dropouts"] * f["condition"] + 2.5 * contact)
+    usual = np.log(USUAL_DROPOUTS) + faster(machine, "dropouts")
+    return np.asarray(usual + f["dropouts"] + CONDITION["dropouts"] * f["condition"] + 2.5 * contact)
 
 
 def _drift(f: Figures, machine: Machine, row: Single) -> Floats:
@@ -215,8 +229,7 @@ def _drift(f: Figures, machine: Machine, row: Single) -> Floats:
 def _source(f: Figures, machine: Machine, row: Single) -> Floats:
     """Level of the source at the output, which both controls move."""
     run = settings_of(row.stage)
-    apart = 0.0 if row.channel is None else (0.5, -0.5)[row.channel] * f["record_control_apart"][:, run]
-    return np.asarray(f["record_control"][:, run] + apart + f["output_control"][:, run])
+    return np.asarray(_of(f["record_control"][:, run], row) + f["output_control"][:, run])
 
 
 def _speed(f: Figures, machine: Machine, row: Single) -> Floats:
@@ -259,7 +272,7 @@ SCATTER: dict[str, float] = {
     "saturation": 0.7,
     "overbias": 0.4,
     "separation": 2.0,
-    "erasure": 3.0,
+    "erasure": 2.0,
     "flutter": 0.15,
     "part": 0.25,
     "weave": 0.3,

@@ -93,7 +93,7 @@ ELECTRONICS = (
         "dB",
         "repair the oscillator",
         "recordings distort, and old ones remain",
-        like=("weak-erasure",),
+        like=("weak-erasure", "tape-of-another-type"),
         look="measure erase and bias current",
         look_minutes=3.0,
     ),

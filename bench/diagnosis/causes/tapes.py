@@ -35,7 +35,7 @@ TAPES = (
         reels=0.5,
         look="read the box of the tape",
         look_minutes=0.2,
-        like=("tape-selector",),
+        like=("tape-selector", "weak-oscillator"),
     ),
     Cause(
         "aged-reference-tape",

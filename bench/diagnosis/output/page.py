@@ -143,12 +143,35 @@ def page(diagnosis: Diagnosis) -> list[str]:
     if diagnosis.readings:
         out += ["", f"{healthy}: {_percent(diagnosis.nothing)}. Not in the list: {_percent(diagnosis.not_in_list)}."]
     out += _next(diagnosis)
-    settings = [setting_text(s) for s in diagnosis.settings if s.out]
-    if settings:
-        out.append(f"Out of adjustment: {'; '.join(settings)}.")
+    out += out_of_adjustment(diagnosis)
     out += not_looked_at(diagnosis)
     out += doubtful(diagnosis)
     return out
+
+
+TRIMMERS = {
+    ("reference-tape", "level"): ("replay level",),
+    ("reference-tape", "response"): ("replay equalisation",),
+    ("reference-tape", "azimuth_delay"): ("replay azimuth",),
+    ("reference-tape", "speed_error"): ("speed",),
+    ("record-replay", "record_replay_level"): ("record level", "replay level"),
+    ("record-replay", "response"): ("bias", "record equalisation", "replay equalisation"),
+    ("record-replay", "azimuth_delay"): ("record azimuth", "replay azimuth"),
+}
+"""The trimmers that a reading out of tolerance may come from, by its source and quantity."""
+
+
+def out_of_adjustment(diagnosis: Diagnosis) -> list[str]:
+    """The trimmers that are out, and the worst readings out of tolerance of which none of them is known to be out."""
+    settings = [s for s in diagnosis.settings if s.out]
+    known = {(s.name, s.channel) for s in settings}
+    out = [f"Out of adjustment: {'; '.join(map(setting_text, settings))}."] if settings else []
+    open_: dict[tuple[str, ...], str] = {}
+    for f in diagnosis.out_of_adjustment:
+        names = TRIMMERS.get((f.source, f.quantity), ())
+        if names and not known & {(name, channel) for name in names for channel in (f.channel, "both")}:
+            open_.setdefault((*names, f.channel), f"{finding_text(f)} ({' or '.join(names)})")
+    return out + ([f"Also out of tolerance: {'; '.join(open_.values())}."] if open_ else [])
 
 
 def not_looked_at(diagnosis: Diagnosis) -> list[str]:

@@ -382,7 +382,7 @@ def _note(record: ReadingRecord, line: Verdict | None) -> str:
         elif how.level_db is not None:
             parts.append(f"at {decibels(how.level_db)}")
         elif _is_component(reading) and hz:
-            parts.append(f"at {hertz(hz)}{f', as the {how.part} turns' if how.part else ''}")
+            parts.append(f"at {hertz(hz)}{f', {how.part}' if how.part else ''}")
     if line is not None and verdict is not None and target_text(verdict) != target_text(line):
         parts.append(f"target {target_text(verdict)}")
     return _joined(*parts)

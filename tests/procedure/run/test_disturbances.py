@@ -218,7 +218,7 @@ def test_the_azimuth_of_one_direction_disturbs_the_readings_of_that_direction(be
         "replay response in reverse",
     )
     run.runner.obey(say.Answer("the bench"))
-    said = f"Not all in. {AGAIN} replay azimuth, replay response and replay response in reverse."
+    said = f"Not all in. {AGAIN} replay azimuth; replay response; replay response in reverse."
     assert run.runner.outcome().said == said
 
 

@@ -43,6 +43,7 @@ from bench.session.report.report import report_html, write_report
 from tests.session.made_up import STEPS, begin, failed, level, record_level, response, whole
 from tests.session.page import Page, grid
 
+SESSIONS = Path(__file__).parents[3] / "sessions"
 HOSTILE = (
     '<script>alert(1)</script> "><img src=x onerror=alert(2)> {{7*7}} [/foo] [@click=app.quit]\x1b[2J\u202e &amp; ]]>'
 )
@@ -428,7 +429,11 @@ def test_a_report_that_cannot_be_written_is_said(folder: Path, monkeypatch: pyte
 
 @pytest.mark.long
 @pytest.mark.skipif(shutil.which("chromium") is None, reason="no Chromium here")
-def test_it_prints_on_two_pages(folder: Path, tmp_path: Path) -> None:
+@pytest.mark.parametrize("worked", ["", *sorted(f.parent.name for f in SESSIONS.glob("*/session.toml"))])
+def test_it_prints_on_two_pages(folder: Path, tmp_path: Path, worked: str) -> None:
+    """A made-up session, and each whole line-up that comes with the program."""
+    if worked:
+        folder = Path(shutil.copytree(SESSIONS / worked, tmp_path / worked))
     write_report(folder)
     subprocess.run(
         [

@@ -239,8 +239,8 @@ def test_parts_of_flutter_are_no_rows_but_the_judged_one_is(w: Writer) -> None:
     assert thing.method == "line in the unweighted deviation, peak"
     assert [line.channel for line in thing.lines] == ["left", "right"]
     assert [cell.note for cell in thing.lines[0].cells][1:] == [
-        "at 1.17 Hz, as the pinch roller turns",
-        "at 1.163 Hz, as the pinch roller turns",
+        "at 1.17 Hz, pinch roller",
+        "at 1.163 Hz, pinch roller",
     ]
     assert figures(tuple(replace(r, verdict=None) for r in judged)) == ()
     assert "0.386 ± 0.035 ✗ out" in Page(report_html(read_session(w.store.folder))).root.text
