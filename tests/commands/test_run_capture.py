@@ -70,6 +70,29 @@ def test_a_capture_is_played_through_a_procedure(rate: int, bits: int, tmp_path:
         assert value == pytest.approx(recorded_error, abs=0.1)
 
 
+def test_a_capture_that_is_20_db_low_is_no_tape_without_its_level_section(tmp_path: Path) -> None:
+    """The responses are 20 dB below the level section: so the level tone reads like the first of them."""
+    shutil.copytree(REPO / "procedures", tmp_path / "procedures")
+    play = tmp_path / "procedures" / "play-reference.toml"
+    text = play.read_text(encoding="utf-8").replace('azimuth_delay = "machine.replay_azimuth"\n', "")
+    text = text.replace('id = "play"\n', 'id = "play"\npurposes = ["level", "response", "speed"]\n')
+    play.write_text(text, encoding="utf-8")
+    file = capture(tmp_path, 44100, 24, higher_db=-20.0)
+    done = subprocess.run(
+        [sys.executable, "-m", "bench", "run", "play-reference", "--port", str(file), "--json"],
+        capture_output=True,
+        text=True,
+        check=False,
+        cwd=tmp_path,
+    )
+    assert done.returncode == 1, done.stderr
+    told = json.loads(done.stdout)["readings"]
+    assert [r["value"] for r in told if r["quantity"] == "level"] == [pytest.approx(-32.0, abs=0.1)] * 4
+    responses = [r["value"] for r in told if r["quantity"] == "response" and r["value"] is not None]
+    assert len(responses) >= 22  # a voice may drown one of these soft tones
+    assert max(map(abs, responses)) < 0.4
+
+
 def test_a_speed_tone_of_another_frequency_is_no_speed_error(tmp_path: Path) -> None:
     """Speed tapes are made with 3150 Hz and with 3000 Hz (IEC 60386; JIS and NAB, from memory): 5 % apart."""
     shutil.copytree(REPO / "procedures", tmp_path / "procedures")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from bench.procedure.kinds.listen.expected_tones import Expected, match
+from bench.procedure.kinds.listen.expected_tones import Expected, match, other_first
 from bench.words.figures import tone
 
 
@@ -32,6 +32,17 @@ def test_all_sections_in_order_on_a_machine_that_is_off_in_speed_and_level() -> 
     e = tape()
     plays = [(321, -16.0), (10200, -26.5), (321, -36.1), (1020, -36.2), (10200, -37.0)]
     assert [heard(e, *p) for p in plays] == ["level", "azimuth-10k", "r-315", "r-1k", "r-10k"]
+
+
+def test_a_second_tone_shows_that_the_first_was_the_level_section_of_a_low_capture() -> None:
+    e = [*tape()[:1], Expected("level-400", 400, -12.0, "level", "level-400", 0.0), *tape()[1:]]
+    assert heard(e, 315, -32.0) == "r-315"
+    assert heard(e, 400, -32.0) is None
+    found = other_first(e, 400, -32.0)
+    assert found is not None
+    assert [x.id for x in found] == ["r-315", "level"]
+    assert other_first(e, 400, -26.0) is None  # nor does it fit then
+    assert other_first(e, 1000, -32.0) is None
 
 
 def test_a_dirty_head_does_not_turn_azimuth_into_response() -> None:

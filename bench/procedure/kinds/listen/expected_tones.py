@@ -91,6 +91,24 @@ def match(
     return None if best is None else expected[best[1]]
 
 
+def other_first(expected: list[Expected], hz: float, dbfs: float) -> tuple[Expected, Expected] | None:
+    """The one tone heard so far, and what it must have been, if a second tone fits only then; None otherwise.
+
+    A capture that is 20 dB low begins with a level tone that reads like the first tone of the responses.
+    """
+    done = [e for e in expected if e.heard_dbfs is not None]
+    if len(done) != 1 or done[0].heard_dbfs is None:
+        return None
+    taken, heard = done[0], done[0].heard_dbfs
+    for other in expected:
+        if other.hz != taken.hz or other.is_like(taken):
+            continue
+        level = dbfs - (heard - other.dbfs)
+        if any(abs(hz / e.hz - 1) <= REACH and abs(level - e.dbfs) <= AGAIN_DB for e in expected if e is not other):
+            return taken, other
+    return None
+
+
 def _again(expected: list[Expected], e: Expected, hz: float, dbfs: float) -> float:
     """Distance in level to the nearest tone already heard that is expected at a different level from `e`, dB.
 

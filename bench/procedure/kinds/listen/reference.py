@@ -97,6 +97,10 @@ class ReferenceActivity(ToneListActivity[Reference]):
             case _:
                 return self._speed(tone)
 
+    def not_heard_yet(self, tone: Expected) -> None:
+        """Forget a response that waits for the tone that it is relative to."""
+        self._pending = [e for e in self._pending if e is not tone]
+
     def levels(self, tone: Expected) -> list[Result]:
         """Level of each channel, corrected for the interface."""
         return [corrected(r, self.job, looped=False) for r in super().levels(tone)]

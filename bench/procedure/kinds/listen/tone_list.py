@@ -14,7 +14,7 @@ from bench.measure.tone.finding.found_tone import of_one_machine
 from bench.measure.verdict import Verdict
 from bench.procedure.kinds.activity import WAIT, Activity, StepT, View, ask_about
 from bench.procedure.kinds.bench import Bench, JudgedReading
-from bench.procedure.kinds.listen.expected_tones import AGAIN_DB, REACH, Expected, match
+from bench.procedure.kinds.listen.expected_tones import AGAIN_DB, REACH, Expected, match, other_first
 from bench.procedure.model.job import Job
 from bench.procedure.model.targets import Target, judge
 from bench.procedure.state.events import Accepted, StoppedListening
@@ -163,7 +163,9 @@ class ToneListActivity(Activity[StepT]):
             if e.state == "sounding":
                 e.state = "waiting"
                 e.readings = []
-        e_now = None if self._is_rest(tone) else self._match(tone)
+        e_now = None
+        if not self._is_rest(tone):
+            e_now = self._match(tone) or self._match_anew(tone)
         self._cut = None
         if e_now is None:
             return
@@ -176,6 +178,27 @@ class ToneListActivity(Activity[StepT]):
     def _match(self, tone: FoundTone) -> Expected | None:
         on_tape = self.on_tape or self.expected
         return match(on_tape, tone.frequency_hz / self.speed, tone.dbfs, lambda e: self.is_due(e, tone))
+
+    def _match_anew(self, tone: FoundTone) -> Expected | None:
+        """Match a second tone which shows that the first was not the one it was taken for, if no reading was kept."""
+        found = (
+            None
+            if self.taken
+            else other_first(self.on_tape or self.expected, tone.frequency_hz / self.speed, tone.dbfs)
+        )
+        if found is None:
+            return None
+        was, first = found
+        first.state, first.heard_dbfs = "done", was.heard_dbfs
+        was.state, was.heard_dbfs, was.readings = "waiting", None, []
+        self.tones[first.id] = self.tones.pop(was.id)
+        self.not_heard_yet(was)
+        if first.wanted:
+            self._keep(self.readings(first))
+        return self._match(tone)
+
+    def not_heard_yet(self, tone: Expected) -> None:
+        """Forget a tone that was taken for another."""
 
     def is_due(self, expected: Expected, tone: FoundTone) -> bool:
         """Whether the expected tone may sound when the one found does."""
