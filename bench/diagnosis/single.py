@@ -162,11 +162,18 @@ def _overbias(f: Figures, machine: Machine, row: Single) -> Floats:
 
 
 def _separation(f: Figures, machine: Machine, row: Single) -> Floats:
-    """Separation, positive dB. A head that reaches beyond the guard band reads the other track."""
+    """Separation, positive dB: both channels as they are replayed, each at its own replay level.
+
+    A head that reaches beyond the guard band reads the other track.
+    """
     guard = machine.spacing_mm - machine.width_mm
     beyond = np.maximum(height_mm(f, machine) - guard, 0.0) / machine.width_mm
     leak = 20 * np.log10(beyond + 1e-4)
-    return -power_sum_db(USUAL_CROSSTALK_DB + faster(machine, "crosstalk") + f["crosstalk"], leak)
+    apart = 0.0
+    if row.driven is not None:
+        levels = f["replay_level"][:, settings_of(row.stage)]
+        apart = levels[:, row.driven] - levels[:, 1 - row.driven]
+    return apart - power_sum_db(USUAL_CROSSTALK_DB + faster(machine, "crosstalk") + f["crosstalk"], leak)
 
 
 def _erasure(f: Figures, machine: Machine, row: Single) -> Floats:

@@ -36,7 +36,7 @@ def read(tmp_path: Path, machine: str, **changes: Any) -> dict[str, Answered]:
 @pytest.mark.parametrize("machine", ["three-head-cassette", "two-head-cassette"])
 def test_a_right_machine_reads_what_the_sheet_expects(tmp_path: Path, machine: str) -> None:
     found = read(tmp_path, machine)
-    assert float(found["meter"].answer) == pytest.approx(-1.2, abs=0.1)
+    assert float(found["meter"].answer) == pytest.approx(-1.2, abs=0.15)  # read to the nearest tenth
     assert float(found["encoder"].answer) == pytest.approx(580.0, rel=0.01)
     # The level section is 250 nWb/m (DIN): 1.19 dB above noise-reduction level.
     assert float(found["decoder"].answer) == pytest.approx(580.0 * 10 ** (1.19 / 20), rel=0.02)
