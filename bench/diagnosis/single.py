@@ -169,11 +169,11 @@ def _separation(f: Figures, machine: Machine, row: Single) -> Floats:
     guard = machine.spacing_mm - machine.width_mm
     beyond = np.maximum(height_mm(f, machine) - guard, 0.0) / machine.width_mm
     leak = 20 * np.log10(beyond + 1e-4)
-    apart = 0.0
+    apart = np.zeros(1)
     if row.driven is not None:
         levels = f["replay_level"][:, settings_of(row.stage)]
         apart = levels[:, row.driven] - levels[:, 1 - row.driven]
-    return apart - power_sum_db(USUAL_CROSSTALK_DB + faster(machine, "crosstalk") + f["crosstalk"], leak)
+    return np.asarray(apart - power_sum_db(USUAL_CROSSTALK_DB + faster(machine, "crosstalk") + f["crosstalk"], leak))
 
 
 def _erasure(f: Figures, machine: Machine, row: Single) -> Floats:
