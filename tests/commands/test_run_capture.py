@@ -41,21 +41,26 @@ def capture(folder: Path, rate: int, bits: int, speed_hz: float = 3150.0, higher
     return whole
 
 
-@pytest.mark.parametrize(("rate", "bits"), [(44100, 16), pytest.param(96000, 24, marks=pytest.mark.long)])
-def test_a_capture_is_played_through_a_procedure(rate: int, bits: int, tmp_path: Path) -> None:
-    shutil.copytree(REPO / "procedures", tmp_path / "procedures")
-    play = tmp_path / "procedures" / "play-reference.toml"
+def without_azimuth(folder: Path) -> None:
+    """The shipped procedures, of which `play-reference` asks for no azimuth."""
+    shutil.copytree(REPO / "procedures", folder / "procedures")
+    play = folder / "procedures" / "play-reference.toml"
     text = play.read_text(encoding="utf-8").replace('azimuth_delay = "machine.replay_azimuth"\n', "")
     text = text.replace('id = "play"\n', 'id = "play"\npurposes = ["level", "response", "speed"]\n')
     play.write_text(text, encoding="utf-8")
+
+
+def played(file: Path) -> subprocess.CompletedProcess[str]:
+    """What `play-reference` makes of a capture in its own folder."""
+    command = [sys.executable, "-m", "bench", "run", "play-reference", "--port", str(file), "--json"]
+    return subprocess.run(command, capture_output=True, text=True, check=False, cwd=file.parent)
+
+
+@pytest.mark.parametrize(("rate", "bits"), [(44100, 16), pytest.param(96000, 24, marks=pytest.mark.long)])
+def test_a_capture_is_played_through_a_procedure(rate: int, bits: int, tmp_path: Path) -> None:
+    without_azimuth(tmp_path)
     file = capture(tmp_path, rate, bits)
-    done = subprocess.run(
-        [sys.executable, "-m", "bench", "run", "play-reference", "--port", str(file), "--json"],
-        capture_output=True,
-        text=True,
-        check=False,
-        cwd=tmp_path,
-    )
+    done = played(file)
     assert done.returncode == 0, done.stderr
     assert "skip thread: a capture was measured, and nobody was at the machine" in done.stderr
     assert not [line for line in done.stderr.splitlines() if line.startswith(("tick", "act", "answer"))]
@@ -72,19 +77,9 @@ def test_a_capture_is_played_through_a_procedure(rate: int, bits: int, tmp_path:
 
 def test_a_capture_that_is_20_db_low_is_no_tape_without_its_level_section(tmp_path: Path) -> None:
     """The responses are 20 dB below the level section: so the level tone reads like the first of them."""
-    shutil.copytree(REPO / "procedures", tmp_path / "procedures")
-    play = tmp_path / "procedures" / "play-reference.toml"
-    text = play.read_text(encoding="utf-8").replace('azimuth_delay = "machine.replay_azimuth"\n', "")
-    text = text.replace('id = "play"\n', 'id = "play"\npurposes = ["level", "response", "speed"]\n')
-    play.write_text(text, encoding="utf-8")
+    without_azimuth(tmp_path)
     file = capture(tmp_path, 44100, 24, higher_db=-20.0)
-    done = subprocess.run(
-        [sys.executable, "-m", "bench", "run", "play-reference", "--port", str(file), "--json"],
-        capture_output=True,
-        text=True,
-        check=False,
-        cwd=tmp_path,
-    )
+    done = played(file)
     assert done.returncode == 1, done.stderr
     told = json.loads(done.stdout)["readings"]
     assert [r["value"] for r in told if r["quantity"] == "level"] == [pytest.approx(-32.0, abs=0.1)] * 4
@@ -97,8 +92,7 @@ def test_a_speed_tone_of_another_frequency_is_no_speed_error(tmp_path: Path) -> 
     """Speed tapes are made with 3150 Hz and with 3000 Hz (IEC 60386; JIS and NAB, from memory): 5 % apart."""
     shutil.copytree(REPO / "procedures", tmp_path / "procedures")
     file = capture(tmp_path, 44100, 16, speed_hz=3000.0)
-    command = [sys.executable, "-m", "bench", "run", "play-reference", "--port", str(file), "--json"]
-    done = subprocess.run(command, capture_output=True, text=True, check=False, cwd=tmp_path)
+    done = played(file)
     readings = [r for r in json.loads(done.stdout)["readings"] if r["quantity"] == "speed_error"]
     assert [r["value"] for r in readings] == [None, None]
     assert "by the other tones 3.15 kHz is 3 kHz on this tape" in readings[0]["reason"]
@@ -107,8 +101,7 @@ def test_a_speed_tone_of_another_frequency_is_no_speed_error(tmp_path: Path) -> 
 def test_a_tone_that_is_clipped_at_full_scale_is_no_level(tmp_path: Path) -> None:
     shutil.copytree(REPO / "procedures", tmp_path / "procedures")
     file = capture(tmp_path, 44100, 16, higher_db=14.0)
-    command = [sys.executable, "-m", "bench", "run", "play-reference", "--port", str(file), "--json"]
-    done = subprocess.run(command, capture_output=True, text=True, check=False, cwd=tmp_path)
+    done = played(file)
     readings = [r for r in json.loads(done.stdout)["readings"] if r["quantity"] in ("level", "balance")]
     assert readings
     assert {r["value"] for r in readings} == {None}
