@@ -211,7 +211,7 @@ class FlutterMeter(SpectraMeter):
                     ),
                     frequency_hz=hz,
                     method=Method(method),
-                    reference=f"mean carrier, {course.mean_hz:.1f} Hz",
+                    reference="mean carrier",
                 )
             )
         rates = dict(self.options.parts)

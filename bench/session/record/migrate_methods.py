@@ -23,7 +23,12 @@ def method_table(said: str) -> Facts:
 
 
 def reference_of(said: str) -> str | Facts:
-    """What a reading is relative to: the facts of a tone from "400 Hz at -20 dB"; any other name unchanged."""
+    """What a reading is relative to: the facts of a tone from "400 Hz at -20 dB"; any other name unchanged.
+
+    The frequency of a mean carrier, which differs each time, is left out: it would keep two sessions from comparison.
+    """
+    if said.startswith("mean carrier"):
+        return "mean carrier"
     found = re.fullmatch(rf"{_F} Hz(?: at {_F} dB)?", said)
     return said if found is None or "−" in said else _number("hz", "db")(found)
 

@@ -48,6 +48,12 @@ def test_pulse_response(ms: float, percent: float, limit: float, peak: float) ->
     assert not told.warnings
 
 
+def test_another_speed_makes_no_other_reference() -> None:
+    """Two sessions whose speeds differ by a little are still compared."""
+    told = [flutter(mono(carrier(6.0, (4.0, 0.001), hz=hz)), RATE) for hz in (3148.7, 3151.2)]
+    assert {r.reference for one in told for r in one.readings if r.quantity == "wow_and_flutter"} == {"mean carrier"}
+
+
 def test_the_pointer_falls_to_40_percent_between_pulses() -> None:
     # 40 % as read in the abstract of AES6-1982, 36 to 44 % from memory: 100 ms pulses, 1 per second.
     from scipy.signal import sosfilt
