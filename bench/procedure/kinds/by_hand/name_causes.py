@@ -121,7 +121,7 @@ class NameCausesActivity(Activity[NameCauses]):
         if self._cause and self._rival is not None:
             text = f"{self._cause} reads much like this: {self._rival.rival}. Which test tells them apart?"
             return View(Prompt("choice", text, choices=self._tests))
-        named = f" Named so far: {listed(self._named)}." if self._named else ""
+        named = f" Named so far: {listed(self._named)}. To finish, go up to the top of the list." if self._named else ""
         # the go-on key pressed twice by mistake neither ends the exercise nor withdraws a cause
         choices = self._choices
         asked = f"What was wrong with it at the start?{named}"
