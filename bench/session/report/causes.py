@@ -18,9 +18,13 @@ from bench.diagnosis.output.page import (
     suspect_text,
     titles,
 )
+from bench.diagnosis.settings import Setting
 from bench.session.compare.diagnosis import diagnosis_to_show
 from bench.session.record.record import SessionRecord
 from bench.words.sentences import capitalised
+
+MOST_SETTINGS = 3
+"""Maximum number of trimmers that the sentence at the top names; the section has them all."""
 
 
 def causes_of(session: SessionRecord) -> tuple[str, tuple[str, ...]]:
@@ -29,7 +33,16 @@ def causes_of(session: SessionRecord) -> tuple[str, tuple[str, ...]]:
     if not diagnosis:
         return "", ()
     likely = bool(diagnosis.suspects) and diagnosis.suspects[0].probability >= PROBABLE
-    return f"What was wrong: {first_line(diagnosis)}." if likely else "", cause_sentences(diagnosis)
+    said = f"What was wrong: {first_line(diagnosis)}." if likely else ""
+    out = sorted(_out_as_found(diagnosis), key=lambda s: -abs(s.value) / s.uncertainty)
+    if said and out and not session.adjusted:
+        said += f" Still out of adjustment: {'; '.join(setting_text(s, run=False) for s in out[:MOST_SETTINGS])}."
+    return said, cause_sentences(diagnosis)
+
+
+def _out_as_found(diagnosis: Diagnosis) -> list[Setting]:
+    """The trimmers that were out before any was turned."""
+    return [s for s in diagnosis.settings if s.run == "as found" and s.out]
 
 
 def cause_sentences(diagnosis: Diagnosis) -> tuple[str, ...]:
@@ -58,7 +71,7 @@ def cause_sentences(diagnosis: Diagnosis) -> tuple[str, ...]:
         lines.append(
             "Possible too: " + "; ".join(f"{suspect_text(s)}, {round(100 * s.probability)} %" for s in other) + "."
         )
-    out = [setting_text(s, run=False) for s in diagnosis.settings if s.run == "as found" and s.out]
+    out = [setting_text(s, run=False) for s in _out_as_found(diagnosis)]
     if out:
         before = "Out of adjustment before any trimmer was turned, estimated from all readings of this session"
         lines.append(f"{before}: {'; '.join(out)}.")

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from bench.procedure.state.events import Noted, Ticked, Turned
+from bench.measure.reading import Channel
+from bench.measure.stage import Stage
+from bench.procedure.state.events import Acted, Noted, Ticked, Turned
 from bench.session.record.reader import read_session
 from bench.session.report.plain_text import WIDTH, report_text
 from bench.session.report.report import report_html
-from tests.session.made_up import begin, failed, level, whole
+from tests.session.made_up import Writer, begin, failed, level, record_level, response, whole
 from tests.session.page import Page
 
 
@@ -69,3 +71,23 @@ def test_what_was_ticked_off_and_the_stage_of_an_earlier_attempt_are_in_it(tmp_p
     text = flat(report_text(read_session(w.store.folder)))
     assert "plug pulled; heads; left open: rollers, because no swab left" in text
     assert "as found, after cleaning: level, left" in text
+
+
+def test_a_cause_that_was_mended_does_not_hide_what_is_still_out_of_adjustment(tmp_path: Path) -> None:
+    """Dirt was cleaned off, and replay reads 5 dB high in a check that turns nothing."""
+
+    def read(w: Writer, step: str, loss: float) -> None:
+        stage: Stage = "found-dirty" if step == "dirty" else "left"
+        sides: tuple[Channel, ...] = ("left", "right")
+        for side in sides:
+            w.keep(step, stage, "record-replay", [record_level(side, 0.1), *response(side, loss, 0.1)], sent_db=-20.0)
+
+    w = begin(tmp_path)
+    read(w, "dirty", 11.0)
+    w.note("clean/swab", Acted("clean"))
+    read(w, "proof-record", 0.1)
+    w.keep("proof-replay", "left", "reference tape", [level("left", -6.9), level("right", -12.0)], sent_db=0.0)
+    w.finish()
+    assert w.store.close() == ""
+    top = flat(report_text(read_session(w.store.folder))).split("What it was")[0]
+    assert "mended on the way. Still out of adjustment: replay level, left +" in top
