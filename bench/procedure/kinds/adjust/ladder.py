@@ -26,6 +26,9 @@ COME_UP = 12.0
 LADDERS = 3
 """Maximum number of ladders in a row; each is shifted when the one before did not contain the target."""
 
+BEYOND_DB = 2.0
+"""Positions whose level has fallen by up to this much more than is wanted show how fast it falls there. A choice."""
+
 Phase = Literal["ready", "turn", "recording", "replaying"]
 
 
@@ -174,6 +177,8 @@ class LadderActivity(RecordedAdjustActivity):
             self._lay({plan.name: self._next_middle(plan) for plan in self._plans})
             return
         for plan in self._plans:
+            if self._over_bias:
+                self._learn_fall(plan)
             self._go_to_best(plan)
         self.finished = True
 
@@ -208,9 +213,25 @@ class LadderActivity(RecordedAdjustActivity):
             degrees = position.degrees[plan.name]
             for c in plan.channels:
                 self._rows.setdefault(c, []).append((degrees, *position.readings[c]))
-            if not self._over_bias:  # over-bias rises and falls, so it has no single slope
+            if not self._over_bias:  # over-bias rises and falls: only past the peak has it one slope
                 offs = [position.readings[c][0] - aim for c in plan.channels]
                 plan.response.add(degrees, sum(offs) / len(offs), max(position.spread, 0.05 * self._reader.tolerance))
+
+    def _learn_fall(self, plan: TrimmerPlan) -> None:
+        """Show the rounds that follow which way and how fast the level falls past its peak."""
+        aim = self._reader.target.value
+        spread = max(0.05 * self._reader.tolerance, *(p.spread for p in self._positions))
+        for c in plan.channels:
+            if c not in self._best:
+                continue
+            row = sorted(self._rows[c])
+            top = max(row, key=lambda at: at[1])[0]
+            for degrees, value, _ in row:
+                fall = self._peaks[c] - value
+                is_past = (degrees - top) * (self._best[c] - top) > 0
+                if is_past and PASSED_DB <= fall <= aim + BEYOND_DB:
+                    plan.response.add(degrees, fall - aim, spread)
+        plan.response.begin_visit()
 
     def _next_middle(self, plan: TrimmerPlan) -> float:
         """Centre of the next ladder: the best of this one, or one ladder further in the direction of the target."""
