@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from bench.measure.reading import NoReading, Reading
@@ -14,6 +15,8 @@ from bench.problem import Problem
 from bench.procedure.kinds.record.passage import LONGEST_SEARCH_S
 from bench.procedure.run import commands as say
 from bench.procedure.run.runner import Runner
+from bench.procedure.state.event_kinds import of_kind
+from bench.procedure.state.events import Learnt
 from bench.procedure.state.snapshot import Snapshot
 from tests.procedure.flow_bench import Cable, WithoutHands
 from tests.procedure.record_bench import FULL, HEAD, Ran, adjust, line_up, off, open_bench, run
@@ -268,6 +271,22 @@ def test_over_bias_by_ladders_that_go_on_from_one_another(tmp_path: Path) -> Non
     assert ran.outcome.words == {"in": 2}
     for side in ("left", "right"):
         assert ran.machine.truth()[f"bias {side}"] == pytest.approx(0.0, abs=0.35)
+
+
+def test_the_ladder_shows_the_rounds_which_way_the_level_falls_past_its_peak(tmp_path: Path) -> None:
+    """One bias trimmer of this machine is raised clockwise, the other anticlockwise. No round looks for the way."""
+    over = adjust("over", "overbias", "[{ hz = 10000, db = -20 }]", "tape.overbias", "bias")
+    steps = over + 'via = "ladder"\npositions = 13\napart_degrees = 10\n'
+    ran = run(tmp_path, HEAD + steps, "two-head-cassette", seed=5, bias_left_db=-1.0, bias_right_db=1.0)
+    assert ran.outcome.words == {"in": 2}
+    learnt = of_kind(ran.opened.store.events(), Learnt)
+    ways = {}
+    for e in learnt:
+        degrees, read = np.array([(at.degrees, at.reading) for at in e.readings if at.visit == 0]).T
+        assert degrees.size > 2
+        ways[e.trimmer] = bool(np.polyfit(degrees, read, 1)[0] > 0)
+    assert ways == {"bias left": True, "bias right": False}
+    assert ran.rounds()["over"] <= 3
 
 
 @pytest.mark.long
