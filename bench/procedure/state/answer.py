@@ -32,6 +32,9 @@ _OF_TRANSPORT = ("speed_error", "speed_drift", "wow_and_flutter", "flutter_compo
 _INTERFACE = ("full_scale_output", "full_scale_input", "clock_error", "noise")
 """Figures of an interface that its sheet keeps, in this order; its response and linearity are summed up."""
 
+_NOT_YES = {"out": "no", "too close to call": "too close to call", "no reading": "not known"}
+"""The answer to a question that a verdict other than `in` gives."""
+
 _CIRCUITS = {
     "encoding_error": "the encoder",
     "decoding_error": "the decoder",
@@ -89,13 +92,12 @@ def _worse_side(judged: Sequence[ReadingRecord]) -> str:
     for r in judged:
         if r.reading.quantity == "heard_error" and r.off is not None and r.lot:
             heard.setdefault(r.lot, {})[r.reading.channel] = abs(r.off)
-    worse = {
-        "left" if db["left"] > db["right"] else "right"
-        for db in heard.values()
-        if {"left", "right"} <= db.keys() and abs(db["left"] - db["right"]) > ONE_SIDED_DB
-    }
-    differing = [db for db in heard.values() if abs(db.get("left", 0.0) - db.get("right", 0.0)) > ONE_SIDED_DB]
-    return worse.pop() if len(worse) == 1 and len(differing) == len(heard) else ""
+    if not heard or any(not {"left", "right"} <= db.keys() for db in heard.values()):
+        return ""
+    apart = [db["left"] - db["right"] for db in heard.values()]
+    if min(apart) > ONE_SIDED_DB:
+        return "left"
+    return "right" if max(apart) < -ONE_SIDED_DB else ""
 
 
 def _foreign(latest: Sequence[ReadingRecord]) -> str:
@@ -146,8 +148,7 @@ def _check_tape(judged: Sequence[ReadingRecord]) -> str:
     if word == "in":
         unproved = "" if proof else ", if replay is right: the reference tape was not played"
         return f"{asked}: yes{unproved}. {capitalised(figures)}."
-    said = {"out": "no", "too close to call": "too close to call", "no reading": "not known"}[word]
-    return f"{asked}: {said}, because {_reasons([*proof, *certified], word)}. {capitalised(figures)}."
+    return f"{asked}: {_NOT_YES[word]}, because {_reasons([*proof, *certified], word)}. {capitalised(figures)}."
 
 
 def _after_repair(judged: Sequence[ReadingRecord]) -> str:
@@ -169,11 +170,10 @@ def _interface(latest: Sequence[ReadingRecord]) -> str:
     """The calibration in short."""
     kept = [r for quantity in _INTERFACE for r in latest if r.reading.quantity == quantity]
     parts = [_figure(r) for r in kept]
-    for quantity, name in (("response", "response"), ("linearity", "linearity")):
-        errors = [(abs(r.off), r.measured) for r in latest if r.reading.quantity == quantity and r.off is not None]
+    for quantity in ("response", "linearity"):
+        errors = [abs(r.off) for r in latest if r.reading.quantity == quantity and r.off is not None]
         if errors:
-            worst = max(db for db, _ in errors)
-            parts.append(f"{name} within {as_given(ceil(100 * worst) / 100)} dB")
+            parts.append(f"{quantity} within {as_given(ceil(100 * max(errors)) / 100)} dB")
     return f"This interface: {'; '.join(parts)}." if parts else "Nothing of this interface was measured."
 
 
@@ -195,8 +195,7 @@ def _fit(judged: Sequence[ReadingRecord]) -> str:
     word = _worst(fed)
     if word == "in":
         return f"{asked}: yes, level and response from record to replay are in."
-    said = {"out": "no", "too close to call": "too close to call", "no reading": "not known"}[word]
-    return f"{asked}: {said}, because {_reasons(fed, word)}."
+    return f"{asked}: {_NOT_YES[word]}, because {_reasons(fed, word)}."
 
 
 def _circuits(judged: Sequence[ReadingRecord]) -> str:

@@ -96,10 +96,10 @@ def other_first(expected: list[Expected], hz: float, dbfs: float) -> tuple[Expec
 
     A capture that is 20 dB low begins with a level tone that reads like the first tone of the responses.
     """
-    done = [e for e in expected if e.heard_dbfs is not None]
-    if len(done) != 1 or done[0].heard_dbfs is None:
+    done = [(e, e.heard_dbfs) for e in expected if e.heard_dbfs is not None]
+    if len(done) != 1:
         return None
-    taken, heard = done[0], done[0].heard_dbfs
+    ((taken, heard),) = done
     for other in expected:
         if other.hz != taken.hz or other.is_like(taken):
             continue
